@@ -1,0 +1,1 @@
+"""Statistics on plain numbers and small frames; knows no store, no SQL, no plot."""

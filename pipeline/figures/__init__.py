@@ -1,0 +1,1 @@
+"""plotnine figures drawn from analysis results."""

@@ -1,0 +1,1 @@
+"""The measure catalogue read from sql/measures, and series from the store."""

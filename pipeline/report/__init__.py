@@ -1,0 +1,1 @@
+"""Narrative, tables and rendering of the reports."""

@@ -1,0 +1,1 @@
+"""The DuckDB file: open, migrate, load, read-only sessions."""

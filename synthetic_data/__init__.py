@@ -1,0 +1,1 @@
+"""The invented network: its scenario and the generator of its records."""
