@@ -1,0 +1,351 @@
+"""The one declaration of the records.
+
+Validation, the tables of the store, the synthetic records and the data dictionary
+are all made from `RECORDS`; nothing about a column is written down twice.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from pipeline.records import codes as vocabulary
+
+
+class Kind(StrEnum):
+    """What a column holds, and how it is written in a CSV file."""
+
+    KEY = "opaque key"  # text that must identify nobody; screened
+    CODE = "code"  # one of a closed vocabulary, or a code listed in another record
+    TEXT = "text"  # printed text set by the programme, such as a site's label
+    INTEGER = "integer"
+    NUMBER = "number"
+    YES_NO = "yes/no"
+    MONTH = "month"  # YYYY-MM
+    LIST = "list"  # codes separated by semicolons
+
+
+# How each kind is stored. Months stay text: they sort, and no day can creep in.
+SQL_TYPE: dict[Kind, str] = {
+    Kind.KEY: "varchar",
+    Kind.CODE: "varchar",
+    Kind.TEXT: "varchar",
+    Kind.INTEGER: "integer",
+    Kind.NUMBER: "double",
+    Kind.YES_NO: "boolean",
+    Kind.MONTH: "varchar",
+    Kind.LIST: "varchar",
+}
+
+
+@dataclass(frozen=True)
+class Field:
+    """One column of a record.
+
+    `low` and `high` are inclusive bounds in `unit`; `codes` is the closed
+    vocabulary; `refers_to` names the record whose key the value must be.
+    """
+
+    name: str
+    kind: Kind
+    description: str
+    required: bool = False
+    codes: type[vocabulary.Code] | None = None
+    low: float | None = None
+    high: float | None = None
+    unit: str | None = None
+    refers_to: str | None = None
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A rule over several columns of one row.
+
+    `holds` is plain SQL over the row's columns; a row where it is false is set
+    aside under `name`. A null (something needed is missing) counts as holding.
+    `column` is the column that the message points at.
+    """
+
+    name: str
+    column: str
+    holds: str
+    description: str
+
+
+@dataclass(frozen=True)
+class Record:
+    """One kind of record: a file on the way in, a table in the store."""
+
+    name: str
+    grain: str
+    key: str
+    fields: tuple[Field, ...]
+    rules: tuple[Rule, ...] = ()
+    unique: tuple[tuple[str, ...], ...] = ()
+    required_file: bool = False
+
+    def field(self, name: str) -> Field:
+        """Return the column called `name`; `KeyError` where there is none."""
+        for field in self.fields:
+            if field.name == name:
+                return field
+        raise KeyError(name)
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Column names in the order of the layout."""
+        return tuple(field.name for field in self.fields)
+
+
+MAX_DWELL_H = 336.0  # 14 days; a longer dwell is questioned, not loaded silently
+_HOURS = "hours since placement"
+
+
+def _hours(name: str, description: str, **more: float | bool) -> Field:
+    return Field(name, Kind.NUMBER, description, low=0, unit=_HOURS, **more)  # type: ignore[arg-type]
+
+
+def _yes_no(name: str, description: str, *, required: bool = False) -> Field:
+    return Field(name, Kind.YES_NO, description, required=required)
+
+
+EPISODE = Record(
+    name="episode",
+    grain="one peripheral nerve catheter in one child, from placement to removal",
+    key="episode_id",
+    required_file=True,
+    unique=(("site", "placed_month", "month_order"),),
+    fields=(
+        Field("episode_id", Kind.KEY, "Opaque key of the episode.", required=True),
+        Field("patient_key", Kind.KEY, "Opaque key that links repeat catheters of one child."),
+        Field(
+            "site",
+            Kind.CODE,
+            "Code of the site, as in the site table.",
+            required=True,
+            refers_to="site",
+        ),
+        Field("placed_month", Kind.MONTH, "Calendar month of placement.", required=True),
+        Field(
+            "month_order",
+            Kind.INTEGER,
+            "Order of placement within the month at the site.",
+            required=True,
+            low=1,
+        ),
+        Field(
+            "placed_hour",
+            Kind.INTEGER,
+            "Clock hour of placement.",
+            low=0,
+            high=23,
+            unit="clock hour",
+        ),
+        Field("age_years", Kind.INTEGER, "Age in whole years.", low=0, high=21, unit="years"),
+        Field("weight_kg", Kind.NUMBER, "Body weight.", low=2, high=200, unit="kg"),
+        _yes_no("interpreter_needed", "The family needs an interpreter for telephone calls."),
+        Field(
+            "surgeon_type",
+            Kind.CODE,
+            "Kind of surgery.",
+            required=True,
+            codes=vocabulary.SurgeonType,
+        ),
+        Field(
+            "nerve_target",
+            Kind.CODE,
+            "Nerve, plexus or plane; each belongs to a limb.",
+            required=True,
+            codes=vocabulary.NerveTarget,
+        ),
+        Field("placed_by", Kind.CODE, "Who placed the catheter.", codes=vocabulary.PlacedBy),
+        _yes_no("tunnelled", "The catheter was tunnelled under the skin."),
+        _yes_no("skin_glue", "The skin entry was sealed with tissue glue."),
+        Field("drug", Kind.CODE, "Local anaesthetic in the pump.", codes=vocabulary.Drug),
+        Field(
+            "concentration_pct",
+            Kind.NUMBER,
+            "Concentration of the local anaesthetic.",
+            low=0.05,
+            high=2,
+            unit="percent (g per 100 ml)",
+        ),
+        Field("rate_ml_h", Kind.NUMBER, "Flow rate of the pump.", low=0, high=20, unit="ml/h"),
+        Field("reservoir_ml", Kind.NUMBER, "Filled volume of the pump.", low=0, unit="ml"),
+        Field(
+            "planned_dwell_h",
+            Kind.NUMBER,
+            "Planned time in place; 72 is the usual course.",
+            required=True,
+            low=12,
+            high=168,
+            unit="hours",
+        ),
+        _hours("discharged_h", "When the child went home."),
+        _hours("removed_h", "Removal time, where it is known exactly."),
+        _hours("removed_after_h", "Last time known to be in place, where only that is known."),
+        _hours("removed_before_h", "First time known to be out, where only that is known."),
+        Field(
+            "removal_time_source",
+            Kind.CODE,
+            "Where the removal time comes from.",
+            codes=vocabulary.RemovalTimeSource,
+        ),
+        Field(
+            "removal_reason",
+            Kind.CODE,
+            "Why the catheter came out.",
+            codes=vocabulary.RemovalReason,
+        ),
+        Field("removed_by", Kind.CODE, "Who took it out.", codes=vocabulary.RemovedBy),
+        Field(
+            "removal_difficulty",
+            Kind.CODE,
+            "Trouble while it was taken out.",
+            codes=vocabulary.RemovalDifficulty,
+        ),
+        _hours(
+            "last_known_in_place_h",
+            "Last time known to be in place, for episodes with no known removal.",
+        ),
+        _hours("followed_until_h", "End of follow-up for visits; 168 is a full week."),
+    ),
+    rules=(
+        Rule(
+            "reason_needs_removal",
+            "removal_reason",
+            "removal_reason is null or removed_h is not null"
+            " or removed_after_h is not null or removed_before_h is not null",
+            "A removal reason needs a removal time or interval.",
+        ),
+        Rule(
+            "after_not_later_than_removal",
+            "removed_after_h",
+            "removed_after_h <= removed_h",
+            "removed_after_h must not be later than removed_h.",
+        ),
+        Rule(
+            "before_not_earlier_than_removal",
+            "removed_before_h",
+            "removed_h <= removed_before_h",
+            "removed_before_h must not be earlier than removed_h.",
+        ),
+        Rule(
+            "interval_in_order",
+            "removed_after_h",
+            "removed_after_h <= removed_before_h",
+            "removed_after_h must not be later than removed_before_h.",
+        ),
+        Rule(
+            "removal_within_14_days",
+            "removed_h",
+            f"coalesce(removed_h, removed_before_h, removed_after_h) <= {MAX_DWELL_H:g}",
+            "A removal later than 14 days is questioned: set aside until it is confirmed.",
+        ),
+    ),
+)
+
+CONTACT = Record(
+    name="contact",
+    grain="one telephone call, or other contact, about an episode",
+    key="contact_id",
+    fields=(
+        Field("contact_id", Kind.KEY, "Opaque key of the contact.", required=True),
+        Field(
+            "episode_id",
+            Kind.KEY,
+            "Episode that the contact is about.",
+            required=True,
+            refers_to="episode",
+        ),
+        _hours("at_h", "When it took place.", required=True),
+        Field("direction", Kind.CODE, "Who started it.", required=True, codes=vocabulary.Direction),
+        _yes_no("reached", "The other side was reached.", required=True),
+        Field(
+            "minutes_to_answer",
+            Kind.NUMBER,
+            "Time until a family's call was answered.",
+            low=0,
+            unit="minutes",
+        ),
+        Field(
+            "topic", Kind.CODE, "What it was mainly about.", required=True, codes=vocabulary.Topic
+        ),
+        Field(
+            "pain_score",
+            Kind.INTEGER,
+            "Worst pain since the last contact.",
+            low=0,
+            high=10,
+            unit="0 to 10",
+        ),
+        Field("leakage", Kind.CODE, "Fluid at the skin entry.", codes=vocabulary.Leakage),
+        Field("dressing", Kind.CODE, "State of the dressing.", codes=vocabulary.Dressing),
+        _yes_no("breathing_difficulty", "Symptom of possible systemic toxicity: emergency."),
+        _yes_no("unresponsive", "Symptom of possible systemic toxicity: emergency."),
+        _yes_no("perioral_numbness", "Symptom of possible systemic toxicity: urgent."),
+        _yes_no("tinnitus", "Symptom of possible systemic toxicity: urgent."),
+        _yes_no("metallic_taste", "Symptom of possible systemic toxicity: call."),
+        _yes_no("agitation", "Symptom of possible systemic toxicity: urgent."),
+        _yes_no("redness_swelling", "Redness or swelling at the skin entry."),
+        _yes_no("limb_weakness", "The limb was weak."),
+        _yes_no("fell", "The child fell."),
+        Field(
+            "opioid_doses",
+            Kind.INTEGER,
+            "Opioid doses since the last contact.",
+            low=0,
+            unit="doses",
+        ),
+        Field("outcome", Kind.CODE, "What it led to.", codes=vocabulary.Outcome),
+    ),
+)
+
+VISIT = Record(
+    name="visit",
+    grain="one unplanned visit",
+    key="visit_id",
+    fields=(
+        Field("visit_id", Kind.KEY, "Opaque key of the visit.", required=True),
+        Field(
+            "episode_id",
+            Kind.KEY,
+            "Episode that the visit follows.",
+            required=True,
+            refers_to="episode",
+        ),
+        _hours("at_h", "When it took place.", required=True),
+        Field("kind", Kind.CODE, "Kind of visit.", required=True, codes=vocabulary.VisitKind),
+        Field(
+            "relation", Kind.CODE, "What it was for.", required=True, codes=vocabulary.VisitRelation
+        ),
+    ),
+)
+
+SITE = Record(
+    name="site",
+    grain="one site of the network",
+    key="site",
+    fields=(
+        Field("site", Kind.CODE, "Code of the site.", required=True),
+        Field("label", Kind.TEXT, "What the report prints for the site.", required=True),
+        Field("opened_month", Kind.MONTH, "First month in which the site placed catheters."),
+    ),
+)
+
+CHANGE = Record(
+    name="change",
+    grain="one entry of the improvement log",
+    key="change_id",
+    fields=(
+        Field("change_id", Kind.KEY, "Key of the change.", required=True),
+        Field("started_month", Kind.MONTH, "First month with the change.", required=True),
+        Field("sites", Kind.LIST, "Codes of the sites that made it, or `all`.", required=True),
+        Field("title", Kind.TEXT, "What was changed, in a few words.", required=True),
+        Field("measures", Kind.LIST, "Names of the measures it aims at, or `all`."),
+        _yes_no("new_phase", "The charts of those measures start a new phase here."),
+    ),
+)
+
+# In the order in which they are loaded: a record comes after those it refers to.
+RECORDS: dict[str, Record] = {
+    record.name: record for record in (SITE, EPISODE, CONTACT, VISIT, CHANGE)
+}
