@@ -1,0 +1,96 @@
+"""The command `dwell`: finds the asked-for command and turns errors into one line.
+
+Commands live in `pipeline/commands/`, one module each, and are imported only when
+they are called, so that `dwell --help` stays quick.
+"""
+
+import importlib
+import os
+import sys
+from typing import NamedTuple
+
+import click
+
+from pipeline import __version__
+from pipeline.errors import DwellError
+
+
+class Entry(NamedTuple):
+    """Where a command is, and the line that `dwell --help` shows for it."""
+
+    target: str
+    help: str
+
+
+# In the order in which a new user meets them.
+COMMANDS: dict[str, Entry] = {
+    "demo": Entry("pipeline.commands.demo:demo", "Make invented records, load them, report."),
+    "load": Entry("pipeline.commands.load:load", "Load a folder of records into the store."),
+    "status": Entry("pipeline.commands.status:status", "Say what the store holds."),
+    "dictionary": Entry(
+        "pipeline.commands.dictionary:dictionary", "Describe the records, views and columns."
+    ),
+    "measures": Entry(
+        "pipeline.commands.measures:measures", "Print a measure by month, quarter or group."
+    ),
+    "chart": Entry("pipeline.commands.chart:chart", "Control chart of a measure."),
+    "removal": Entry(
+        "pipeline.commands.removal:removal", "How long catheters stay, and why they come out."
+    ),
+    "report": Entry("pipeline.commands.report:report", "Render the report of a quarter."),
+}
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command's module when the command is used."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the command names in the order of `COMMANDS`."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return the command, or None where there is none of that name."""
+        if cmd_name not in COMMANDS:
+            return None
+        module, name = COMMANDS[cmd_name].target.split(":")
+        command: click.Command = getattr(importlib.import_module(module), name)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing any of them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, entry.help) for name, entry in COMMANDS.items()])
+
+
+@click.group(
+    cls=LazyGroup,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
+    epilog="Example: dwell load records/ && dwell report 2025-Q4",
+)
+@click.version_option(__version__, prog_name="dwell")
+def dwell() -> None:
+    """Quality improvement for children sent home with a nerve catheter.
+
+    Figures are aggregated and observational: they are not for the care of any one
+    child. Local policy and licensed clinicians decide.
+    """
+
+
+def main() -> None:
+    """Run `dwell`; every error is a message on stderr and an exit code."""
+    try:
+        dwell.main(prog_name="dwell")
+    except DwellError as error:
+        click.echo(str(error), err=True)
+        sys.exit(error.exit_code)
+    except BrokenPipeError:
+        # The reader (a pager, `head`) went away; that is not an error.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except Exception as error:
+        if os.environ.get("DWELL_DEBUG"):
+            raise
+        # The text of an unforeseen error can quote a record, so only its kind is shown.
+        click.echo(f"Unexpected {type(error).__name__}: this is a fault in dwell.", err=True)
+        click.echo("Try: the same command with DWELL_DEBUG=1, away from real records", err=True)
+        sys.exit(1)
