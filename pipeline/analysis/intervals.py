@@ -1,0 +1,227 @@
+"""Confidence limits for one proportion, one Poisson count, one rate.
+
+Every function takes scalars or arrays that broadcast together and returns
+:class:`Limits`. A denominator of zero has no limits: both are NaN. Nothing
+here multiplies by 100 or by 1,000; :mod:`pipeline.analysis.rates` does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special
+
+Floats = NDArray[np.float64]
+
+BISECTIONS = 80  # halvings of the bracket; doubles are exhausted well before
+
+
+@dataclass(frozen=True)
+class Limits:
+    """A lower and an upper limit for each value, in the unit of the estimate."""
+
+    lower: Floats
+    upper: Floats
+
+
+def wilson(count: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Limits:
+    r"""Score limits of a proportion, without continuity correction.
+
+    With :math:`p = x/n` and :math:`z` the normal quantile, the limits are
+    :math:`(p + z^2/2n \pm z\sqrt{p(1-p)/n + z^2/4n^2}) / (1 + z^2/n)`.
+
+    Parameters
+    ----------
+    count : array_like
+        Events, each from 0 to `n`.
+    n : array_like
+        Trials; 0 gives NaN limits.
+    level : float
+        Coverage, 0.95 unless told otherwise.
+
+    Raises
+    ------
+    ValueError
+        If a count is negative or above its `n`.
+
+    References
+    ----------
+    Wilson 1927, J Am Stat Assoc 22:209-212; Newcombe 1998, Stat Med
+    17:857-872, method 3.
+    """
+    x, n = _trials(count, n)
+    z = float(special.ndtri(0.5 + level / 2))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        p = x / n
+        centre = p + z**2 / (2 * n)
+        half = z * np.sqrt(p * (1 - p) / n + z**2 / (4 * n**2))
+        scale = 1 + z**2 / n
+        lower = np.where(x == 0, 0.0, (centre - half) / scale)
+        upper = np.where(x == n, 1.0, (centre + half) / scale)
+    return _known(lower, upper, n)
+
+
+def clopper_pearson(count: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Limits:
+    """Exact limits of a proportion by the two binomial tails.
+
+    Parameters, errors and NaN as for :func:`wilson`.
+
+    References
+    ----------
+    Clopper and Pearson 1934, Biometrika 26:404-413.
+    """
+    x, n = _trials(count, n)
+    tail = (1 - level) / 2
+    one = np.ones_like(x)
+    lower = special.betaincinv(np.where(x > 0, x, one), np.where(x > 0, n - x + 1, one), tail)
+    upper = special.betaincinv(np.where(x < n, x + 1, one), np.where(x < n, n - x, one), 1 - tail)
+    return _known(np.where(x == 0, 0.0, lower), np.where(x == n, 1.0, upper), n)
+
+
+def binomial_mid_p(count: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Limits:
+    """Exact limits of a proportion counting half the observed count's probability.
+
+    Parameters, errors and NaN as for :func:`wilson`.
+
+    References
+    ----------
+    Newcombe 1998, Stat Med 17:857-872, method 6; Lancaster 1961, J Am Stat
+    Assoc 56:223-234.
+    """
+    x, n = _trials(count, n)
+    tail = (1 - level) / 2
+    p = x / np.where(n > 0, n, 1)
+
+    def upper_tail(at: Floats) -> Floats:
+        return 0.5 * (_binomial_at_least(x, n, at) + _binomial_at_least(x + 1, n, at))
+
+    lower = _solve(upper_tail, tail, np.zeros_like(p), p)
+    upper = _solve(upper_tail, 1 - tail, p, np.ones_like(p))
+    return _known(np.where(x == 0, 0.0, lower), np.where(x == n, 1.0, upper), n)
+
+
+def garwood(events: ArrayLike, exposure: ArrayLike = 1.0, *, level: float = 0.95) -> Limits:
+    r"""Exact limits of a Poisson count, divided by its exposure.
+
+    The limits of the count are :math:`\chi^2_{2x}(\alpha/2)/2` and
+    :math:`\chi^2_{2x+2}(1-\alpha/2)/2`.
+
+    Parameters
+    ----------
+    events : array_like
+        Events, none negative.
+    exposure : array_like
+        Catheter-days, or the expected count for an observed-to-expected ratio;
+        0 gives NaN limits. 1 (the default) gives the limits of the count.
+    level : float
+        Coverage, 0.95 unless told otherwise.
+
+    Raises
+    ------
+    ValueError
+        If an event count or an exposure is negative.
+
+    References
+    ----------
+    Garwood 1936, Biometrika 28:437-442; Ulm 1990, Am J Epidemiol 131:373-375.
+    """
+    x, t = _exposed(events, exposure)
+    tail = (1 - level) / 2
+    return _per_exposure(*_garwood_counts(x, tail), t)
+
+
+def poisson_mid_p(events: ArrayLike, exposure: ArrayLike = 1.0, *, level: float = 0.95) -> Limits:
+    """Limits of a Poisson count counting half the observed count's probability.
+
+    The method for observed-to-expected ratios, `exposure` being the expected
+    count. Parameters, errors and NaN as for :func:`garwood`.
+
+    References
+    ----------
+    Rothman and Boice 1979, Epidemiologic Analysis with a Programmable
+    Calculator (method recalled, not retrieved); figures checked against CDC's
+    published standardised infection ratio macro, February 2014.
+    """
+    x, t = _exposed(events, exposure)
+    tail = (1 - level) / 2
+    exact_lower, exact_upper = _garwood_counts(x, tail)
+
+    def upper_tail(mean: Floats) -> Floats:
+        return 0.5 * (_poisson_at_least(x, mean) + _poisson_at_least(x + 1, mean))
+
+    lower = np.where(x == 0, 0.0, _solve(upper_tail, tail, exact_lower, x))
+    return _per_exposure(lower, _solve(upper_tail, 1 - tail, x, exact_upper), t)
+
+
+def byar(events: ArrayLike, exposure: ArrayLike = 1.0, *, level: float = 0.95) -> Limits:
+    """Byar's cube-root approximation to the exact Poisson limits.
+
+    Parameters, errors and NaN as for :func:`garwood`.
+
+    References
+    ----------
+    Breslow and Day 1987, Statistical Methods in Cancer Research vol. II, 2.3
+    (formula recalled, not retrieved; figures checked in tests/reference).
+    """
+    x, t = _exposed(events, exposure)
+    z = float(special.ndtri(0.5 + level / 2))
+    at_least_one = np.maximum(x, 1)
+    root = 1 - 1 / (9 * at_least_one) - z / (3 * np.sqrt(at_least_one))
+    lower = np.where(x == 0, 0.0, at_least_one * root**3)
+    y = x + 1
+    upper = y * (1 - 1 / (9 * y) + z / (3 * np.sqrt(y))) ** 3
+    return _per_exposure(lower, upper, t)
+
+
+def _trials(count: ArrayLike, n: ArrayLike) -> tuple[Floats, Floats]:
+    x, trials = np.broadcast_arrays(np.asarray(count, float), np.asarray(n, float))
+    if np.any(x < 0) or np.any(x > trials):
+        raise ValueError("a count lies outside 0 to its number of trials")
+    return x, trials
+
+
+def _exposed(events: ArrayLike, exposure: ArrayLike) -> tuple[Floats, Floats]:
+    x, t = np.broadcast_arrays(np.asarray(events, float), np.asarray(exposure, float))
+    if np.any(x < 0) or np.any(t < 0):
+        raise ValueError("an event count or an exposure is negative")
+    return x, t
+
+
+def _garwood_counts(x: Floats, tail: float) -> tuple[Floats, Floats]:
+    lower = np.where(x == 0, 0.0, special.gammaincinv(np.maximum(x, 1e-300), tail))
+    return lower, special.gammaincinv(x + 1, 1 - tail)
+
+
+def _binomial_at_least(k: Floats, n: Floats, p: Floats) -> Floats:
+    """P(X >= k) for k from 0 to n + 1."""
+    inside = (k > 0) & (k <= n)
+    one = np.ones_like(p)
+    value = special.betainc(np.where(inside, k, one), np.where(inside, n - k + 1, one), p)
+    return np.where(inside, value, np.where(k <= 0, 1.0, 0.0))
+
+
+def _poisson_at_least(k: Floats, mean: Floats) -> Floats:
+    """P(X >= k) for k >= 0."""
+    return np.where(k > 0, special.gammainc(np.maximum(k, 1e-300), mean), 1.0)
+
+
+def _solve(rising: Callable[[Floats], Floats], target: float, low: Floats, high: Floats) -> Floats:
+    """Bisect a function that rises from below `target` at `low` to above it at `high`."""
+    low, high = low.astype(float), high.astype(float)
+    for _ in range(BISECTIONS):
+        middle = (low + high) / 2
+        below = rising(middle) < target
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    return (low + high) / 2
+
+
+def _known(lower: Floats, upper: Floats, n: Floats) -> Limits:
+    return Limits(np.where(n > 0, lower, np.nan), np.where(n > 0, upper, np.nan))
+
+
+def _per_exposure(lower: Floats, upper: Floats, exposure: Floats) -> Limits:
+    safe = np.where(exposure > 0, exposure, np.nan)
+    return Limits(lower / safe, upper / safe)
