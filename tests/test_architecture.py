@@ -1,0 +1,74 @@
+"""The direction of imports, and the one home of each heavy library."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+PACKAGE = ROOT / "pipeline"
+
+# Data goes one way along this line; a stage may import itself and what stands before it.
+LINE = ["records", "store", "measures", "analysis", "disclosure", "figures", "report"]
+# Known to every stage: they know none of them.
+GROUND = {"errors", "settings", "resources"}
+# `analysis` works on plain numbers: it knows no store and no SQL.
+NARROWER = {"analysis": {"analysis"}, "disclosure": {"disclosure", "analysis"}}
+HOMES = {
+    "duckdb": ("pipeline/store/", "synthetic_data/"),
+    "lifelines": ("pipeline/analysis/",),
+    "plotnine": ("pipeline/figures/",),
+}
+
+
+def stage_of(path: Path) -> str:
+    return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+
+
+def imports_of(path: Path) -> set[str]:
+    names: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            names.update(alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            assert node.level == 0, f"{path} imports relatively"
+            names.update(f"{node.module}.{alias.name}" for alias in node.names)
+    return names
+
+
+def modules() -> list[Path]:
+    return sorted(PACKAGE.rglob("*.py"))
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(ROOT)))
+def test_imports_never_point_back(path: Path) -> None:
+    stage = stage_of(path)
+    if stage in {"cli", "commands", "__init__"}:
+        return
+    allowed = (
+        set() if stage in GROUND else NARROWER.get(stage) or set(LINE[: LINE.index(stage) + 1])
+    )
+    for name in imports_of(path):
+        parts = name.split(".")
+        if parts[0] == "synthetic_data":
+            pytest.fail(f"{path} imports the synthetic records")
+        if parts[0] != "pipeline" or len(parts) < 2 or parts[1] == "__version__":
+            continue
+        assert parts[1] in allowed | GROUND, f"{stage} imports {name}"
+
+
+@pytest.mark.parametrize("library", HOMES)
+def test_each_heavy_library_has_one_home(library: str) -> None:
+    paths = [*modules(), *sorted((ROOT / "synthetic_data").rglob("*.py"))]
+    strangers = [
+        str(path.relative_to(ROOT))
+        for path in paths
+        if any(name.split(".")[0] == library for name in imports_of(path))
+        and not str(path.relative_to(ROOT)).startswith(HOMES[library])
+    ]
+    assert not strangers
+
+
+def test_every_stage_of_the_line_exists() -> None:
+    for stage in LINE:
+        assert (PACKAGE / stage).is_dir() or (PACKAGE / f"{stage}.py").is_file(), stage

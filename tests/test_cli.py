@@ -1,0 +1,59 @@
+"""What every command promises: help with an example, one-line errors, exit codes."""
+
+import os
+import subprocess
+import sys
+
+import click
+import pytest
+
+from pipeline import errors
+from pipeline.cli import COMMANDS, dwell
+
+
+def command(name: str) -> click.Command:
+    found = dwell.get_command(click.Context(dwell), name)
+    assert found is not None
+    return found
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_help_carries_an_example(name: str) -> None:
+    text = command(name).get_help(click.Context(command(name), info_name=f"dwell {name}"))
+    assert "Example" in text
+    assert f"dwell {name}" in text.split("Example")[1]
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_list_of_commands_says_what_the_command_says(name: str) -> None:
+    assert COMMANDS[name].help == command(name).get_short_help_str(limit=100)
+
+
+def test_help_imports_no_heavy_library() -> None:
+    code = (
+        "import sys\n"
+        "from pipeline.cli import dwell\n"
+        "dwell.main(['--help'], standalone_mode=False)\n"
+        "heavy = {'duckdb','polars','pandas','lifelines','plotnine','scipy','statsmodels','numpy'}\n"
+        "sys.exit(' '.join(sorted(heavy & set(sys.modules))))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def test_exit_codes_differ() -> None:
+    classes = [c for c in vars(errors).values() if isinstance(c, type)]
+    codes = [c.exit_code for c in classes]
+    assert len(codes) == len(set(codes))
+
+
+def test_an_unknown_command_is_a_usage_error() -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", "from pipeline.cli import main; main()", "nonsense"],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "PYTHONWARNINGS": "error"},
+    )
+    assert done.returncode == 2
+    assert "Traceback" not in done.stderr
