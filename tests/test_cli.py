@@ -10,6 +10,8 @@ import pytest
 from pipeline import errors
 from pipeline.cli import COMMANDS, dwell
 
+HEAVY = {"duckdb", "polars", "pandas", "lifelines", "plotnine", "scipy", "statsmodels", "numpy"}
+
 
 def command(name: str) -> click.Command:
     found = dwell.get_command(click.Context(dwell), name)
@@ -34,8 +36,7 @@ def test_help_imports_no_heavy_library() -> None:
         "import sys\n"
         "from pipeline.cli import dwell\n"
         "dwell.main(['--help'], standalone_mode=False)\n"
-        "heavy = {'duckdb','polars','pandas','lifelines','plotnine','scipy','statsmodels','numpy'}\n"
-        "sys.exit(' '.join(sorted(heavy & set(sys.modules))))\n"
+        f"sys.exit(' '.join(sorted({HEAVY} & set(sys.modules))))\n"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
