@@ -33,7 +33,7 @@ $(READY): requirements.lock pyproject.toml
 	@test -n "$(PYTHON)" || { echo "Python 3.11 or newer is needed; none was found."; exit 1; }
 	$(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r requirements.lock
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --editable .
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 	@touch $(READY)
 
 clean:
