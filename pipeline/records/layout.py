@@ -61,13 +61,16 @@ class Rule:
 
     `holds` is plain SQL over the row's columns; a row where it is false is set
     aside under `name`. A null (something needed is missing) counts as holding.
-    `column` is the column that the message points at.
+    `column` is the column that the message points at. `as_of_month` stands for the
+    month in which the records were extracted. A row that breaks a `questioned` rule
+    is loaded once somebody has confirmed it.
     """
 
     name: str
     column: str
     holds: str
     description: str
+    questioned: bool = False
 
 
 @dataclass(frozen=True)
@@ -210,6 +213,12 @@ EPISODE = Record(
     ),
     rules=(
         Rule(
+            "placed_month_not_in_the_future",
+            "placed_month",
+            "placed_month <= as_of_month",
+            "placed_month must not be later than the month of extraction.",
+        ),
+        Rule(
             "reason_needs_removal",
             "removal_reason",
             "removal_reason is null or removed_h is not null"
@@ -239,6 +248,7 @@ EPISODE = Record(
             "removed_h",
             f"coalesce(removed_h, removed_before_h, removed_after_h) <= {MAX_DWELL_H:g}",
             "A removal later than 14 days is questioned: set aside until it is confirmed.",
+            questioned=True,
         ),
     ),
 )
