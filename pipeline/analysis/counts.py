@@ -102,7 +102,7 @@ class EventCounts:
             raise KeyError(reason) from None
 
     def upto(self, hour: float) -> EventCounts:
-        """Return the same episodes followed no longer than `hour`; later ones are censored there."""
+        """Return the same episodes, those followed beyond `hour` censored there."""
         keep = self.hours <= hour
         later = int((self.events[~keep].sum()) + self.censored[~keep].sum())
         rows = (self.hours[keep], self.events[keep], self.censored[keep])

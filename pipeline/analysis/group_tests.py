@@ -89,10 +89,9 @@ def stratified_log_rank(strata: Sequence[Stratum]) -> GroupTest:
         If the strata do not list the same groups.
     """
     names = _names(strata)
-    parts = [_log_rank_scores(stratum) for stratum in strata]
-    observed, expected, variance = (sum(part[i] for part in parts) for i in range(3))
+    scores = _added([_log_rank_scores(_Table.of(stratum, None)) for stratum in strata])
     name = "log-rank" if len(strata) == 1 else "stratified log-rank"
-    return _chi_square(name, None, names, observed, expected, observed - expected, variance)
+    return _chi_square(name, None, names, scores)
 
 
 def gray(groups: Stratum, reason: str) -> GroupTest:
@@ -120,10 +119,9 @@ def gray(groups: Stratum, reason: str) -> GroupTest:
 def stratified_gray(strata: Sequence[Stratum], reason: str) -> GroupTest:
     """Gray's test within strata, added over them; parameters as for the log-rank."""
     names = _names(strata)
-    parts = [_gray_scores(_Table.of(stratum, reason)) for stratum in strata]
-    observed, expected, variance = (sum(part[i] for part in parts) for i in range(3))
+    scores = _added([_gray_scores(_Table.of(stratum, reason)) for stratum in strata])
     name = "Gray" if len(strata) == 1 else "stratified Gray"
-    return _chi_square(name, reason, names, observed, expected, observed - expected, variance)
+    return _chi_square(name, reason, names, scores)
 
 
 def incidence_differences(
@@ -184,25 +182,36 @@ def _names(strata: Sequence[Stratum]) -> tuple[str, ...]:
     return names
 
 
-def _chi_square(
-    name: str,
-    reason: str | None,
-    names: tuple[str, ...],
-    observed: Floats,
-    expected: Floats,
-    score: Floats,
-    variance: Floats,
-) -> GroupTest:
+@dataclass(frozen=True)
+class _Scores:
+    """Observed and expected removals by group, shape (g,), and their covariance, (g, g)."""
+
+    observed: Floats
+    expected: Floats
+    variance: Floats
+
+
+def _added(parts: list[_Scores]) -> _Scores:
+    return _Scores(
+        np.sum([part.observed for part in parts], axis=0),
+        np.sum([part.expected for part in parts], axis=0),
+        np.sum([part.variance for part in parts], axis=0),
+    )
+
+
+def _chi_square(name: str, reason: str | None, groups: tuple[str, ...], of: _Scores) -> GroupTest:
     """Compare the scores with their variance, over the rank that it has."""
-    scale = float(np.max(np.abs(np.diag(variance)), initial=0.0))
-    degrees = int(np.linalg.matrix_rank(variance, tol=1e-9 * scale)) if scale > 0 else 0
+    scale = float(np.max(np.abs(np.diag(of.variance)), initial=0.0))
+    degrees = int(np.linalg.matrix_rank(of.variance, tol=1e-9 * scale)) if scale > 0 else 0
     if degrees == 0:
         note = "nothing to compare: fewer than two groups had catheters in place at a removal"
         nan = float("nan")
-        return GroupTest(name, reason, names, observed, expected, nan, 0, nan, note)
-    statistic = float(score @ np.linalg.pinv(variance, rcond=1e-9, hermitian=True) @ score)
+        return GroupTest(name, reason, groups, of.observed, of.expected, nan, 0, nan, note)
+    score = of.observed - of.expected
+    inverse = np.linalg.pinv(of.variance, rcond=1e-9, hermitian=True)
+    statistic = float(score @ inverse @ score)
     p_value = float(special.chdtrc(degrees, statistic))
-    return GroupTest(name, reason, names, observed, expected, statistic, degrees, p_value)
+    return GroupTest(name, reason, groups, of.observed, of.expected, statistic, degrees, p_value)
 
 
 @dataclass(frozen=True)
@@ -230,9 +239,8 @@ class _Table:
         return cls(np.column_stack(at_risk), of_reason, np.column_stack(removed) - of_reason)
 
 
-def _log_rank_scores(groups: Stratum) -> tuple[Floats, Floats, Floats]:
-    """Observed and expected removals by group, and the hypergeometric covariance."""
-    table = _Table.of(groups, None)
+def _log_rank_scores(table: _Table) -> _Scores:
+    """Observed and expected removals, and the hypergeometric covariance."""
     happened = table.other.sum(axis=1) > 0
     y, d = table.at_risk[happened].astype(float), table.other[happened]
     total, removed = y.sum(axis=1), d.sum(axis=1).astype(float)
@@ -240,10 +248,10 @@ def _log_rank_scores(groups: Stratum) -> tuple[Floats, Floats, Floats]:
     correction = np.where(total > 1, (total - removed) / np.maximum(total - 1, 1), 0.0)
     weight = removed * correction
     variance = np.diag(weight @ share) - (share * weight[:, None]).T @ share
-    return d.sum(axis=0).astype(float), removed @ share, variance
+    return _Scores(d.sum(axis=0).astype(float), removed @ share, variance)
 
 
-def _gray_scores(table: _Table) -> tuple[Floats, Floats, Floats]:
+def _gray_scores(table: _Table) -> _Scores:
     r"""Observed and expected removals for the reason by group, and their covariance.
 
     Each group's risk set is :math:`Y_k (1 - F_k(t-)) / S_k(t-)`, catheters removed
@@ -261,8 +269,7 @@ def _gray_scores(table: _Table) -> tuple[Floats, Floats, Floats]:
     all_risk = risk.sum(axis=1, keepdims=True)
     share = np.divide(risk, all_risk, out=np.zeros_like(risk), where=all_risk > 0)
     expected = reason_total @ share
-    variance = _gray_variance(y, d, other, curve)
-    return d.sum(axis=0), expected, variance
+    return _Scores(d.sum(axis=0), expected, _gray_variance(y, d, other, curve))
 
 
 @dataclass(frozen=True)
@@ -280,7 +287,7 @@ class _GrayCurves:
 def _gray_curves(y: Floats, d: Floats, other: Floats) -> _GrayCurves:
     present = y > 0
     safe = np.where(present, y, 1.0)
-    after = np.cumprod(np.where(present, 1 - (d + other) / safe, 1.0), axis=0)
+    after = np.cumprod(np.where(present, 1 - (d + other) / safe, 1.0), axis=0, dtype=float)
     start = np.ones((1, y.shape[1]))
     before = np.concatenate([start, after[:-1]])
     # A group whose last catheter is out has no risk set; any divisor will do.
@@ -301,7 +308,10 @@ def _gray_variance(y: Floats, d: Floats, other: Floats, curve: _GrayCurves) -> F
     total = curve.weight.sum(axis=1)
     share = curve.weight / total[:, None]
     # How group k's increment moves score i, less what the pooled estimate takes back.
-    own = np.eye(groups)[None] * curve.weight[:, :, None] - curve.weight[:, :, None] * share[:, None, :]
+    own = (
+        np.eye(groups)[None] * curve.weight[:, :, None]
+        - curve.weight[:, :, None] * share[:, None, :]
+    )
     rate = reason_total / (total * (1 - curve.common_before))
     carried = np.cumsum(own * rate[:, None, None], axis=0)
     end = carried[-1] if len(carried) else np.zeros((groups, groups))

@@ -82,9 +82,15 @@ class Incidence:
             picked: Floats = np.where(mask, values, np.nan)
             return picked
 
-        curves = [read(c, zero) for c in (self.incidence, self.se, self.lower, self.upper)]
-        in_place = read(self.still_in_place, np.ones(1))
-        return IncidenceAt(asked, self.reasons, *curves, in_place)
+        return IncidenceAt(
+            hours=asked,
+            reasons=self.reasons,
+            incidence=read(self.incidence, zero),
+            se=read(self.se, zero),
+            lower=read(self.lower, zero),
+            upper=read(self.upper, zero + curve_limits.none_of(self.at_risk[:1], self.level)),
+            still_in_place=read(self.still_in_place, np.ones(1)),
+        )
 
     def time_lost(self, until_h: float) -> TimeLost:
         r"""Mean hours lost to each reason: the area under each incidence to `until_h`.
@@ -156,7 +162,7 @@ def incidence(counts: EventCounts, *, level: float = 0.95) -> Incidence:
     at_risk, events = counts.at_risk, counts.events
     share = events / np.maximum(at_risk, 1)[:, None]
     staying = np.where(at_risk > 0, 1 - counts.removed_at / np.maximum(at_risk, 1), 1.0)
-    in_place = np.cumprod(staying)
+    in_place = np.cumprod(staying, dtype=float)
     before = np.concatenate([[1.0], in_place[:-1]])
     estimate = np.minimum(np.cumsum(before[:, None] * share, axis=0), 1.0)
     se = np.sqrt(_variance(at_risk, events, before))

@@ -170,7 +170,7 @@ def time_in_place(counts: EventCounts, *, level: float = 0.95) -> TimeInPlace:
     """
     at_risk, removed = counts.at_risk, counts.removed_at
     staying = np.where(at_risk > 0, 1 - removed / np.maximum(at_risk, 1), 1.0)
-    estimate = np.cumprod(staying)
+    estimate = np.cumprod(staying, dtype=float)
     with np.errstate(invalid="ignore"):
         se = estimate * np.sqrt(np.cumsum(greenwood_terms(at_risk, removed)))
     limits = _with_ends(estimate, se, at_risk, level)
@@ -195,7 +195,7 @@ def numbers_still_in_place(
 
 
 def greenwood_terms(at_risk: Ints, removed: Ints) -> Floats:
-    """d / (Y (Y - d)) at each hour; 0 where every catheter at risk was removed.
+    """D / (Y (Y - d)) at each hour; 0 where every catheter at risk was removed.
 
     After such an hour the curve is 0 and its variance with it.
     """
