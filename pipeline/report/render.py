@@ -1,0 +1,171 @@
+"""From a report's source to finished files, or the previous ones left as they were.
+
+Everything is made in a folder beside the destination; only when all of it is
+there is it moved into place, the page last.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from pipeline import __version__
+from pipeline.errors import RenderError
+from pipeline.report import builtin, quarto
+from pipeline.resources import resource
+
+Progress = Callable[[str], None]
+
+_ASSETS = ("style.css", "page.html", "page.typ", "figures.lua", "skip.html")
+FIGURES = "figures"
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What is to be rendered.
+
+    Attributes
+    ----------
+    document : str
+        Name of the source in `reports/`, without suffix.
+    parameters : mapping of str to object
+        Values for its parameter cell.
+    out : Path
+        Folder for the report; made where it is not there.
+    stem : str
+        File name of the report, without suffix.
+    with_pdf : bool
+        A PDF is made beside the HTML.
+    renderer : {"auto", "quarto", "builtin"}
+        `auto` is Quarto where it is installed, else the built-in one.
+    """
+
+    document: str
+    parameters: Mapping[str, Any]
+    out: Path
+    stem: str
+    with_pdf: bool = False
+    renderer: str = "auto"
+
+
+@dataclass(frozen=True, slots=True)
+class Rendered:
+    """What was made, and by which renderer."""
+
+    html: Path
+    pdf: Path | None
+    renderer: str
+
+
+def render(order: Order, progress: Progress = lambda _: None) -> Rendered:
+    """Make a report and put it into place.
+
+    Parameters
+    ----------
+    order : Order
+        What to render, and where to.
+    progress : callable
+        Called with a few words as each part begins.
+
+    Returns
+    -------
+    Rendered
+        The files.
+
+    Raises
+    ------
+    RenderError
+        If it cannot be made; nothing in `order.out` has changed then.
+    """
+    program = _chosen(order.renderer)
+    out = order.out.resolve()
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        with TemporaryDirectory(prefix=".dwell-report-", dir=out) as work:
+            folder = Path(work)
+            _lay_out(order.document, folder)
+            if program is None:
+                name = _by_builtin(order, folder, progress)
+            else:
+                name = _by_quarto(program, order, folder, progress)
+            progress("Putting the report into place")
+            _publish(folder, out, order.stem)
+    except OSError as error:
+        raise RenderError(f"Cannot write the report to {order.out}: {error.strerror}.") from None
+    pdf = order.out / f"{order.stem}.pdf" if order.with_pdf else None
+    return Rendered(order.out / f"{order.stem}.html", pdf, name)
+
+
+def _chosen(renderer: str) -> quarto.Quarto | None:
+    if renderer == "builtin":
+        return None
+    return quarto.require_quarto() if renderer == "quarto" else quarto.find_quarto()
+
+
+def _lay_out(document: str, folder: Path) -> None:
+    for name in (f"{document}.qmd", *_ASSETS):
+        shutil.copyfile(resource("reports", name), folder / name)
+
+
+def _by_builtin(order: Order, folder: Path, progress: Progress) -> str:
+    name = "the built-in renderer"
+    parameters = {**order.parameters, "renderer": name}
+    text = builtin.execute(folder / f"{order.document}.qmd", parameters, progress)
+    markdown = folder / f"{order.document}.md"
+    markdown.write_text(text, encoding="utf-8")
+    progress("Page")
+    builtin.to_html(markdown, folder, folder / f"{order.stem}.html", _footer(name))
+    if order.with_pdf:
+        progress("PDF")
+        builtin.to_pdf(markdown, folder, folder / f"{order.stem}.pdf", _footer(name))
+    return name
+
+
+def _by_quarto(program: quarto.Quarto, order: Order, folder: Path, progress: Progress) -> str:
+    name = f"Quarto {program.version}"
+    qmd = folder / f"{order.document}.qmd"
+    wanted = {"html": "html"} | ({"typst": "pdf"} if order.with_pdf else {})
+    for to, suffix in wanted.items():
+        progress(f"Quarto, {suffix}")
+        output = f"{order.stem}.{suffix}"
+        parameters = {**order.parameters, "renderer": name}
+        quarto.render(program, qmd, parameters, to, output, _footer(name))
+        if not (folder / output).is_file():
+            raise RenderError(f"Quarto ended well but left no {output}.")
+    return name
+
+
+def _footer(renderer: str) -> str:
+    return f"Made by dwell {__version__} with {renderer}."
+
+
+def _publish(folder: Path, out: Path, stem: str) -> None:
+    """Move the finished files over the previous ones, the page last.
+
+    What the previous report left and this one has not is taken away, so that a
+    copy for sharing holds no figure of the committee's own.
+    """
+    _take_away_previous(out, stem)
+    (out / FIGURES).mkdir(exist_ok=True)
+    for made in sorted((folder / FIGURES).glob("*.svg")):
+        os.replace(made, out / FIGURES / made.name)
+    for name in ("tables.xlsx", "numbers.json", f"{stem}.pdf", f"{stem}.html"):
+        if (folder / name).exists():
+            os.replace(folder / name, out / name)
+
+
+def _take_away_previous(out: Path, stem: str) -> None:
+    """Remove the PDF and the figures that the previous report lists as its own."""
+    (out / f"{stem}.pdf").unlink(missing_ok=True)
+    try:
+        listed = json.loads((out / "numbers.json").read_text(encoding="utf-8"))["figures"]
+    except (OSError, ValueError, KeyError, TypeError):
+        return
+    for name in listed:
+        (out / FIGURES / Path(str(name)).name).unlink(missing_ok=True)

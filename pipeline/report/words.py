@@ -1,0 +1,96 @@
+"""Numbers, months and counts in words, the same everywhere in a report."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_FULL = (
+    *("January", "February", "March", "April", "May", "June", "July"),
+    *("August", "September", "October", "November", "December"),
+)
+_SMALL = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+UNKNOWN = "not known"
+
+
+def figure(value: float, digits: int = 2) -> str:
+    """Return a rate with two significant figures and no exponent.
+
+    Whole digits are never dropped: 63.7 is "64" and 100 is "100".
+
+    Parameters
+    ----------
+    value : float
+        Any number; not-a-number gives "not known".
+    digits : int
+        Significant figures.
+    """
+    if not math.isfinite(value):
+        return UNKNOWN
+    if value == 0:
+        return "0"
+    places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    rounded = round(value, places)
+    # 9.96 rounds to 10, which has its two figures already.
+    places = max(0, digits - 1 - math.floor(math.log10(abs(rounded)))) if rounded else places
+    text = f"{rounded:.{places}f}"
+    return text.replace("-", "\N{MINUS SIGN}")
+
+
+def count(number: int, one: str, many: str | None = None) -> str:
+    """Return a counted noun: "1 site", "5 sites", "1,204 catheters"."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
+def counted(number: int, one: str, many: str | None = None) -> str:
+    """Return as `count` does, small numbers in words: "no sites", "one site"."""
+    word = _SMALL[number] if 0 <= number <= 10 else f"{number:,}"
+    return f"{word} {one if number == 1 else many or one + 's'}"
+
+
+def month(period: str) -> str:
+    """Return `2026-03` as "Mar 2026"; anything else as it is."""
+    year, _, number = period.partition("-")
+    if year.isdigit() and number.isdigit():
+        return f"{MONTHS[int(number) - 1]} {year}"
+    return period
+
+
+def quarter(period: str) -> str:
+    """Return `2025-Q4` as "October to December 2025"."""
+    year, _, number = period.partition("-Q")
+    first = 3 * (int(number) - 1)
+    return f"{_FULL[first]} to {_FULL[first + 2]} {year}"
+
+
+def quarter_before(period: str, back: int = 1) -> str:
+    """Return the quarter that is `back` quarters earlier."""
+    year, _, number = period.partition("-Q")
+    index = 4 * int(year) + int(number) - 1 - back
+    return f"{index // 4}-Q{index % 4 + 1}"
+
+
+def months_of(period: str) -> tuple[str, str, str]:
+    """Return the three months of a quarter as `YYYY-MM`."""
+    year, _, number = period.partition("-Q")
+    first = 3 * (int(number) - 1) + 1
+    a, b, c = (f"{year}-{first + i:02d}" for i in range(3))
+    return a, b, c
+
+
+def joined(parts: Sequence[str], last: str = "and") -> str:
+    """Return "a, b and c"."""
+    if len(parts) < 2:
+        return "".join(parts)
+    return f"{', '.join(parts[:-1])} {last} {parts[-1]}"
+
+
+def sentence_case(text: str) -> str:
+    """Return the text with its first letter a capital and the rest untouched."""
+    return text[:1].upper() + text[1:]
+
+
+def lower_first(text: str) -> str:
+    """Return the text with its first letter small, unless it starts an abbreviation."""
+    return text if text[1:2].isupper() else text[:1].lower() + text[1:]
