@@ -1,0 +1,65 @@
+"""The published data of the survival checks, read from tests/reference/data."""
+
+import csv
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.analysis.counts import EventCounts, from_episodes
+
+DATA = Path(__file__).parent / "data"
+
+
+def columns(name: str) -> dict[str, np.ndarray]:
+    """Read a table as text columns."""
+    with (DATA / f"{name}.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    return {key: np.array([row[key] for row in rows]) for key in rows[0]}
+
+
+def counted(
+    time: np.ndarray, reason: np.ndarray, reasons: list[str], by: np.ndarray, groups: list[str]
+) -> list[EventCounts]:
+    """Count one group after another."""
+    return [from_episodes(time[by == g], reason[by == g], reasons, group=g) for g in groups]
+
+
+def six_mp() -> tuple[EventCounts, EventCounts]:
+    """6-MP and control arms of the leukaemia trial.
+
+    Freireich et al. 1963, Blood 21:699-716; Gehan 1965, Biometrika 52:203-223. Data
+    as distributed with the R package MASS (`gehan`, GPL-2|3).
+    """
+    table = columns("gehan_6mp")
+    reason = table["cens"].astype(int) - 1
+    treated, control = counted(
+        table["time"].astype(float), reason, ["relapse"], table["treat"], ["6-MP", "control"]
+    )
+    return treated, control
+
+
+MELANOMA = ["melanoma", "other"]
+
+
+def melanoma() -> tuple[np.ndarray, np.ndarray, dict[str, np.ndarray]]:
+    """Days, reason index and covariates of 205 melanoma patients.
+
+    Andersen, Borgan, Gill and Keiding 1993, Statistical Models Based on Counting
+    Processes. Data as distributed with the R package boot (`melanoma`).
+    """
+    table = columns("melanoma_boot")
+    reason = np.select([table["status"] == "1", table["status"] == "3"], [0, 1], -1)
+    return table["time"].astype(float), reason, table
+
+
+HIV = ["AIDS", "SI"]
+
+
+def aidssi() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Years, reason index and CCR5 type of 329 men (empty where not typed).
+
+    Putter, Fiocco and Geskus 2007, Stat Med 26:2389-2430. Data as distributed with
+    the R package mstate (`aidssi`, GPL>=2, repository version 0.3.3).
+    """
+    table = columns("aidssi_mstate")
+    return table["time"].astype(float), table["status"].astype(int) - 1, table["ccr5"]
