@@ -1,0 +1,182 @@
+"""The `db` fixture: rules in SQL tested with small tables that a clinician can read.
+
+    def test_small_leakage_is_usual_and_not_counted(db):
+        db.given("contact", '''
+            episode_id | at_h | leakage
+            e1         | 20   | small
+            e1         | 44   | large
+        ''')
+        db.expect("leakage", '''
+            episode_id | numerator
+            e1         | 1
+        ''')
+
+What a table leaves out is filled with the ordinary case: a catheter removed at 72 h
+as planned by the family, a planned call that reached the family. An episode that is
+only mentioned is an ordinary one. An empty cell is null.
+"""
+
+from collections.abc import Iterator
+from itertools import count
+from typing import Any
+
+import duckdb
+import pytest
+
+from pipeline.records.layout import RECORDS, Field, Kind
+from pipeline.resources import resource
+from pipeline.store import schema
+
+ORDINARY: dict[str, dict[str, Any]] = {
+    "site": {"label": "Avocet"},
+    "episode": {
+        "site": "avocet",
+        "placed_month": "2025-04",
+        "placed_hour": 9,
+        "age_years": 10,
+        "weight_kg": 40.0,
+        "surgeon_type": "sports",
+        "nerve_target": "femoral",
+        "planned_dwell_h": 72.0,
+        "discharged_h": 6.0,
+        "followed_until_h": 168.0,
+    },
+    "contact": {"at_h": 20.0, "direction": "service", "reached": True, "topic": "routine"},
+    "visit": {"at_h": 50.0, "kind": "emergency_department", "relation": "catheter"},
+    "change": {"started_month": "2025-04", "sites": "all", "title": "A change"},
+}
+# Used as a whole, and only where the table says nothing of the removal.
+ORDINARY_REMOVAL: dict[str, Any] = {
+    "removed_h": 72.0,
+    "removed_after_h": None,
+    "removed_before_h": None,
+    "last_known_in_place_h": None,
+    "removal_reason": "completed",
+    "removed_by": "family",
+    "removal_time_source": "family_record",
+    "removal_difficulty": "none",
+}
+
+
+def cells(text: str) -> list[dict[str, str]]:
+    """Return the rows of a small table, one `|` between cells."""
+    header, *lines = [
+        [cell.strip() for cell in line.split("|")]
+        for line in text.strip().splitlines()
+        if line.strip()
+    ]
+    for line in lines:
+        assert len(line) == len(header), f"{line} does not fit {header}"
+    return [dict(zip(header, line, strict=True)) for line in lines]
+
+
+def value_of(field: Field, cell: str) -> Any:
+    """Return a cell as the layout's type."""
+    if cell == "":
+        return None
+    match field.kind:
+        case Kind.YES_NO:
+            return {"yes": True, "no": False}[cell]
+        case Kind.INTEGER:
+            return int(cell)
+        case Kind.NUMBER:
+            return float(cell)
+        case Kind.CODE if field.codes is not None:
+            return field.codes(cell).value
+        case _:
+            return cell
+
+
+class Database:
+    """An empty store in memory, with `given` to fill it and `expect` to question it."""
+
+    def __init__(self) -> None:
+        self.connection = duckdb.connect()
+        schema.bring_up_to_date(self.connection)
+        self._numbers = count(1)
+
+    def given(self, record: str, table: str = "") -> None:
+        """Add rows to a record; without a table, one ordinary row."""
+        for row in cells(table) if table else [{}]:
+            layout = RECORDS[record]
+            self._insert(
+                record, {name: value_of(layout.field(name), cell) for name, cell in row.items()}
+            )
+
+    def expect(self, name: str, table: str) -> None:
+        """Compare a view or measure, whole, in the columns that the table names."""
+        expected = cells(table)
+        columns = list(expected[0])
+        found = self.connection.execute(
+            f"select {', '.join(columns)} from {self._source(name)}"
+        ).fetchall()
+        got = [dict(zip(columns, map(_shown, row), strict=True)) for row in found]
+        wanted = [{k: _shown(_parsed(v)) for k, v in row.items()} for row in expected]
+        assert sorted(map(str, got)) == sorted(map(str, wanted))
+
+    def rows(self, sql: str) -> list[tuple[Any, ...]]:
+        """Return the rows of any select."""
+        return self.connection.execute(sql).fetchall()
+
+    def _source(self, name: str) -> str:
+        if (resource("sql", "measures") / f"{name}.sql").exists():
+            text = (resource("sql", "measures") / f"{name}.sql").read_text(encoding="utf-8")
+            return f"(\n{text}\n)"
+        return name
+
+    def _insert(self, record: str, given: dict[str, Any]) -> None:
+        row = self._filled(record, given)
+        if record in {"contact", "visit"} and not self._has("episode", row["episode_id"]):
+            self._insert("episode", {"episode_id": row["episode_id"]})
+        if record == "episode" and not self._has("site", row["site"]):
+            self._insert("site", {"site": row["site"], "label": row["site"].title()})
+        columns = [*row, "load_id"]
+        self.connection.execute(
+            f"insert into {record} ({', '.join(columns)})"
+            f" values ({', '.join('?' for _ in columns)})",
+            [*row.values(), 1],
+        )
+
+    def _filled(self, record: str, given: dict[str, Any]) -> dict[str, Any]:
+        number = next(self._numbers)
+        row: dict[str, Any] = {RECORDS[record].key: f"{record[0]}{number}"}
+        if record in {"contact", "visit"}:
+            row["episode_id"] = "e1"
+        if record == "episode":
+            row["month_order"] = number
+            if not set(ORDINARY_REMOVAL) & set(given):
+                row |= ORDINARY_REMOVAL
+        return row | ORDINARY[record] | given
+
+    def _has(self, record: str, key: str) -> bool:
+        found = self.rows(f"select count(*) from {record} where {RECORDS[record].key} = '{key}'")
+        return bool(found[0][0])
+
+
+def _parsed(cell: str) -> Any:
+    if cell in {"yes", "no"}:
+        return cell == "yes"
+    try:
+        return float(cell)
+    except ValueError:
+        return cell or None
+
+
+def _shown(value: Any) -> str:
+    """Return a value as the tables write it, numbers to six decimals."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    try:
+        return f"{float(value):.6f}".rstrip("0").rstrip(".")
+    except ValueError:
+        return str(value)
+
+
+@pytest.fixture
+def db() -> Iterator[Database]:
+    """Give an empty store in memory."""
+    database = Database()
+    yield database
+    database.connection.close()
