@@ -3,7 +3,7 @@
 Words carry the verdict and colour only helps, so points in control are grey, a
 signal is dark and filled, and a reason of removal has one colour everywhere.
 The colours are the palette of Okabe and Ito (2008), "Color Universal Design",
-extended by shades and tints of its hues because there are twelve reasons.
+extended by shades and tints of its hues because there are twelve reasons, and a thirteenth where none was recorded.
 """
 
 from __future__ import annotations
@@ -59,6 +59,7 @@ REASON_COLOURS: dict[str, str] = {
     "imaging": "#8C6A1A",
     "family_request": "#8FD3BF",
     "other": "#8A929A",
+    "not_recorded": "#E3D7EC",  # removed, and no reason was written down
 }
 
 # For groups drawn together (sites, surgeon types), in the order they are given.

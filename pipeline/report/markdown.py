@@ -40,10 +40,7 @@ def bullets(items: Sequence[str]) -> str:
 
 def figure(path: str, caption: str, alt: str, width_cm: float, name: str) -> str:
     """Return an image with caption and alternative text, alone in its paragraph."""
-    return (
-        f"![{prose(caption)}]({path}){{#fig-{name} "
-        f'fig-alt="{text(alt)}" width={width_cm:g}cm}}'
-    )
+    return f'![{prose(caption)}]({path}){{#fig-{name} fig-alt="{text(alt)}" width={width_cm:g}cm}}'
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,9 +59,7 @@ def _checked(path: Path) -> Quarto:
         ) from None
     numbers = re.match(r"(\d+)\.(\d+)", answer)
     if numbers is None:
-        raise RenderError(
-            f"{path} does not answer with a version.", try_next="--renderer builtin"
-        )
+        raise RenderError(f"{path} does not answer with a version.", try_next="--renderer builtin")
     if (int(numbers.group(1)), int(numbers.group(2))) < OLDEST:
         raise RenderError(
             f"Quarto {answer} is too old: 1.4 or newer is needed.",

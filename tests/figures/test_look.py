@@ -13,6 +13,7 @@ from pipeline.figures.look import (
     reason_colours,
     save,
 )
+from pipeline.records.codes import RemovalReason
 
 
 @pytest.fixture
@@ -50,7 +51,12 @@ def test_a_folder_that_is_not_there_is_said_in_one_line(plot, tmp_path):
 
 
 def test_no_two_reasons_share_a_colour():
-    assert len(set(REASON_COLOURS.values())) == len(REASON_COLOURS) == 12
+    assert len(set(REASON_COLOURS.values())) == len(REASON_COLOURS)
+
+
+def test_every_reason_of_the_record_layout_has_a_colour():
+    codes = {reason.value for reason in RemovalReason}
+    assert set(REASON_COLOURS) == codes | {"not_recorded"}
 
 
 def test_a_reason_has_one_colour_wherever_it_stands():
