@@ -1,7 +1,5 @@
 """The rules of the measures, one a test, in tables that a clinician can read."""
 
-# ruff: noqa: D103
-
 
 def test_dislodgement_counts_catheters_that_came_out(db):
     db.given(
@@ -172,5 +170,3 @@ def test_leakage_of_a_catheter_of_unknown_dwell_has_no_denominator(db):
     db.given("episode", "episode_id | removed_h\n e1 | ")
     db.given("contact", "episode_id | leakage\n e1 | large")
     db.expect("leakage", "episode_id | denominator\n e1 | ")
-
-

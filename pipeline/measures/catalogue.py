@@ -1,0 +1,200 @@
+"""The measures: each file of `sql/measures` with its card, read and checked."""
+
+import difflib
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import cache
+from pathlib import Path
+from types import MappingProxyType
+from typing import Literal
+
+from pipeline.errors import DwellError, UsageError
+from pipeline.resources import resource
+
+DenominatorKind = Literal["proportion", "rate"]
+
+_CARD_LINE = re.compile(r"--\s*(\w+):\s*(.*)")
+_UNIT = re.compile(r"per (?:(?P<multiplier>[\d,]+) )?(?P<what>[a-z-]+)")
+# What the team cannot choose; a comparison adds surgeon type and site itself.
+CASE_MIX = ("age_years", "limb", "nerve_target", "planned_dwell_h")
+
+
+class Kind(StrEnum):
+    """What a measure is for, in the terms of quality improvement."""
+
+    OUTCOME = "outcome"
+    PROCESS = "process"
+    BALANCING = "balancing"
+
+
+class Better(StrEnum):
+    """Which direction is better."""
+
+    LOWER = "lower"
+    HIGHER = "higher"
+
+
+class Chart(StrEnum):
+    """The control chart that fits the measure; limits may be Laney's where over-dispersed."""
+
+    P = "p"
+    U = "u"
+    G = "g"
+    T = "t"
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A measure's card and its select.
+
+    Attributes
+    ----------
+    name, title : str
+        Its name everywhere, and what the report prints.
+    kind : Kind
+        Outcome, process or balancing.
+    numerator, denominator, leaves_out : str
+        What is counted, against what, and which episodes are left out, in words.
+    unit : str
+        Such as "per 100 catheters".
+    multiplier : float
+        The unit's number: 100 for "per 100", 1 for "per catheter-day".
+    better : Better
+        Which direction is better.
+    target : float or None
+        In the unit; the programme's settings override it.
+    charts : tuple of Chart
+        The first is drawn unless another is asked for.
+    follow_up_h : float
+        Hours after placement until the numerator is complete.
+    reads : tuple of str
+        Tables and views that the select reads.
+    case_mix : tuple of str
+        Columns of `episode_dwell` that an adjusted comparison allows for.
+    sql : str
+        One row an episode: `episode_id`, `numerator` (null where it could not be
+        ascertained), `denominator` (0 where the measure does not apply, null where
+        it is not known).
+    """
+
+    name: str
+    title: str
+    kind: Kind
+    numerator: str
+    denominator: str
+    leaves_out: str
+    unit: str
+    multiplier: float
+    better: Better
+    target: float | None
+    charts: tuple[Chart, ...]
+    follow_up_h: float
+    reads: tuple[str, ...]
+    case_mix: tuple[str, ...]
+    sql: str
+
+    @property
+    def denominator_kind(self) -> DenominatorKind:
+        """Things that have the event or not (proportion), or an exposure (rate)."""
+        return "rate" if self.charts[0] in (Chart.U, Chart.T) else "proportion"
+
+
+class CatalogueError(DwellError):
+    """A measure's file does not say what it must: a fault of the installation."""
+
+
+@cache
+def load_catalogue() -> Mapping[str, Measure]:
+    """Read every measure, by name, in the order of kind and name.
+
+    Raises
+    ------
+    CatalogueError
+        A file's card is incomplete or holds an unknown word.
+    """
+    measures = [read_measure(path) for path in sorted(resource("sql", "measures").glob("*.sql"))]
+    order = list(Kind)
+    measures.sort(key=lambda measure: (order.index(measure.kind), measure.name))
+    return MappingProxyType({measure.name: measure for measure in measures})
+
+
+def find_measure(name: str) -> Measure:
+    """Return the measure called `name`.
+
+    Raises
+    ------
+    UsageError
+        There is none of that name; the message names the nearest.
+    """
+    catalogue = load_catalogue()
+    if name in catalogue:
+        return catalogue[name]
+    near = difflib.get_close_matches(name, catalogue, n=1)
+    raise UsageError(
+        f"There is no measure {name}.",
+        try_next=f"dwell measures {near[0]}" if near else "dwell measures, for the list",
+    )
+
+
+def read_measure(path: Path) -> Measure:
+    """Read one file of `sql/measures`; raises `CatalogueError`."""
+    text = path.read_text(encoding="utf-8")
+    try:
+        return _measure(_card(text), text)
+    except (KeyError, ValueError) as error:
+        raise CatalogueError(f"{path.name}: the card is wrong at {error}.") from error
+
+
+def _card(text: str) -> dict[str, str]:
+    """Return the comment block at the top as names and values."""
+    card = {}
+    for line in text.splitlines():
+        if not line.startswith("--"):
+            break
+        found = _CARD_LINE.fullmatch(line)
+        if found is None:
+            raise ValueError(f"the line {line!r}")
+        card[found[1]] = found[2].strip()
+    return card
+
+
+def _measure(card: dict[str, str], text: str) -> Measure:
+    measure = Measure(
+        name=card.pop("measure"),
+        title=card.pop("title"),
+        kind=Kind(card.pop("kind")),
+        numerator=card.pop("numerator"),
+        denominator=card.pop("denominator"),
+        leaves_out=card.pop("leaves_out"),
+        multiplier=_multiplier(card["unit"]),
+        unit=card.pop("unit"),
+        better=Better(card.pop("better")),
+        target=_target(card.pop("target")),
+        charts=tuple(Chart(chart) for chart in _list(card.pop("chart"))),
+        follow_up_h=float(card.pop("follow_up_h")),
+        reads=_list(card.pop("reads")),
+        case_mix=_list(card.pop("case_mix")),
+        sql=text,
+    )
+    if card:
+        raise ValueError(", ".join(card))
+    if not set(measure.case_mix) <= set(CASE_MIX):
+        raise ValueError("case_mix")
+    return measure
+
+
+def _multiplier(unit: str) -> float:
+    found = _UNIT.fullmatch(unit)
+    if found is None:
+        raise ValueError("unit")
+    return float((found["multiplier"] or "1").replace(",", ""))
+
+
+def _target(text: str) -> float | None:
+    return None if text == "none" else float(text)
+
+
+def _list(text: str) -> tuple[str, ...]:
+    return tuple(item.strip() for item in text.split(",") if item.strip())
