@@ -1,0 +1,204 @@
+"""One entry point from counts to charts with their signals."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.analysis.charts.choose import choose_kinds
+from pipeline.analysis.charts.limits import Limits
+from pipeline.analysis.charts.lines import lines_of, standardised
+from pipeline.analysis.charts.phases import PhasePlan
+from pipeline.analysis.charts.results import (
+    KINDS,
+    PROPORTIONS,
+    Change,
+    ControlChart,
+    Counts,
+    Floats,
+    Phase,
+)
+from pipeline.analysis.charts.signals import DEFAULT_RULES, RULES, find_signals
+from pipeline.analysis.charts.stack import Stack, stack_series
+
+
+def control_chart(
+    counts: Counts,
+    *,
+    kind: str,
+    changes: Sequence[Change] = (),
+    rules: Sequence[str] = DEFAULT_RULES,
+    multiplier: float = 1.0,
+    unit: str = "",
+    baseline: tuple[str, str] | None = None,
+    forced: bool = False,
+) -> ControlChart:
+    """Make one control chart from one series.
+
+    Parameters
+    ----------
+    counts : Counts
+        The series.
+    kind : str
+        The chart on the measure's card: one of `KINDS`. A run chart is drawn
+        instead where there are fewer than 12 complete points, a Laney chart
+        where the baseline is over-dispersed.
+    changes : sequence of Change
+        Logged changes that concern this series.
+    rules : sequence of str
+        Signals to look for, from `RULES`.
+    multiplier : float
+        Factor from the rate to the printed unit, such as 100.
+    unit : str
+        The printed unit, for sentences.
+    baseline : pair of str, optional
+        First and last period of a baseline chosen by hand.
+    forced : bool
+        Take `kind` as it is, whatever the data look like.
+
+    Raises
+    ------
+    ValueError
+        For an unknown kind or rule, a proportion above one, or a baseline that
+        holds no complete point.
+    """
+    return control_charts(
+        [counts],
+        kind=kind,
+        changes=[changes],
+        rules=rules,
+        multiplier=multiplier,
+        unit=unit,
+        baseline=baseline,
+        forced=forced,
+    )[0]
+
+
+def control_charts(
+    counts: Sequence[Counts],
+    *,
+    kind: str,
+    changes: Sequence[Sequence[Change]] | None = None,
+    rules: Sequence[str] = DEFAULT_RULES,
+    multiplier: float = 1.0,
+    unit: str = "",
+    baseline: tuple[str, str] | None = None,
+    forced: bool = False,
+) -> list[ControlChart]:
+    """Make a chart for each of many series of one measure in one pass.
+
+    Parameters are those of `control_chart`; `changes` holds one sequence for
+    each series.
+    """
+    _check(counts, kind, rules)
+    logs = [()] * len(counts) if changes is None else changes
+    stack = stack_series(counts, logs, baseline, ones=kind in {"c", "individuals", "g", "t"})
+    kinds, reasons = choose_kinds(stack, kind, standardised(stack, kind), forced=forced)
+    value, centre, limits = lines_of(stack, kinds)
+    limits = _withhold_unready(stack, limits, kinds, forced=forced)
+    printed = _Printed(tuple(rules), multiplier, unit, value, centre, limits)
+    made = (
+        _one_chart(stack, i, printed, kind=kinds[i], reason=reasons[i]) for i in range(len(counts))
+    )
+    return [chart.with_signals(find_signals(chart)) for chart in made]
+
+
+@dataclass(frozen=True, eq=False)
+class _Printed:
+    """What the charts of one call share, and their lines as rates over the stack."""
+
+    rules: tuple[str, ...]
+    multiplier: float
+    unit: str
+    value: Floats
+    centre: Floats
+    limits: Limits
+
+
+def _check(counts: Sequence[Counts], kind: str, rules: Sequence[str]) -> None:
+    if kind not in KINDS:
+        raise ValueError(f"unknown chart {kind!r}; one of {', '.join(KINDS)}")
+    unknown = [rule for rule in rules if rule not in RULES]
+    if unknown:
+        raise ValueError(f"unknown rule {unknown[0]!r}; any of {', '.join(RULES)}")
+    for series in counts:
+        x, n = series.numerator[series.usable], series.denominator[series.usable]
+        if kind in PROPORTIONS and np.any(x > n * (1 + 1e-12)):
+            raise ValueError("a numerator is above its denominator: not a proportion")
+        if kind != "individuals" and np.any(x < 0):
+            raise ValueError("a numerator is below zero")
+
+
+def _withhold_unready(stack: Stack, limits: Limits, kinds: list[str], *, forced: bool) -> Limits:
+    """Blank the limits of sets whose baseline is too short, and where there is no point."""
+    asked = np.array([kind != "run" for kind in kinds], bool)[stack.series]
+    enough = stack.set_has_limits | (stack.total() > 0) if forced else stack.set_has_limits
+    ready = asked & stack.usable & enough[stack.limit_set]
+    blank = [np.where(ready, x, np.nan) for x in (limits.lower, limits.upper, limits.sigma)]
+    return Limits(blank[0], blank[1], blank[2], limits.exact & ready)
+
+
+def _one_chart(stack: Stack, i: int, printed: _Printed, *, kind: str, reason: str) -> ControlChart:
+    """Cut one series out of the stack, in the printed unit."""
+    part, counts, plan = stack.slice_of(i), stack.counts[i], stack.plans[i]
+    limits, times = printed.limits, printed.multiplier
+    centre, upper = printed.centre[part] * times, limits.upper[part] * times
+    return ControlChart(
+        kind=kind,
+        reason=reason,
+        unit=printed.unit,
+        multiplier=times,
+        periods=counts.periods,
+        numerator=counts.numerator,
+        denominator=counts.denominator,
+        value=printed.value[part] * times,
+        centre=centre,
+        lower=limits.lower[part] * times,
+        upper=upper,
+        sigma=limits.sigma[part] * times,
+        exact=limits.exact[part],
+        phase=plan.phase,
+        limit_set=plan.limit_set,
+        baseline=plan.baseline,
+        provisional=counts.provisional,
+        suppressed=counts.suppressed,
+        judged=stack.judged[part],
+        phases=_phases(counts, plan, kind, centre, upper),
+        changes=plan.drawn,
+        rules=printed.rules,
+        notes=plan.notes,
+    )
+
+
+def _phases(
+    counts: Counts, plan: PhasePlan, kind: str, centre: Floats, upper: Floats
+) -> tuple[Phase, ...]:
+    """Describe each phase of one series."""
+    found = []
+    for number in range(1, int(plan.phase.max(initial=0)) + 1):
+        points = np.flatnonzero(plan.phase == number)
+        owner = int(plan.limit_set[points[0]])
+        base = np.flatnonzero(plan.baseline & (plan.limit_set == owner))
+        started = [
+            c.title
+            for c in plan.drawn
+            if c.new_phase and number > 1 and bisect_left(counts.periods, c.started) == points[0]
+        ]
+        found.append(
+            Phase(
+                number=number,
+                first=counts.periods[points[0]],
+                last=counts.periods[points[-1]],
+                change="; ".join(started),
+                baseline_first=counts.periods[base[0]] if base.size else None,
+                baseline_last=counts.periods[base[-1]] if base.size else None,
+                baseline_points=int(base.size),
+                centre=float(centre[points[0]]),
+                has_limits=bool(np.isfinite(upper[points]).any()),
+                carried_forward=owner != number and kind != "run",
+            )
+        )
+    return tuple(found)

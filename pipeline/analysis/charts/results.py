@@ -1,0 +1,187 @@
+"""What goes into a control chart and what comes out of it, ready to draw."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+KINDS = ("run", "p", "p'", "u", "u'", "c", "individuals", "g", "t", "ewma")
+PROPORTIONS = frozenset({"p", "p'"})
+RATES = frozenset({"u", "u'", "c"})
+
+
+def spoken(period: str) -> str:
+    """Write a period as people say it: ``2026-03`` is ``Mar 2026``, ``2026-Q1`` stays short."""
+    months = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+    year, _, rest = period.partition("-")
+    if rest.isdigit() and 1 <= int(rest) <= len(months):
+        return f"{months[int(rest) - 1]} {year}"
+    return f"{rest} {year}" if rest.startswith("Q") else period
+
+
+@dataclass(frozen=True, eq=False)
+class Counts:
+    """One series: a numerator and a denominator for each period, in time order.
+
+    Parameters
+    ----------
+    periods : tuple of str, length k
+        Labels that sort in time order, such as ``2025-04`` or ``2025-Q2``. For
+        charts of rare events a label is the month of the event and may repeat.
+    numerator : float array, shape (k,)
+        Events (p, u, c), the value itself (individuals), or the gap before the
+        event (g: catheters strictly between two events; t: catheter-days).
+    denominator : float array, shape (k,)
+        Catheters, catheter-days, or ones where the chart has no denominator.
+        Zero where the period had no catheters.
+    provisional, suppressed : bool array, shape (k,), optional
+        Points not yet complete, and points that may not be shown.
+
+    Raises
+    ------
+    ValueError
+        If lengths differ, a count is negative, or the periods are out of order.
+    """
+
+    periods: tuple[str, ...]
+    numerator: Floats
+    denominator: Floats
+    provisional: Flags = field(default_factory=lambda: np.zeros(0, bool))
+    suppressed: Flags = field(default_factory=lambda: np.zeros(0, bool))
+
+    def __post_init__(self) -> None:
+        k = len(self.periods)
+        for name, kind in (("numerator", float), ("denominator", float)):
+            object.__setattr__(self, name, np.asarray(getattr(self, name), dtype=kind))
+        for name in ("provisional", "suppressed"):
+            flags = np.asarray(getattr(self, name), dtype=bool)
+            object.__setattr__(self, name, flags if flags.size else np.zeros(k, bool))
+        self._check(k)
+
+    def _check(self, k: int) -> None:
+        columns = (self.numerator, self.denominator, self.provisional, self.suppressed)
+        if any(column.shape != (k,) for column in columns):
+            raise ValueError("periods, numerator, denominator and flags must have one length")
+        if np.any(self.denominator < 0) or not np.all(np.isfinite(self.denominator)):
+            raise ValueError("a denominator must be a number, zero or more")
+        if any(a > b for a, b in zip(self.periods, self.periods[1:], strict=False)):
+            raise ValueError("periods must be in time order")
+
+    @cached_property
+    def usable(self) -> Flags:
+        """Where there is anything to plot: a denominator above zero and a numerator."""
+        return (self.denominator > 0) & np.isfinite(self.numerator)
+
+    @cached_property
+    def complete(self) -> Flags:
+        """Points that may stand in a baseline: usable and not provisional."""
+        return self.usable & ~self.provisional
+
+
+@dataclass(frozen=True)
+class Change:
+    """A logged change; `started` is a label in the same form as the periods."""
+
+    started: str
+    title: str
+    new_phase: bool = False
+    change_id: str = ""
+
+
+@dataclass(frozen=True)
+class Phase:
+    """A stretch of the chart between logged changes that asked for a new phase.
+
+    `baseline_points` counts the complete points that the limits come from;
+    `carried_forward` says that the phase is still too short for its own limits
+    and is judged by those of the phase before.
+    """
+
+    number: int
+    first: str
+    last: str
+    change: str
+    baseline_first: str | None
+    baseline_last: str | None
+    baseline_points: int
+    centre: float
+    has_limits: bool
+    carried_forward: bool
+
+
+@dataclass(frozen=True)
+class Signal:
+    """A departure from chance, with the points it names and one sentence.
+
+    `p_value` is the chance of a departure at least as large, anywhere in this
+    chart, if nothing had changed: single points are multiplied by the number of
+    points judged, so that it can be compared between charts.
+    """
+
+    kind: str
+    points: tuple[int, ...]
+    first: str
+    last: str
+    direction: str
+    sentence: str
+    p_value: float
+
+
+@dataclass(frozen=True, eq=False)
+class ControlChart:
+    """A chart ready to draw. Arrays have one entry a point; nothing is left to compute.
+
+    `value`, `centre`, `lower` and `upper` are in the measure's unit (already
+    multiplied); NaN where there is no point or no limit. `exact` marks points
+    with probability limits, `judged` those that can signal, `sigma` is the
+    standard deviation that limits of three sigma were set from.
+    """
+
+    kind: str
+    reason: str
+    unit: str
+    multiplier: float
+    periods: tuple[str, ...]
+    numerator: Floats
+    denominator: Floats
+    value: Floats
+    centre: Floats
+    lower: Floats
+    upper: Floats
+    sigma: Floats
+    exact: Flags
+    phase: Ints
+    limit_set: Ints
+    baseline: Flags
+    provisional: Flags
+    suppressed: Flags
+    judged: Flags
+    phases: tuple[Phase, ...]
+    changes: tuple[Change, ...]
+    rules: tuple[str, ...]
+    signals: tuple[Signal, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    def __len__(self) -> int:
+        """Return the number of points, drawn or not."""
+        return len(self.periods)
+
+    @property
+    def latest_centre(self) -> float:
+        """The centre line in force at the last point; NaN where there is none."""
+        return float(self.centre[-1]) if len(self) else float("nan")
+
+    def signals_at(self, point: int) -> tuple[str, ...]:
+        """Return the kinds of signal that name this point."""
+        return tuple(dict.fromkeys(s.kind for s in self.signals if point in s.points))
+
+    def with_signals(self, signals: tuple[Signal, ...]) -> ControlChart:
+        """Return a copy with these signals."""
+        return replace(self, signals=signals)
