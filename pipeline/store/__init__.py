@@ -1,1 +1,5 @@
-"""The DuckDB file: open, migrate, load, read-only sessions."""
+"""The store: one DuckDB file. DuckDB is imported nowhere else."""
+
+from pipeline.store.session import Store, open_store
+
+__all__ = ["Store", "open_store"]

@@ -1,0 +1,88 @@
+"""`dwell load`: bring records into the store."""
+
+import datetime as dt
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from pipeline.commands.options import db_option, quiet_option
+from pipeline.errors import UsageError
+
+if TYPE_CHECKING:
+    from pipeline.store.load import LoadResult, Progress
+
+EPILOG = "Example: dwell load records/ --as-of 2026-01-15"
+
+
+@click.command(epilog=EPILOG)
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--as-of", metavar="YYYY-MM-DD", help="Date of extraction; today unless given.")
+@db_option
+@quiet_option
+def load(folder: Path, as_of: str | None, db: Path, quiet: bool) -> None:
+    """Load the records in FOLDER into the store, all or nothing.
+
+    Rows that break a rule are set aside, never lost; the summary on stderr says how
+    many and why. The same file twice changes nothing; a later file corrects.
+    """
+    from pipeline.records.folder import find_sources
+    from pipeline.store.load import load as load_sources
+
+    day = _day(as_of)
+    sources = find_sources(folder)
+    with _progress(sum(source.size for source in sources), quiet) as progress:
+        result = load_sources(db, sources, as_of=day, progress=progress)
+    if not quiet:
+        click.echo("\n".join(summary(result)), err=True)
+
+
+def _day(text: str | None) -> dt.date:
+    if text is None:
+        return dt.date.today()
+    try:
+        day = dt.date.fromisoformat(text)
+    except ValueError:
+        raise UsageError("--as-of is a date, YYYY-MM-DD.") from None
+    if day > dt.date.today():
+        raise UsageError("--as-of lies in the future.")
+    return day
+
+
+@contextmanager
+def _progress(size: int, quiet: bool) -> "Iterator[Progress]":
+    """Draw a bar on stderr where that is a terminal."""
+    stream = click.get_text_stream("stderr")
+    with click.progressbar(
+        length=size, file=stream, show_pos=False, hidden=quiet or not stream.isatty(),
+        item_show_func=lambda what: what or "",
+    ) as bar:  # fmt: skip
+
+        def tell(what: str, done: int) -> None:
+            bar.update(done, what or str(bar.current_item or ""))
+
+        yield tell
+
+
+def summary(result: "LoadResult") -> list[str]:
+    """Say what a load did, a line a file, and why rows were set aside."""
+    if result.load_id is None:
+        return ["Nothing new: the store is unchanged."]
+    lines = [f"Load {result.load_id}"]
+    for file in result.files:
+        lines.append(
+            f"  {file.file_name}: {file.rows_in:,} rows in = {file.new:,} new"
+            f" + {file.corrected:,} corrected + {file.unchanged:,} unchanged"
+            f" + {file.set_aside:,} set aside"
+        )
+    for fault in result.faults:
+        column = f"{fault.column} " if fault.column else ""
+        lines.append(
+            f"  set aside: {fault.rows:,} of {fault.file_name}: {column}{fault.rule}"
+            f" (first in row {fault.first_row:,})"
+        )
+    if result.cleared:
+        lines.append(f"  {result.cleared:,} rows set aside earlier are cleared")
+    return lines

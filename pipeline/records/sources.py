@@ -1,0 +1,177 @@
+"""Find the files of a load and learn how each is written, without judging a row."""
+
+import codecs
+import csv
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+
+from pipeline.errors import InputError
+
+DELIMITERS = ",;\t|"
+CHUNK = 1 << 20
+
+
+class Form(StrEnum):
+    """How a file is written; the value is the end of its name."""
+
+    CSV = ".csv"
+    PARQUET = ".parquet"
+    XLSX = ".xlsx"
+
+
+@dataclass(frozen=True)
+class Source:
+    """One file, what it holds and how it is written.
+
+    Attributes
+    ----------
+    record : str
+        Name of the record, as in the layout.
+    columns : tuple of str
+        Header of a CSV or XLSX file; empty for Parquet, which carries its own.
+    tidy : bool
+        A CSV file with no blank lines and no stray bytes: row numbers can be counted.
+    """
+
+    record: str
+    path: Path
+    form: Form
+    sha256: str
+    size: int
+    columns: tuple[str, ...] = ()
+    delimiter: str = ","
+    encoding: str = "utf-8"
+    tidy: bool = True
+    sheet: str | None = None
+
+
+@dataclass
+class _Survey:
+    """What one pass over a file's bytes tells."""
+
+    digest: str = ""
+    size: int = 0
+    utf8: bool = True
+    bom: bool = False
+    blank_lines: bool = False
+    nul: bool = False
+
+
+def survey(path: Path) -> _Survey:
+    """Hash a file and note its encoding and blank lines, in one pass."""
+    result, digest = _Survey(), hashlib.sha256()
+    decode = codecs.getincrementaldecoder("utf-8")()
+    tail = b""
+    try:
+        with path.open("rb") as file:
+            while chunk := file.read(CHUNK):
+                if not result.size:
+                    result.bom = chunk.startswith(codecs.BOM_UTF8)
+                result.size += len(chunk)
+                digest.update(chunk)
+                if path.suffix.lower() == Form.CSV:
+                    _note(result, decode, tail, chunk)
+                tail = chunk[-2:]
+    except OSError:
+        raise InputError(f"{path.name} cannot be read.") from None
+    result.digest = digest.hexdigest()
+    return result
+
+
+def _note(result: _Survey, decode: codecs.IncrementalDecoder, tail: bytes, chunk: bytes) -> None:
+    if result.utf8:
+        try:
+            decode.decode(chunk)
+        except UnicodeDecodeError:
+            result.utf8 = False
+    result.nul = result.nul or b"\0" in chunk
+    result.blank_lines = result.blank_lines or _has_blank_line(tail + chunk)
+
+
+def _has_blank_line(data: bytes) -> bool:
+    # Plain searches first: the pattern is slow on hundreds of megabytes.
+    return b"\n\n" in data or b"\n\r\n" in data or b"\r\r" in data
+
+
+def read_header(path: Path, encoding: str, delimiter: str | None) -> tuple[tuple[str, ...], str]:
+    """Return a CSV file's header and its delimiter, guessed where none is given.
+
+    Raises
+    ------
+    InputError
+        The file is empty, or its header has empty or repeated names.
+    """
+    with path.open(encoding=encoding, newline="") as file:
+        first = file.readline()
+    if not first.strip():
+        raise InputError(f"{path.name} is empty: it has no header.")
+    if delimiter is None:
+        delimiter = max(DELIMITERS, key=first.count)
+    try:
+        with path.open(encoding=encoding, newline="") as file:
+            names = next(csv.reader(file, delimiter=delimiter))
+    except csv.Error:
+        raise InputError(f"{path.name}: the header cannot be read.") from None
+    header = tuple(name.strip() for name in names)
+    check_header(header, path)
+    return header, delimiter
+
+
+def check_header(header: Iterable[str], path: Path) -> None:
+    """Refuse empty and repeated column names."""
+    seen: set[str] = set()
+    for number, name in enumerate(header, 1):
+        if not name:
+            raise InputError(f"{path.name}: column {number} has no name.")
+        if name in seen:
+            raise InputError(f"{path.name}: column {name} appears more than once.")
+        seen.add(name)
+
+
+def look_at(
+    record: str,
+    path: Path,
+    *,
+    encoding: str | None = None,
+    delimiter: str | None = None,
+    sheet: str | None = None,
+) -> Source:
+    """Describe the file at `path`.
+
+    Raises
+    ------
+    InputError
+        It is missing or empty, its kind is not known or its header is not usable.
+    """
+    if not path.is_file():
+        raise InputError(f"There is no file {path.name} in {path.parent}.")
+    try:
+        form = Form(path.suffix.lower())
+    except ValueError:
+        raise InputError(
+            f"{path.name}: files are .csv, .parquet or .xlsx, not {path.suffix}."
+        ) from None
+    seen = survey(path)
+    if not seen.size:
+        raise InputError(f"{path.name} is empty.")
+    if form is not Form.CSV:
+        return Source(record, path, form, seen.digest, seen.size, sheet=sheet)
+    encoding = encoding or ("utf-8-sig" if seen.utf8 else "latin-1")
+    try:
+        header, delimiter = read_header(path, encoding, delimiter)
+    except (UnicodeDecodeError, LookupError):
+        raise InputError(f"{path.name} is not written in {encoding}.") from None
+    return Source(
+        record,
+        path,
+        form,
+        seen.digest,
+        seen.size,
+        header,
+        delimiter,
+        encoding,
+        tidy=not seen.blank_lines and not seen.nul,
+    )

@@ -1,0 +1,111 @@
+"""Bring a store to the schema of this version: numbered migrations, then the views."""
+
+import hashlib
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+import duckdb
+
+from pipeline.errors import StoreError
+from pipeline.resources import resource
+from pipeline.store.connection import OWNER_ONLY
+from pipeline.store.views import views_text
+
+Connection = duckdb.DuckDBPyConnection
+
+
+@dataclass(frozen=True)
+class Migration:
+    """One numbered file of `sql/tables`."""
+
+    number: int
+    path: Path
+
+
+def migrations() -> list[Migration]:
+    """Return the migrations in the order in which they are applied."""
+    paths = sorted(resource("sql", "tables").glob("[0-9]*.sql"))
+    return [Migration(int(path.name.split("_")[0]), path) for path in paths]
+
+
+def views_hash() -> str:
+    """Return a digest of the views that this version brings."""
+    return hashlib.sha256(views_text().encode()).hexdigest()
+
+
+def version_of(connection: Connection) -> int:
+    """Return the number of the newest migration applied; 0 for an empty file.
+
+    Raises
+    ------
+    StoreError
+        The file is a database, but no store.
+    """
+    tables = {
+        name
+        for (name,) in connection.execute(
+            "select table_name from duckdb_tables() where not internal and not temporary"
+        ).fetchall()
+    }
+    if not tables:
+        return 0
+    if "schema_info" not in tables:
+        raise StoreError("This DuckDB file is not a store of dwell: it holds other tables.")
+    row = connection.execute("select schema_version from schema_info").fetchone()
+    return int(row[0]) if row else 0
+
+
+def is_current(connection: Connection) -> bool:
+    """Whether schema and views are those of this version; a newer schema is refused."""
+    version, newest = version_of(connection), migrations()[-1].number
+    if version > newest:
+        raise StoreError(
+            f"The store has schema {version}; this version of dwell knows up to {newest}.",
+            try_next="a newer version of dwell",
+        )
+    if version < newest:
+        return False
+    row = connection.execute("select views_hash from schema_info").fetchone()
+    return row is not None and row[0] == views_hash()
+
+
+def back_up(path: Path, version: int) -> Path:
+    """Copy the closed store before it is migrated; return the copy's path."""
+    copy = path.with_name(f"{path.name}.before-schema-{version + 1}")
+    part = copy.with_name(copy.name + ".part")
+    try:
+        shutil.copyfile(path, part)
+        part.chmod(OWNER_ONLY)
+        part.replace(copy)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise StoreError(
+            f"The store {path} needs a newer schema, but cannot be backed up first."
+        ) from error
+    return copy
+
+
+def bring_up_to_date(connection: Connection) -> None:
+    """Apply what is missing; the caller holds the transaction."""
+    version = version_of(connection)
+    if version == 0:
+        connection.execute("create table schema_info (schema_version integer, views_hash varchar)")
+        connection.execute("insert into schema_info values (0, null)")
+    drop_views(connection)
+    for migration in migrations():
+        if migration.number > version:
+            connection.execute(migration.path.read_text(encoding="utf-8"))
+            connection.execute("update schema_info set schema_version = ?", [migration.number])
+    text = views_text()
+    if text.strip():
+        connection.execute(text)
+    connection.execute("update schema_info set views_hash = ?", [views_hash()])
+
+
+def drop_views(connection: Connection) -> None:
+    """Drop every view, so that none is left that this version no longer has."""
+    names = connection.execute("select view_name from duckdb_views() where not internal").fetchall()
+    for (name,) in names:
+        quoted = str(name).replace('"', '""')
+        connection.execute(f'drop view if exists "{quoted}"')

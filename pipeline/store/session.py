@@ -1,0 +1,149 @@
+"""A session on the store: what every other stage reads through."""
+
+import datetime as dt
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import duckdb
+
+from pipeline.errors import NoDataError, StoreError
+from pipeline.records.layout import RECORDS
+from pipeline.store import schema
+from pipeline.store.connection import connect, owner_only, plain_errors
+
+if TYPE_CHECKING:
+    import polars as pl
+
+Parameters = Sequence[Any] | Mapping[str, Any] | None
+
+
+class Store:
+    """An open store.
+
+    Attributes
+    ----------
+    path : Path
+        The DuckDB file.
+    connection : duckdb.DuckDBPyConnection
+        For `pipeline.store` alone; every other stage calls the methods.
+    """
+
+    def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path) -> None:
+        self.path = path
+        self.connection = connection
+
+    def frame(self, sql: str, params: Parameters = None) -> "pl.DataFrame":
+        """Run one select and return its rows as a polars frame.
+
+        Raises
+        ------
+        StoreError
+            The select cannot be run.
+        """
+        with plain_errors(self.path):
+            frame: pl.DataFrame = self.connection.sql(sql, params=params).pl()
+            return frame
+
+    def rows(self, sql: str, params: Parameters = None) -> list[tuple[Any, ...]]:
+        """Run one statement and return its rows as tuples; raises as `frame` does."""
+        with plain_errors(self.path):
+            return self.connection.execute(sql, params).fetchall()
+
+    def as_of(self) -> dt.date:
+        """Return the latest date on which the loaded records were extracted.
+
+        Raises
+        ------
+        NoDataError
+            Nothing has been loaded.
+        """
+        ((latest,),) = self.rows(
+            "select max(as_of) from load where kind = 'load' and undone_by is null"
+        )
+        if latest is None:
+            raise NoDataError(f"The store {self.path} is empty.", try_next="dwell load FOLDER")
+        return dt.date.fromisoformat(str(latest))
+
+    def fingerprint(self) -> str:
+        """Return 16 hexadecimal digits that change when a stored record does.
+
+        It depends on the current records and the extraction date alone, not on the
+        order or number of loads.
+        """
+        import hashlib
+
+        digest = hashlib.sha256()
+        for record in RECORDS.values():
+            columns = ", ".join(record.columns)
+            ((count, total),) = self.rows(
+                f"select count(*), coalesce(sum(md5_number_lower(row({columns})::varchar)"
+                f"::hugeint), 0)::varchar from {record.name}"
+            )
+            digest.update(f"{record.name} {count} {total}\n".encode())
+        digest.update(self.as_of().isoformat().encode())
+        return digest.hexdigest()[:16]
+
+
+@contextmanager
+def open_store(path: Path | str, *, read_only: bool = True) -> Iterator[Store]:
+    """Open the store, brought to the schema and views of this version.
+
+    Parameters
+    ----------
+    path : Path or str
+        The DuckDB file; opened for writing, it is made where there is none.
+    read_only : bool
+        A read-only session can change neither the store nor any other file.
+
+    Raises
+    ------
+    StoreError
+        The store is missing, in use, read-only, damaged or of a newer schema.
+    """
+    path = Path(path)
+    with owner_only():
+        connection = _current(path, read_only=read_only)
+        try:
+            yield Store(connection, path)
+        finally:
+            connection.close()
+
+
+def _current(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
+    """Return a connection to a store that is up to date."""
+    connection = connect(path, read_only=read_only)
+    try:
+        with plain_errors(path):
+            if schema.is_current(connection):
+                if read_only:
+                    _close_doors(connection)
+                return connection
+            version = schema.version_of(connection)
+    except StoreError:
+        connection.close()
+        raise
+    connection.close()
+    _update(path, version)
+    return _current(path, read_only=read_only)
+
+
+def _update(path: Path, version: int) -> None:
+    """Migrate, in one transaction, a store that is not current."""
+    if 0 < version < schema.migrations()[-1].number:
+        schema.back_up(path, version)
+    connection = connect(path, read_only=False)
+    try:
+        with plain_errors(path):
+            connection.begin()
+            schema.bring_up_to_date(connection)
+            connection.commit()
+    finally:
+        connection.close()
+
+
+def _close_doors(connection: duckdb.DuckDBPyConnection) -> None:
+    """No other file can be read or written, and nothing can open it again."""
+    connection.execute("set enable_external_access = false")
+    connection.execute("set lock_configuration = true")

@@ -1,0 +1,97 @@
+"""Read a file into a temporary table of typed values, each row with its verdict."""
+
+from dataclasses import dataclass, replace
+
+import duckdb
+
+from pipeline.records.binding import CONFIRMED, SET_ASIDE_ID, Binding, bind
+from pipeline.records.layout import RECORDS, Kind, Record
+from pipeline.records.plan import Check, make_plan, quote
+from pipeline.records.sources import Source
+from pipeline.store.reading import relation_of
+
+Connection = duckdb.DuckDBPyConnection
+RAGGED = Check(None, "has more or fewer cells than the header", "fault is not null")
+
+
+@dataclass(frozen=True)
+class Staged:
+    """One file in a temporary table.
+
+    Attributes
+    ----------
+    table : str
+        Columns of the layout, `row`, `set_aside_id` and `check_no` (null: nothing is
+        wrong with the row by itself).
+    checks : tuple of Check
+        What `check_no` stands for.
+    patient : bool
+        How the file has to be read again.
+    """
+
+    source: Source
+    record: Record
+    binding: Binding
+    table: str
+    checks: tuple[Check, ...]
+    rows: int
+    patient: bool
+
+
+def stage(connection: Connection, source: Source, number: int, as_of_month: str) -> Staged:
+    """Read `source` into the temporary table ``stage_<number>``.
+
+    Raises
+    ------
+    InputError
+        The file is damaged or its columns are not those of the layout.
+    """
+    try:
+        return _stage(connection, source, number, as_of_month, patient=False)
+    except (duckdb.InvalidInputException, duckdb.ConversionException):
+        return _stage(connection, source, number, as_of_month, patient=True)
+
+
+def _stage(
+    connection: Connection, source: Source, number: int, as_of_month: str, *, patient: bool
+) -> Staged:
+    record, table = RECORDS[source.record], f"stage_{number}"
+    with relation_of(connection, source, patient=patient) as relation:
+        binding = bind(record, relation.columns, source.path.name)
+        plan = make_plan(record, binding.cells, as_of_month)
+        checks = (RAGGED, *(_confirmable(check, binding) for check in plan.checks))
+        values = ", ".join(f"{value} as {name}" for name, value in plan.values.items())
+        cases = " ".join(f"when {check.fails} then {i}" for i, check in enumerate(checks))
+        identifier = f"try_cast({binding.own.get(SET_ASIDE_ID, 'null')} as integer)"
+        connection.execute(
+            f"create or replace temp table {table} as"
+            f" with source as ({relation.sql}), typed as (select *, {values} from source)"
+            f" select row, {', '.join(record.columns)}, {identifier} as {SET_ASIDE_ID},"
+            f" (case {cases} end)::smallint as check_no from typed"
+        )
+    (rows,) = connection.execute(f"select count(*) from {table}").fetchone() or (0,)
+    return Staged(source, record, binding, table, checks, rows, patient)
+
+
+def _confirmable(check: Check, binding: Binding) -> Check:
+    """Let a questioned row pass where the file says that it was confirmed."""
+    confirmed = binding.own.get(CONFIRMED)
+    if not check.questioned or confirmed is None:
+        return check
+    return replace(
+        check, fails=f"({check.fails}) and lower(trim(coalesce({confirmed}, ''))) <> 'yes'"
+    )
+
+
+def stored(record: Record) -> str:
+    """Return SQL for the layout's columns in the types of the store."""
+    return ", ".join(
+        f"{field.name}::integer" if field.kind is Kind.INTEGER else field.name
+        for field in record.fields
+    )
+
+
+def raw_json(binding: Binding) -> str:
+    """Return SQL for a row as it was sent, as JSON in the order of its columns."""
+    pairs = ", ".join(f"{quote(name)} := {text}" for name, text in binding.kept.items())
+    return f"to_json(struct_pack({pairs}))"
