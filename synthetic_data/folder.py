@@ -1,0 +1,133 @@
+"""A folder of invented records, as a site would deliver it."""
+
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.records.layout import RECORDS
+from synthetic_data.deliveries import split_late
+from synthetic_data.faults import append_faults
+from synthetic_data.generate import CHUNK, batches
+from synthetic_data.scenario import Scenario, load_scenario
+from synthetic_data.writer import FolderWriter
+
+DEFAULT_SEED = 7
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Written:
+    """What was written: the folder, and its rows by record."""
+
+    folder: Path
+    rows: dict[str, int]
+
+
+def write_folder(
+    folder: Path | str,
+    *,
+    episodes: int | None = None,
+    seed: int = DEFAULT_SEED,
+    format: str = "csv",  # noqa: A002 - the word that users type
+    sites: int | None = None,
+    months: int | None = None,
+    chunk: int = CHUNK,
+    late: bool = False,
+    with_faults: bool = False,
+    progress: Progress | None = None,
+) -> Written:
+    """Write a folder of invented records in the canonical layout.
+
+    The same arguments give the same files, byte for byte.
+
+    Parameters
+    ----------
+    folder : Path or str
+        Where the files go; made where it does not exist.
+    episodes : int, optional
+        Number of episodes; the scenario's own where left out.
+    seed : int
+        Seed of all draws.
+    format : {"csv", "parquet"}
+        How the files are written.
+    sites, months : int, optional
+        Size of the network; the scenario's own where left out.
+    chunk : int
+        Episodes made at once, which bounds the memory.
+    late : bool
+        Hold back what arrives late, or is known only later, for a second delivery in
+        ``folder/late``. Otherwise the folder is complete.
+    with_faults : bool
+        Add a few rows that break a rule each (CSV only), to show how they are set aside.
+    progress : callable, optional
+        Called with the episodes written so far and those in all.
+
+    Returns
+    -------
+    Written
+        The folder and the rows in its files, a late delivery's not counted.
+
+    Raises
+    ------
+    ValueError
+        If a number is below one, the format is unknown, or faults are asked of Parquet.
+    """
+    if with_faults and format != "csv":
+        raise ValueError("faulty rows can be written as CSV only")
+    folder, scenario = Path(folder), load_scenario(sites=sites, months=months)
+    total = scenario.episodes if episodes is None else episodes
+    rows = dict.fromkeys(RECORDS, 0)
+    with ExitStack() as stack:
+        first = stack.enter_context(FolderWriter(folder, format))
+        second = stack.enter_context(FolderWriter(folder / "late", format)) if late else None
+        for name, frame in programme_frames(scenario).items():
+            _append(first, {name: frame}, rows)
+        for number, batch in enumerate(
+            batches(scenario, episodes=total, seed=seed, chunk=chunk), start=1
+        ):
+            now = batch
+            if second is not None:
+                now, later = split_late(scenario, batch, seed=[seed, number])
+                _append(second, later, {})
+            _append(first, now, rows)
+            if progress is not None:
+                progress(min(number * chunk, total), total)
+    if with_faults:
+        for name, count in append_faults(folder, seed=seed, after=total).items():
+            rows[name] += count
+    return Written(folder, rows)
+
+
+def programme_frames(scenario: Scenario) -> dict[str, pl.DataFrame]:
+    """Return the site table and the improvement log in the layout."""
+    sites = [
+        {"site": site.code, "label": site.label, "opened_month": site.opened_month}
+        for site in scenario.sites
+    ]
+    changes = [
+        {
+            "change_id": change.change_id,
+            "started_month": change.started_month,
+            "sites": ";".join(change.sites),
+            "title": change.title,
+            "measures": ";".join(change.measures),
+            "new_phase": change.new_phase,
+        }
+        for change in scenario.changes
+    ]
+    frames = {"site": sites, "change": changes}
+    return {
+        name: pl.DataFrame(rows).select(RECORDS[name].columns)
+        for name, rows in frames.items()
+        if rows
+    }
+
+
+def _append(writer: FolderWriter, batch: dict[str, pl.DataFrame], rows: dict[str, int]) -> None:
+    for name, frame in batch.items():
+        writer.append(name, frame)
+        rows[name] = rows.get(name, 0) + frame.height
