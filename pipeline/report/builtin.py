@@ -152,7 +152,7 @@ def _raise_named(error: Any, section: str) -> None:
 
 
 def _as_markdown(cell: Cell, done: Any) -> str:
-    """What a finished cell adds to the document."""
+    """Return what a finished cell adds to the document."""
     parts = [f"```python\n{cell.source}\n```"] if cell.is_echoed else []
     if cell.is_included:
         parts += [text for output in done.outputs if (text := _output_text(output))]

@@ -86,7 +86,13 @@ def require_quarto() -> Quarto:
 
 
 def render(
-    quarto: Quarto, qmd: Path, parameters: Mapping[str, Any], to: str, output: str, footer: str
+    quarto: Quarto,
+    qmd: Path,
+    parameters: Mapping[str, Any],
+    *,
+    to: str,
+    output: str,
+    footer: str,
 ) -> None:
     """Run `quarto render` on a document in its own folder.
 

@@ -135,7 +135,7 @@ def _by_quarto(program: quarto.Quarto, order: Order, folder: Path, progress: Pro
         progress(f"Quarto, {suffix}")
         output = f"{order.stem}.{suffix}"
         parameters = {**order.parameters, "renderer": name}
-        quarto.render(program, qmd, parameters, to, output, _footer(name))
+        quarto.render(program, qmd, parameters, to=to, output=output, footer=_footer(name))
         if not (folder / output).is_file():
             raise RenderError(f"Quarto ended well but left no {output}.")
     return name

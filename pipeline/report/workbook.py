@@ -13,7 +13,7 @@ FILE = "tables.xlsx"
 _SHEET_NAME_MAX = 31  # Excel's limit
 _WIDTH_MAX = 60
 # A fixed date, so that the same tables are the same file.
-_CREATED = dt.datetime(2000, 1, 1)  # noqa: DTZ001 - the file format has no zone
+_CREATED = dt.datetime(2000, 1, 1)
 _STARTS_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 Cell = str | int | float | bool | None

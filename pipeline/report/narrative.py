@@ -1,0 +1,265 @@
+"""Plain sentences made from figures, each with the ids of the figures it quotes.
+
+A sentence never says why something happened, never shows a zero without its
+upper limit, and calls nothing significant. Rates have two significant figures.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pipeline.report import words
+from pipeline.report.findings import Finding, Rate
+from pipeline.report.numbers import Sentence
+from pipeline.report.words import count, figure
+
+MAX_IN_A_LIST = 7  # a list for ten minutes; the rest is counted and stands in the table
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedChange:
+    """An entry of the improvement log, as printed: labels, not codes."""
+
+    started: str
+    title: str
+    sites: tuple[str, ...]
+    measures: tuple[str, ...] = ()
+    change_id: str = ""
+
+
+def noun(unit: str, number: float) -> str:
+    """Return what a unit counts, in the number asked for: "catheter-days"."""
+    thing = unit.rsplit(" ", 1)[-1].removesuffix("s")
+    return thing if number == 1 else f"{thing}s"
+
+
+def amount(value: float, digits_below_ten: int = 0) -> str:
+    """Return a numerator or denominator: whole, with thousands separated."""
+    return f"{value:,.{digits_below_ten if value < 10 else 0}f}"
+
+
+def rate_phrase(rate: Rate, unit: str) -> str:
+    """Say a rate with its 95% limits; zero events only with their upper limit."""
+    if rate.withheld:
+        return "withheld, because the number of children is small"
+    if rate.denominator <= 0:
+        return "no figures"
+    of = f"{amount(rate.denominator)} {noun(unit, round(rate.denominator))}"
+    if rate.numerator == 0:
+        return f"none in {of}, upper 95% limit {figure(rate.upper)} {unit}"
+    limits = f"95% limits {figure(rate.lower)} to {figure(rate.upper)}"
+    return f"{figure(rate.rate)} {unit} ({limits}; {amount(rate.numerator)} in {of})"
+
+
+def _before_phrase(rate: Rate, unit: str) -> str:
+    if not rate.has_figures:
+        return ""
+    if rate.numerator == 0:
+        return f"; in the year before, none (upper 95% limit {figure(rate.upper)} {unit})"
+    return f"; in the year before, {figure(rate.rate)}"
+
+
+def _figures(finding: Finding) -> str:
+    now, unit = finding.now, finding.measure.unit
+    return f"This quarter: {rate_phrase(now, unit)}{_before_phrase(finding.year_before, unit)}."
+
+
+def _state(finding: Finding) -> str:
+    said = [finding.state] if finding.state else []
+    if finding.verdict.direction:
+        said.append(f"for the {finding.verdict.direction}")
+    return f" ({', '.join(said)})" if said else ""
+
+
+def _about(finding: Finding, text: str, *ids: str) -> Sentence:
+    return Sentence(text, ids, finding.measure.title, finding.measure.name)
+
+
+def _quoted(finding: Finding) -> tuple[str, ...]:
+    return (finding.number_id, finding.year_before_id)
+
+
+def what_changed(findings: Sequence[Finding], changes: Sequence[LoggedChange]) -> list[Sentence]:
+    """Return what changed: signals, signals that ended, changes begun this quarter.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+        All measures, in the order of the report.
+    changes : sequence of LoggedChange
+        Those that started in the quarter.
+    """
+    order = {"worse": 0, "better": 1, "": 2}
+    signals = [f for f in findings if f.verdict.is_signal and f.verdict.kind != "uneven"]
+    signals.sort(key=lambda f: (f.state != "new", order[f.verdict.direction]))
+    found = [
+        _about(f, f"{f.verdict.clause}{_state(f)}. {_figures(f)}", *_quoted(f)) for f in signals
+    ]
+    found += [_ended(f) for f in findings if f.state == "ended" and f.verdict_before.clause]
+    found += [_begun(change) for change in changes]
+    if not found:
+        text = "No measure moved beyond what chance alone would bring, and no change was begun."
+        return [Sentence(text)]
+    return _shortened(found, "further change", "further changes")
+
+
+def _ended(finding: Finding) -> Sentence:
+    was = finding.verdict_before.words
+    text = f"The signal of the quarter before ({was}) has ended. {_figures(finding)}"
+    return _about(finding, text, *_quoted(finding))
+
+
+def _begun(change: LoggedChange) -> Sentence:
+    where = words.joined(list(change.sites)) or "all sites"
+    return Sentence(
+        f"Begun in {words.month(change.started)} at {where}.", subject=change.title, anchor="tried"
+    )
+
+
+def to_decide(
+    findings: Sequence[Finding], set_aside: int, min_ascertainment: float
+) -> list[Sentence]:
+    """Return what needs a decision.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+        All measures, in the order of the report.
+    set_aside : int
+        Rows that wait for correction.
+    min_ascertainment : float
+        Share of episodes with a known numerator below which a measure is marked.
+    """
+    found = [_look_into(f) for f in findings if f.verdict.direction == "worse"]
+    found += [s for f in findings if (s := _short_of_target(f)) is not None]
+    found += [_learn_more(f) for f in _poorly_known(findings, min_ascertainment)]
+    if set_aside:
+        who = "who corrects it" if set_aside == 1 else "who corrects them"
+        text = f"{count(set_aside, 'row waits', 'rows wait')} for correction: decide {who}."
+        found.append(Sentence(text, ("rows/set-aside",), "Rows set aside", "data"))
+    if not found:
+        return [Sentence("Nothing in these figures asks for a decision.")]
+    return _shortened(found, "further matter", "further matters")
+
+
+def _look_into(finding: Finding) -> Sentence:
+    text = f"{words.sentence_case(finding.verdict.words)}, for the worse: decide who looks into it."
+    return _about(finding, text, finding.number_id)
+
+
+def _short_of_target(finding: Finding) -> Sentence | None:
+    """Return a sentence where the 95% limits leave the target out on the worse side."""
+    now, target = finding.now, finding.target
+    if target is None or not now.has_figures:
+        return None
+    higher = finding.measure.better == "higher"
+    short = now.upper < target if higher else now.lower > target
+    if not short:
+        return None
+    unit = finding.measure.unit
+    text = (
+        f"{words.sentence_case(rate_phrase(now, unit))}, {'short of' if higher else 'above'} the "
+        f"target of {figure(target, 3)}: decide what to try, or whether the target holds."
+    )
+    return _about(finding, text, finding.number_id, f"{finding.measure.name}/target")
+
+
+def _poorly_known(findings: Sequence[Finding], least: float) -> list[Finding]:
+    return [
+        f for f in findings if f.now.episodes and not f.now.withheld and f.now.ascertainment < least
+    ]
+
+
+def _learn_more(finding: Finding) -> Sentence:
+    now = finding.now
+    text = (
+        f"Known for {count(now.ascertained, 'catheter')} of {now.episodes:,} only: "
+        "decide how to learn of more."
+    )
+    return _about(finding, text, finding.number_id)
+
+
+def cannot_tell(findings: Sequence[Finding], unknown_dwell: int, catheters: int) -> list[Sentence]:
+    """Return what the figures cannot tell yet.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+        All measures, in the order of the report.
+    unknown_dwell, catheters : int
+        Catheters of the quarter without a known time in place, and all of them.
+    """
+    found = [
+        *_named(findings, "too_few", "Too few figures yet to tell a change from chance:"),
+        *_named(findings, "no_data", "No figures this quarter:"),
+        *_provisional(findings),
+        *_withheld(findings),
+    ]
+    if unknown_dwell:
+        text = (
+            f"The time in place is not known for {count(unknown_dwell, 'catheter')} of "
+            f"{catheters:,}; missing is not zero, and they are left out."
+        )
+        found.append(Sentence(text, ("dwell/unknown", "catheters"), anchor="data"))
+    return found or [Sentence("Every measure has the figures it needs.")]
+
+
+def _titles(findings: Sequence[Finding]) -> str:
+    return words.joined([words.lower_first(f.measure.title) for f in findings])
+
+
+def _named(findings: Sequence[Finding], kind: str, opening: str) -> list[Sentence]:
+    those = [f for f in findings if f.verdict.kind == kind and not f.now.withheld]
+    return [Sentence(f"{opening} {_titles(those)}.")] if those else []
+
+
+def _provisional(findings: Sequence[Finding]) -> list[Sentence]:
+    those = [f for f in findings if f.now.provisional]
+    if not those:
+        return []
+    which = "All measures are" if len(those) == len(findings) else f"{_titles(those)}: these are"
+    text = f"{words.sentence_case(which)} provisional, because some catheters have not had their follow-up time."
+    return [Sentence(text)]
+
+
+def _withheld(findings: Sequence[Finding]) -> list[Sentence]:
+    those = [f for f in findings if f.now.withheld]
+    if not those:
+        return []
+    text = f"Withheld, because the number of children is small: {_titles(those)}."
+    return [Sentence(text)]
+
+
+def _shortened(sentences: list[Sentence], one: str, many: str) -> list[Sentence]:
+    """Keep a list short enough to read; the rest is counted and stands in the table."""
+    if len(sentences) <= MAX_IN_A_LIST:
+        return sentences
+    rest = len(sentences) - MAX_IN_A_LIST + 1
+    text = f"And {words.counted(rest, one, many)}, in the table below."
+    return [*sentences[: MAX_IN_A_LIST - 1], Sentence(text)]
+
+
+def about_measure(finding: Finding) -> list[Sentence]:
+    """Return the one or two sentences under a measure's heading."""
+    verdict = finding.verdict
+    if verdict.is_signal:
+        opening = f"{verdict.clause}{_state(finding)}."
+    elif finding.state == "ended":
+        opening = f"The signal of the quarter before ({finding.verdict_before.words}) has ended."
+    else:
+        opening = _QUIET[verdict.kind]
+    found = [Sentence(opening), Sentence(_figures(finding), _quoted(finding))]
+    now = finding.now
+    if now.has_figures and now.ascertained < now.episodes:
+        text = f"Known for {now.ascertained:,} of {count(now.episodes, 'catheter')}."
+        found.append(Sentence(text, (finding.number_id,)))
+    return found
+
+
+_QUIET = {
+    "steady": "Steady: nothing beyond what chance alone would bring.",
+    "too_few": "Too few figures yet for limits.",
+    "provisional": "Provisional: follow-up is not complete, so no point is judged.",
+    "no_data": "No figures this quarter.",
+}
