@@ -23,6 +23,7 @@ from synthetic_data.writer import FORMATS
 @click.option("--with-faults", is_flag=True, help="Add rows that break a rule each (CSV).")
 def main(
     folder: str,
+    *,
     episodes: int | None,
     seed: int,
     file_format: str,

@@ -9,7 +9,7 @@ from pipeline.records.codes import RemovalReason
 from synthetic_data.course import COMPLETED, Course
 from synthetic_data.draws import Flags, Floats, Ints, between, chance, to_quarter_hour
 from synthetic_data.intensity import HORIZON_H, HourlyHazard, clock_hours, steps
-from synthetic_data.placements import Placements, placed_weights
+from synthetic_data.placements import Placements
 from synthetic_data.recording import Known, Recording
 from synthetic_data.scenario import Scenario
 
@@ -98,10 +98,10 @@ def _daily_calls(
     scenario: Scenario, placed: Placements, course: Course, rng: np.random.Generator
 ) -> list[Part]:
     table, size = scenario.tables["contact"], placed.size
-    evening = table["first_evening_call"] + between(rng, -1.0, 1.0, size)
+    evening = table["first_evening_call"] + between(rng, (-1.0, 1.0), size)
     times = [evening - placed.placed_hour]
     for day in range(1, LAST_CALL_DAY + 1):
-        clock = between(rng, *table["service_call_hours"], size)
+        clock = between(rng, table["service_call_hours"], size)
         times.append(24 * day - placed.placed_hour + clock)
     parts = []
     for at_h in map(to_quarter_hour, times):
@@ -141,7 +141,7 @@ def _about_onsets(
 ) -> list[Part]:
     parts = []
     for name, spec in scenario.tables["onset"].items():
-        delay = between(rng, *CALLS_ABOUT_WITHIN_H, placed.size)
+        delay = between(rng, CALLS_ABOUT_WITHIN_H, placed.size)
         at_h = to_quarter_hour(np.minimum(course.onset_h[name] + delay, course.removed_h))
         calls = chance(rng, spec["call_share"], placed.size) & np.isfinite(course.onset_h[name])
         called = np.flatnonzero(calls & (course.onset_h[name] > placed.discharged_h))

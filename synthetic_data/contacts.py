@@ -70,7 +70,7 @@ def contact_columns(
         "minutes_to_answer": np.where(family & calls.reached, talk.minutes_to_answer(), np.nan),
         "topic": np.where(calls.reached, talk.topic(), position(Topic.ROUTINE)),
     }
-    said = {"pain_score": talk.pain_score(), "opioid_doses": talk.opioid_doses()}
+    said: Columns = {"pain_score": talk.pain_score(), "opioid_doses": talk.opioid_doses()}
     said |= {"leakage": talk.leakage(), "dressing": talk.dressing(), **talk.symptoms()}
     said |= talk.other_signs()
     said["outcome"] = talk.outcome(said)

@@ -42,7 +42,7 @@ def run(scenario: Scenario, placed: Placements, rng: np.random.Generator) -> Cou
         onset_h[name] = to_quarter_hour(_event_times(scenario, name, spec, placed, rng))
         if spec["removal_share"] > 0:
             taken_out = chance(rng, spec["removal_share"], placed.size)
-            delay = between(rng, 0.5, spec["removal_within_h"], placed.size)
+            delay = between(rng, (0.5, spec["removal_within_h"]), placed.size)
             at_h = np.where(taken_out, onset_h[name] + delay, np.inf)
             removed, reason = _earlier(removed, reason, at_h, spec["removal_reason"])
     removed = np.maximum(to_quarter_hour(removed), SOONEST_H)
@@ -105,10 +105,10 @@ def _end_of_course(scenario: Scenario, placed: Placements, rng: np.random.Genera
     clock = (placed.placed_hour + placed.planned_dwell_h) % 24
     wait = rng.exponential(spec["wait_h"], placed.size)
     starts, ends = spec["morning"][0], spec["evening_ends"]
-    morning = between(rng, *spec["morning"], placed.size) - clock
+    morning = between(rng, spec["morning"], placed.size) - clock
     morning = np.where(morning < 0, morning + 24, morning)
     by_night = (clock + wait > ends) | (clock < starts)
     by_day = (clock > starts + spec["early_within_h"]) & (clock < ends)
     early = chance(rng, spec["early_share"], placed.size) & by_day
-    sooner = -between(rng, 0.5, spec["early_within_h"], placed.size)
+    sooner = -between(rng, (0.5, spec["early_within_h"]), placed.size)
     return placed.planned_dwell_h + np.where(early, sooner, np.where(by_night, morning, wait))

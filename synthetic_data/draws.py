@@ -1,5 +1,7 @@
 """Small random draws that the parts of the generator share."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 
@@ -28,8 +30,9 @@ def chance(rng: np.random.Generator, probability: Floats | float, size: int) -> 
     return rng.random(size) < probability
 
 
-def between(rng: np.random.Generator, low: float, high: float, size: int) -> Floats:
-    """Draw `size` numbers evenly between `low` and `high`."""
+def between(rng: np.random.Generator, bounds: Sequence[float], size: int) -> Floats:
+    """Draw `size` numbers evenly between two bounds."""
+    low, high = bounds
     return low + (high - low) * rng.random(size)
 
 

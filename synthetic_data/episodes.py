@@ -6,7 +6,7 @@ from pipeline.records.codes import RemovalDifficulty, RemovalTimeSource, Removed
 from synthetic_data.calls import Calls
 from synthetic_data.contacts import position
 from synthetic_data.course import SOONEST_H, Course
-from synthetic_data.draws import Floats, Ints, between, chance, choose, to_quarter_hour
+from synthetic_data.draws import Flags, Floats, Ints, between, chance, choose, to_quarter_hour
 from synthetic_data.placements import Placements
 from synthetic_data.recording import Known, Recording, share_by_reason
 from synthetic_data.scenario import Scenario, weights
@@ -27,10 +27,6 @@ AT_PLACEMENT = (
     "placed_by",
     "tunnelled",
     "skin_glue",
-    "drug",
-    "concentration_pct",
-    "rate_ml_h",
-    "reservoir_ml",
     "planned_dwell_h",
     "discharged_h",
 )
@@ -42,6 +38,7 @@ def episode_columns(
     course: Course,
     recording: Recording,
     calls: Calls,
+    *,
     rng: np.random.Generator,
 ) -> Columns:
     """Return the episode record of a batch; nulls as `tables` reads them."""
@@ -50,11 +47,12 @@ def episode_columns(
         "patient_key": placed.patient,
         "placed_month": placed.month,
         **{name: getattr(placed, name) for name in AT_PLACEMENT},
+        **vars(placed.pump),
     }
     columns["discharged_h"] = np.where(
         placed.discharged_h < course.removed_h, placed.discharged_h, np.nan
     )
-    return columns | _removal(scenario, placed, course, recording, calls, rng)
+    return columns | _removal(scenario, placed, course, recording, calls, rng=rng)
 
 
 def _removal(
@@ -63,6 +61,7 @@ def _removal(
     course: Course,
     recording: Recording,
     calls: Calls,
+    *,
     rng: np.random.Generator,
 ) -> Columns:
     known, size = recording.known, placed.size
@@ -91,7 +90,7 @@ def _times(
     course: Course, recording: Recording, spoken: Floats, rng: np.random.Generator
 ) -> Columns:
     known = recording.known
-    seen = course.removed_h - between(rng, *SEEN_BEFORE_H, known.size)
+    seen = course.removed_h - between(rng, SEEN_BEFORE_H, known.size)
     seen = np.maximum(np.floor(np.maximum(seen, 0.0) * 4) / 4, spoken)
     interval = known == Known.INTERVAL
     return {
@@ -107,7 +106,7 @@ def _last_in_place(placed: Placements, course: Course, spoken: Floats) -> Floats
     return np.maximum(np.where(spoken > 0, spoken, home), SOONEST_H)
 
 
-def _source(known: Ints, clinician: Ints, rng: np.random.Generator) -> Ints:
+def _source(known: Ints, clinician: Flags, rng: np.random.Generator) -> Ints:
     own = chance(rng, OWN_RECORD, known.size) & (known == Known.EXACT)
     source = np.where(
         own, position(RemovalTimeSource.FAMILY_RECORD), position(RemovalTimeSource.CALL_ESTIMATE)

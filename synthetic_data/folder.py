@@ -119,11 +119,11 @@ def programme_frames(scenario: Scenario) -> dict[str, pl.DataFrame]:
         }
         for change in scenario.changes
     ]
-    frames = {"site": sites, "change": changes}
+    frames = {"site": pl.DataFrame(sites), "change": pl.DataFrame(changes)}
     return {
-        name: pl.DataFrame(rows).select(RECORDS[name].columns)
-        for name, rows in frames.items()
-        if rows
+        name: frame.select(RECORDS[name].columns)
+        for name, frame in frames.items()
+        if not frame.is_empty()
     }
 
 

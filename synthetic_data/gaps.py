@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 import numpy as np
+import numpy.typing as npt
 
 from synthetic_data.draws import Flags, Ints, chance
 from synthetic_data.scenario import Scenario
@@ -31,7 +32,7 @@ def lose_fields(
     return lost
 
 
-def _without(values: np.ndarray, missing: Flags) -> np.ndarray:  # type: ignore[type-arg]
+def _without(values: npt.NDArray[np.generic], missing: Flags) -> npt.NDArray[np.generic]:
     if values.dtype == np.float64:
         return np.where(missing, np.nan, values)
     return np.where(missing, -1, values)

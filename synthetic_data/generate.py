@@ -68,7 +68,7 @@ def _batch(
     course = run(scenario, placed, rng)
     recording = settle(scenario, placed, course, rng)
     calls = make_calls(scenario, placed, course, recording, rng)
-    episode = episode_columns(scenario, placed, course, recording, calls, rng)
+    episode = episode_columns(scenario, placed, course, recording, calls, rng=rng)
     contact = contact_columns(scenario, placed, course, calls, rng)
     site_of_contact = placed.site[calls.episode]
     return {

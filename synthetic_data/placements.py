@@ -1,17 +1,37 @@
 """Who gets a catheter, where, when and with what: everything known at placement."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from pipeline.records.codes import Drug, NerveTarget, PlacedBy, SurgeonType
-from synthetic_data.draws import Flags, Floats, Ints, between, chance, choose, choose_by
-from synthetic_data.draws import to_quarter_hour
+from synthetic_data.draws import (
+    Flags,
+    Floats,
+    Ints,
+    between,
+    chance,
+    choose,
+    choose_by,
+    to_quarter_hour,
+)
 from synthetic_data.scenario import Scenario, weights
 
 SAME_DAY_H = (3.0, 8.0)  # from placement until home, where the child goes home the same day
 NEXT_DAY_CLOCK = (9.0, 14.0)  # clock hours of going home on the next day
 REPEAT_WITHIN_MONTHS = 12
+
+
+@dataclass(frozen=True)
+class Pump:
+    """What a batch of pumps is filled with and set to; arrays of shape (n,)."""
+
+    drug: Ints
+    concentration_pct: Floats
+    rate_ml_h: Floats
+    reservoir_ml: Floats
 
 
 @dataclass(frozen=True)
@@ -39,10 +59,7 @@ class Placements:
     tunnelled: Flags
     skin_glue: Flags
     is_after_securement: Flags
-    drug: Ints
-    concentration_pct: Floats
-    rate_ml_h: Floats
-    reservoir_ml: Floats
+    pump: Pump
     planned_dwell_h: Floats
     discharged_h: Floats
 
@@ -94,7 +111,7 @@ def place(
         is_after_securement=secured,
         planned_dwell_h=planned_dwell,
         discharged_h=_discharged(scenario, hour, rng),
-        **_pump(scenario, weight, planned_dwell, rng),
+        pump=_pump(scenario, weight, planned_dwell, rng),
     )
 
 
@@ -140,7 +157,7 @@ def _age_and_weight(
     # Typical weight for age, by the usual two straight lines (common practice, no source).
     typical = np.where(exact < 12, 2.1 * exact + 9, 3.9 * exact - 11)
     build = rng.lognormal(0.03, 0.18, surgeon.size)[first]
-    weight = np.round(np.clip(typical * build, 7.0, 140.0), 1)
+    weight = np.clip(typical * build, 7.0, 140.0).round(1)
     return np.minimum(exact, 21).astype(np.int64), weight
 
 
@@ -175,13 +192,11 @@ def _after_securement(scenario: Scenario) -> Flags:
 def _discharged(scenario: Scenario, placed_hour: Ints, rng: np.random.Generator) -> Floats:
     size = placed_hour.size
     same_day = chance(rng, scenario.network["home_same_day"], size)
-    next_day = 24 - placed_hour + between(rng, *NEXT_DAY_CLOCK, size)
-    return to_quarter_hour(np.where(same_day, between(rng, *SAME_DAY_H, size), next_day))
+    next_day = 24 - placed_hour + between(rng, NEXT_DAY_CLOCK, size)
+    return to_quarter_hour(np.where(same_day, between(rng, SAME_DAY_H, size), next_day))
 
 
-def _pump(
-    scenario: Scenario, weight: Floats, planned: Floats, rng: np.random.Generator
-) -> dict[str, Ints | Floats]:
+def _pump(scenario: Scenario, weight: Floats, planned: Floats, rng: np.random.Generator) -> Pump:
     """Draw the drug, and set a rate and a reservoir for the child's weight and course."""
     table = scenario.tables["pump"]
     drug = choose(rng, weights(Drug, table["drug"]), weight.size)
@@ -193,15 +208,10 @@ def _pump(
     enough = np.searchsorted(sizes, rate * planned)
     smaller = chance(rng, table["too_small"], weight.size)
     fitting = np.clip(enough - smaller, 0, sizes.size - 1)
-    return {
-        "drug": drug,
-        "concentration_pct": concentration,
-        "rate_ml_h": rate,
-        "reservoir_ml": sizes[fitting],
-    }
+    return Pump(drug, concentration, rate, reservoir_ml=sizes[fitting])
 
 
-def _concentration(table: dict, drug: Ints, rng: np.random.Generator) -> Floats:  # type: ignore[type-arg]
+def _concentration(table: Mapping[str, Any], drug: Ints, rng: np.random.Generator) -> Floats:
     tables = [table["concentration_pct"].get(code.value, {"0.2": 1.0}) for code in Drug]
     steps = sorted({step for one in tables for step in one}, key=float)
     shares = np.array([[one.get(step, 0.0) for step in steps] for one in tables])

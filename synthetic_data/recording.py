@@ -46,12 +46,12 @@ def settle(
     """Draw how each removal becomes known."""
     known = _how_known(scenario, course, rng)
     size = placed.size
-    found = to_quarter_hour(course.removed_h + between(rng, *FOUND_AFTER_H, size))
+    found = to_quarter_hour(course.removed_h + between(rng, FOUND_AFTER_H, size))
     known_out = np.where(known == Known.INTERVAL, found, course.removed_h)
     gone = known >= Known.LOST
-    heard = to_quarter_hour(course.removed_h * between(rng, *HEARD_FOR, size))
+    heard = to_quarter_hour(course.removed_h * between(rng, HEARD_FOR, size))
     heard = np.where(known == Known.UNKNOWN, 0.0, np.where(gone, heard, known_out))
-    short = np.round(between(rng, *scenario.planted["immature"]["followed_h"], size))
+    short = np.round(between(rng, scenario.planted["immature"]["followed_h"], size))
     followed = np.where(placed.is_last_of_network, short, FOLLOW_UP_H)
     return Recording(
         known=known,

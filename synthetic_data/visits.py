@@ -33,7 +33,7 @@ def visit_columns(
         at_h = placed.discharged_h[who] + (FOLLOW_UP_H - placed.discharged_h[who]) * rng.random(
             who.size
         )
-        soon = course.removed_h[who] + between(rng, *WAIT_AFTER_REMOVAL_H, who.size)
+        soon = course.removed_h[who] + between(rng, WAIT_AFTER_REMOVAL_H, who.size)
         at_h = np.where(by_catheter & early[who], np.maximum(soon, placed.discharged_h[who]), at_h)
         parts.append((who, to_quarter_hour(at_h), np.full(who.size, place)))
     who, at_h, relation_code = (np.concatenate(column) for column in zip(*parts, strict=True))
