@@ -31,7 +31,7 @@ def load(folder: Path, as_of: str | None, db: Path, quiet: bool) -> None:
     from pipeline.records.folder import find_sources
     from pipeline.store.load import load as load_sources
 
-    day = _day(as_of)
+    day = _day(as_of) if as_of else None
     sources = find_sources(folder)
     with _progress(sum(source.size for source in sources), quiet) as progress:
         result = load_sources(db, sources, as_of=day, progress=progress)
@@ -39,9 +39,7 @@ def load(folder: Path, as_of: str | None, db: Path, quiet: bool) -> None:
         click.echo("\n".join(summary(result)), err=True)
 
 
-def _day(text: str | None) -> dt.date:
-    if text is None:
-        return dt.date.today()
+def _day(text: str) -> dt.date:
     try:
         day = dt.date.fromisoformat(text)
     except ValueError:
@@ -68,9 +66,8 @@ def _progress(size: int, quiet: bool) -> "Iterator[Progress]":
 
 def summary(result: "LoadResult") -> list[str]:
     """Say what a load did, a line a file, and why rows were set aside."""
-    if result.load_id is None:
-        return ["Nothing new: the store is unchanged."]
-    lines = [f"Load {result.load_id}"]
+    nothing = "Nothing new: the store is unchanged."
+    lines = [nothing if result.load_id is None else f"Load {result.load_id}"]
     for file in result.files:
         lines.append(
             f"  {file.file_name}: {file.rows_in:,} rows in = {file.new:,} new"
@@ -78,7 +75,7 @@ def summary(result: "LoadResult") -> list[str]:
             f" + {file.set_aside:,} set aside"
         )
     for fault in result.faults:
-        column = f"{fault.column} " if fault.column else ""
+        column = f"{fault.column}: " if fault.column else ""
         lines.append(
             f"  set aside: {fault.rows:,} of {fault.file_name}: {column}{fault.rule}"
             f" (first in row {fault.first_row:,})"

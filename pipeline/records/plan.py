@@ -176,7 +176,7 @@ def must_be(field: Field) -> str:
 
 def within(field: Field) -> str:
     """Say in words which range `field` allows."""
-    unit = f" {field.unit}" if field.unit else ""
+    unit = f" {field.unit}" if field.unit and not field.unit[0].isdigit() else ""
     if field.low is not None and field.high is not None:
         return f"must lie between {field.low:g} and {field.high:g}{unit}"
     if field.low is not None:

@@ -12,9 +12,10 @@ from pipeline.records.layout import RECORDS
 from pipeline.records.sources import Source
 from pipeline.store.connection import plain_errors
 from pipeline.store.judging import judge
+from pipeline.store.known import Known, find_known, keep_open_rows
 from pipeline.store.session import open_store
 from pipeline.store.staging import Staged, stage
-from pipeline.store.writing import FileCounts, Origin, clear, write
+from pipeline.store.writing import FileCounts, Origin, write
 
 Connection = duckdb.DuckDBPyConnection
 Progress = Callable[[str, int], None]  # what is being done, and bytes of input done with
@@ -46,7 +47,7 @@ def load(
     path: Path,
     sources: Sequence[Source],
     *,
-    as_of: dt.date,
+    as_of: dt.date | None = None,
     progress: Progress = lambda _what, _size: None,
 ) -> LoadResult:
     """Load `sources` into the store at `path`, all or nothing.
@@ -57,8 +58,8 @@ def load(
         The store; made where there is none.
     sources : sequence of Source
         In any order; each record is loaded after those it refers to.
-    as_of : date
-        When the records were extracted.
+    as_of : date, optional
+        When the records were extracted; today unless given.
     progress : callable
         Told what is being done and how many bytes of the files are done with.
 
@@ -83,24 +84,49 @@ def _remove(path: Path) -> None:
         name.unlink(missing_ok=True)
 
 
-def _load(path: Path, sources: Sequence[Source], as_of: dt.date, progress: Progress) -> LoadResult:
+def _load(
+    path: Path, sources: Sequence[Source], as_of: dt.date | None, progress: Progress
+) -> LoadResult:
     order = list(RECORDS)
     ordered = sorted(sources, key=lambda source: order.index(source.record))
     with open_store(path, read_only=False) as store, plain_errors(path):
         connection = store.connection
         _need_episodes(connection, ordered)
-        staged = []
-        for number, source in enumerate(ordered):
-            progress(f"reading {source.path.name}", 0)
-            staged.append(stage(connection, source, number, as_of.isoformat()[:7]))
-            progress("", int(source.size * READ_SHARE))
+        month = (as_of or dt.date.today()).isoformat()[:7]
+        inputs = [
+            _read(connection, source, number, month, progress)
+            for number, source in enumerate(ordered)
+        ]
         connection.begin()
-        result = _write_all(connection, staged, as_of, progress)
+        result = _write_all(connection, inputs, as_of, progress)
         if result.load_id is None:
             connection.rollback()
         else:
             connection.commit()
         return result
+
+
+@dataclass(frozen=True)
+class _Input:
+    """A file to load: what of it is known already, and what is left to judge."""
+
+    source: Source
+    known: Known | None
+    staged: Staged | None
+
+
+def _read(
+    connection: Connection, source: Source, number: int, month: str, progress: Progress
+) -> _Input:
+    progress(f"reading {source.path.name}", 0)
+    known = find_known(connection, source)
+    staged = None
+    if known is None or known.try_again:
+        staged = stage(connection, source, number, month)
+    if known is not None and staged is not None:
+        staged = keep_open_rows(connection, staged)
+    progress("", int(source.size * READ_SHARE))
+    return _Input(source, known, staged)
 
 
 def _need_episodes(connection: Connection, sources: Sequence[Source]) -> None:
@@ -114,36 +140,42 @@ def _need_episodes(connection: Connection, sources: Sequence[Source]) -> None:
 
 
 def _write_all(
-    connection: Connection, staged: Sequence[Staged], as_of: dt.date, progress: Progress
+    connection: Connection, inputs: Sequence[_Input], as_of: dt.date | None, progress: Progress
 ) -> LoadResult:
     load_id = _next(connection, "load", "load_id")
+    before = connection.execute(
+        "select max(as_of) from load where kind = 'load' and undone_by is null"
+    ).fetchone()
     connection.execute(
         "insert into load (load_id, kind, loaded_at, as_of) values (?, 'load', ?, ?)",
-        [load_id, dt.datetime.now(dt.UTC).replace(tzinfo=None), as_of],
+        [load_id, dt.datetime.now(dt.UTC).replace(tzinfo=None), as_of or dt.date.today()],
     )
     counts = []
-    for item in staged:
+    for item in inputs:
         progress(f"writing {item.source.path.name}", 0)
         counts.append(_write_one(connection, item, load_id))
         progress("", item.source.size - int(item.source.size * READ_SHARE))
-    return LoadResult(
-        load_id, tuple(counts), _faults(connection, load_id), _cleared(connection, load_id)
-    )
+    faults, cleared = _faults(connection, load_id), _cleared(connection, load_id)
+    later = as_of is not None and before is not None and as_of != before[0]
+    is_new = bool(later or faults or cleared or any(c.new or c.corrected for c in counts))
+    return LoadResult(load_id if is_new else None, tuple(counts), faults, cleared)
 
 
-def _write_one(connection: Connection, staged: Staged, load_id: int) -> FileCounts:
+def _write_one(connection: Connection, item: _Input, load_id: int) -> FileCounts:
     file_id = _next(connection, "load_file", "file_id")
-    if staged.record.name == "episode":
-        _name_sites(connection, staged, load_id)
-    faults = judge(connection, staged, load_id)
-    clear(connection, staged, faults, load_id)
-    counts = write(connection, staged, faults, Origin(load_id, file_id))
+    counts = FileCounts(item.source.record, item.source.path.name)
+    if item.staged is not None:
+        if item.source.record == "episode":
+            _name_sites(connection, item.staged, load_id)
+        faults = judge(connection, item.staged, load_id)
+        counts = write(connection, item.staged, faults, Origin(load_id, file_id))
+    if item.known is not None:
+        counts = item.known.add_to(counts, read=item.staged is not None)
     if not counts.balances():
         raise AssertionError(f"rows of {counts.file_name} do not add up")
-    source = staged.source
     connection.execute(
         "insert into load_file values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        [file_id, load_id, counts.record, counts.file_name, source.sha256, source.size,
+        [file_id, load_id, counts.record, counts.file_name, item.source.sha256, item.source.size,
          counts.rows_in, counts.new, counts.corrected, counts.unchanged, counts.set_aside],
     )  # fmt: skip
     return counts

@@ -27,11 +27,11 @@ class FileCounts:
 
     record: str
     file_name: str
-    rows_in: int
-    new: int
-    corrected: int
-    unchanged: int
-    set_aside: int
+    rows_in: int = 0
+    new: int = 0
+    corrected: int = 0
+    unchanged: int = 0
+    set_aside: int = 0
 
     def balances(self) -> bool:
         """Whether every row that came in is accounted for."""
@@ -42,9 +42,8 @@ def write(connection: Connection, staged: Staged, faults: str, origin: Origin) -
     """Write one file's rows; the caller holds the transaction."""
     known = f"known_{staged.table}"
     _compare(connection, staged, faults, known)
-    corrected, unchanged = _two(
-        connection, f"select count(*) filter (not same), count(*) filter (same) from {known}"
-    )
+    corrected = _count(connection, f"from {known} where not same")
+    unchanged = _count(connection, f"from {known} where same")
     if corrected:
         _replace(connection, staged, known, origin.load_id)
     written = _insert(connection, staged, faults, known, origin)
@@ -94,35 +93,52 @@ def _insert(connection: Connection, staged: Staged, faults: str, known: str, ori
 
 
 def _set_aside(connection: Connection, staged: Staged, faults: str, origin: Origin) -> int:
-    """Keep the rows with a fault whole; read them again, as they are few."""
-    (count, _) = _two(connection, f"select count(*), 0 from {faults}")
-    if not count:
-        return 0
-    with relation_of(connection, staged.source, patient=staged.patient) as relation:
-        connection.execute(
-            "insert into set_aside with sent as (select row, "
-            f"{raw_json(staged.binding)} as raw from ({relation.sql})"
-            f" where row in (select row from {faults}))"
-            " select (select coalesce(max(set_aside_id), 0) from set_aside)"
-            " + row_number() over (order by row), ?, ?, ?,"
-            f" {quote(staged.record.key)}, row, column_name, rule, questioned, raw, null"
-            f" from {faults} join sent using (row) join {staged.table} using (row)",
-            [*origin, staged.record.name],
-        )
+    """Keep the rows with a fault whole, but for those that are kept already."""
+    sent = f"sent_{staged.table}"
+    connection.execute(
+        f"create or replace temp table {sent} as select f.*, null::varchar as raw,"
+        f" null::varchar as record_key, null::integer as set_aside_id from {faults} f limit 0"
+    )
+    count = _count(connection, f"from {faults}")
+    if count:
+        _read_again(connection, staged, faults, sent)
+    _clear(connection, staged, sent, origin.load_id)
+    connection.execute(
+        "insert into set_aside select (select coalesce(max(set_aside_id), 0) from set_aside)"
+        " + row_number() over (order by row), ?, ?, ?, record_key, row, column_name, rule,"
+        f" questioned, raw, null from {sent} where set_aside_id is null",
+        [*origin, staged.record.name],
+    )
     return count
 
 
-def clear(connection: Connection, staged: Staged, faults: str, load_id: int) -> None:
-    """Close set-aside rows that this file brings again: loaded at last, or set aside anew."""
+def _read_again(connection: Connection, staged: Staged, faults: str, sent: str) -> None:
+    """Read the text of the rows with a fault, which are few; find those kept already."""
+    with relation_of(connection, staged.source, patient=staged.patient) as relation:
+        connection.execute(
+            f"insert into {sent} with sent as (select row, fault, {raw_json(staged.binding)} as raw"
+            f" from ({relation.sql}) where row in (select row from {faults}))"
+            f" select f.*, sent.raw, {quote(staged.record.key)}, open.set_aside_id"
+            f" from {faults} f join sent using (row) join {staged.table} using (row)"
+            " left join (from set_aside where cleared_by is null) open"
+            f" on open.record = '{staged.record.name}' and open.raw = sent.raw"
+            " and open.rule = f.rule and open.column_name is not distinct from f.column_name"
+            " qualify row_number() over (partition by row order by open.set_aside_id) = 1"
+        )
+
+
+def _clear(connection: Connection, staged: Staged, sent: str, load_id: int) -> None:
+    """Close the set-aside rows that this file brings again, loaded or with another fault."""
     connection.execute(
-        "update set_aside set cleared_by = ? where cleared_by is null and record = ?"
-        " and load_id <> ?"
+        "update set_aside set cleared_by = ? where record = ? and cleared_by is null"
+        f" and not exists (from {sent} s where s.raw = set_aside.raw and s.rule = set_aside.rule"
+        " and s.set_aside_id is not null)"
         f" and (set_aside_id in (select {SET_ASIDE_ID} from {staged.table})"
         f" or record_key in (select {staged.record.key} from {staged.table}))",
-        [load_id, staged.record.name, load_id],
+        [load_id, staged.record.name],
     )
 
 
-def _two(connection: Connection, sql: str) -> tuple[int, int]:
-    row = connection.execute(sql).fetchone()
-    return (int(row[0]), int(row[1])) if row else (0, 0)
+def _count(connection: Connection, source: str) -> int:
+    row = connection.execute(f"select count(*) {source}").fetchone()
+    return int(row[0]) if row else 0

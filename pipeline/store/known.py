@@ -1,0 +1,74 @@
+"""Files that were loaded before: nothing in them is new, but rows set aside may now fit."""
+
+from dataclasses import dataclass, replace
+
+import duckdb
+
+from pipeline.records.sources import Source
+from pipeline.store.staging import Staged
+from pipeline.store.writing import FileCounts
+
+Connection = duckdb.DuckDBPyConnection
+
+
+@dataclass(frozen=True)
+class Known:
+    """An earlier load of the same bytes under the same mapping.
+
+    Attributes
+    ----------
+    set_aside : int
+        Rows of it that are still set aside.
+    try_again : bool
+        Something was loaded since, so that those rows may fit now.
+    """
+
+    rows_in: int
+    set_aside: int
+    try_again: bool
+
+    def add_to(self, counts: FileCounts, *, read: bool) -> FileCounts:
+        """Count the rows that were not judged again as unchanged, or still set aside."""
+        still = 0 if read else self.set_aside
+        return replace(
+            counts,
+            rows_in=self.rows_in,
+            unchanged=counts.unchanged + self.rows_in - still - counts.rows_in,
+            set_aside=counts.set_aside + still,
+        )
+
+
+def find_known(connection: Connection, source: Source) -> Known | None:
+    """Return the latest load of this file that was not taken back, or None."""
+    found = connection.execute(
+        "select f.load_id, f.rows_in from load_file f join load l using (load_id)"
+        " where f.sha256 = ? and f.record = ? and l.mapping_hash is not distinct from ?"
+        " and l.kind = 'load' and l.undone_by is null order by f.file_id desc limit 1",
+        [source.sha256, source.record, None],
+    ).fetchone()
+    if found is None:
+        return None
+    load_id, rows_in = found
+    (open_rows,) = connection.execute(
+        f"select count(*) from ({open_rows_of(source)})", [source.sha256]
+    ).fetchone() or (0,)
+    (latest,) = connection.execute("select max(load_id) from load").fetchone() or (0,)
+    return Known(rows_in, open_rows, bool(open_rows) and latest > load_id)
+
+
+def open_rows_of(source: Source) -> str:
+    """Return SQL, with the file's hash as its parameter, for its rows still set aside."""
+    return (
+        "select distinct s.source_row from set_aside s join load_file f using (file_id)"
+        f" where s.cleared_by is null and s.record = '{source.record}' and f.sha256 = ?"
+    )
+
+
+def keep_open_rows(connection: Connection, staged: Staged) -> Staged:
+    """Drop every staged row but those that are still set aside."""
+    connection.execute(
+        f"delete from {staged.table} where row not in ({open_rows_of(staged.source)})",
+        [staged.source.sha256],
+    )
+    (rows,) = connection.execute(f"select count(*) from {staged.table}").fetchone() or (0,)
+    return replace(staged, rows=rows)
