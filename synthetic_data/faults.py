@@ -33,6 +33,7 @@ EPISODE_FAULTS: tuple[tuple[str, dict[str, str]], ...] = (
     ("yes or no spelled otherwise", {"tunnelled": "maybe"}),
     ("no planned dwell", {"planned_dwell_h": ""}),
 )
+TWICE: tuple[str, dict[str, str]] = ("a key that comes twice", {})
 CONTACT_FAULTS: tuple[tuple[str, dict[str, str]], ...] = (
     ("a pain score above ten", {"pain_score": "11"}),
     ("a time before placement", {"at_h": "-3"}),
@@ -43,8 +44,8 @@ ORDER_BEYOND_ANY = 90_000  # month_order of faulty rows, so that they break no o
 def append_faults(folder: Path, *, seed: int, after: int) -> dict[str, int]:
     """Add the faulty rows to the CSV files of a folder, and return how many by record.
 
-    Each is a copy of the last good row with one thing wrong. Among them are a key that is
-    there already and a contact whose episode is missing.
+    Each is a copy of the last good row with one thing wrong. Among them are two
+    that share a key, and a contact whose episode is missing.
 
     Parameters
     ----------
@@ -54,13 +55,13 @@ def append_faults(folder: Path, *, seed: int, after: int) -> dict[str, int]:
         Number of episodes written; faulty rows get keys beyond them.
     """
     good = _last_row(folder / "episode.csv")
-    episodes = [dict(good)]
-    for number, (_, change) in enumerate(EPISODE_FAULTS):
-        key = spell_key("episode_id", after + number, seed)
+    episodes = []
+    for number, (_, change) in enumerate((*EPISODE_FAULTS, TWICE, TWICE)):
+        key = spell_key("episode_id", after + min(number, len(EPISODE_FAULTS)), seed)
         order = str(ORDER_BEYOND_ANY + number)
         episodes.append({**good, "episode_id": key, "month_order": order, **change})
     called = _last_row(folder / "contact.csv")
-    nowhere = spell_key("episode_id", after + len(EPISODE_FAULTS), seed)
+    nowhere = spell_key("episode_id", after + len(EPISODE_FAULTS) + 1, seed)
     changes = [change for _, change in CONTACT_FAULTS] + [{"episode_id": nowhere}]
     contacts = []
     for number, change in enumerate(changes):

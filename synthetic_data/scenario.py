@@ -1,5 +1,6 @@
 """The scenario: the invented network as read from ``scenario.toml``."""
 
+import copy
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -130,6 +131,26 @@ def load_scenario(*, sites: int | None = None, months: int | None = None) -> Sce
         tables=tables,
     )
     return _resized(scenario, sites=sites, months=months)
+
+
+def without_planted(scenario: Scenario) -> Scenario:
+    """Return the same network with every planted difference taken away.
+
+    Sites then differ in volume and case mix alone, no change has an effect, and the
+    surgeon types differ as before in case mix only: for trials of what is called by chance.
+    """
+    tables = copy.deepcopy(dict(scenario.tables))
+    planted = tables["planted"]
+    planted["securement"]["dislodgement_hazard_ratio"] = 1.0
+    planted["leakage"]["hazard_ratio"] = 1.0
+    planted["toxicity_cluster"]["hazard_ratio"] = 1.0
+    planted["reach"]["at_site"] = planted["reach"]["elsewhere"]
+    planted["reach"]["interpreter_odds_ratio"] = 1.0
+    planted["first_night"]["rate_ratio"] = 1.0
+    planted["missing"]["ratio"] = 1.0
+    tunnelled = sum(site.tunnelled for site in scenario.sites) / len(scenario.sites)
+    sites = tuple(replace(site, tunnelled=tunnelled) for site in scenario.sites)
+    return replace(scenario, sites=sites, tables=tables)
 
 
 def months_until(last: str, count: int) -> tuple[str, ...]:
