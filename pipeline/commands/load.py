@@ -53,13 +53,12 @@ def _day(text: str) -> dt.date:
 def _progress(size: int, quiet: bool) -> "Iterator[Progress]":
     """Draw a bar on stderr where that is a terminal."""
     stream = click.get_text_stream("stderr")
-    with click.progressbar(
-        length=size, file=stream, show_pos=False, hidden=quiet or not stream.isatty(),
-        item_show_func=lambda what: what or "",
-    ) as bar:  # fmt: skip
+    hidden = quiet or not stream.isatty()
+    with click.progressbar(length=size, file=stream, show_pos=False, hidden=hidden) as bar:
 
         def tell(what: str, done: int) -> None:
-            bar.update(done, what or str(bar.current_item or ""))
+            bar.label = what or bar.label
+            bar.update(done)
 
         yield tell
 

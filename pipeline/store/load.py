@@ -148,7 +148,7 @@ def _write_all(
     ).fetchone()
     connection.execute(
         "insert into load (load_id, kind, loaded_at, as_of) values (?, 'load', ?, ?)",
-        [load_id, dt.datetime.now(dt.UTC).replace(tzinfo=None), as_of or dt.date.today()],
+        [load_id, dt.datetime.now(dt.UTC).replace(tzinfo=None, microsecond=0), as_of or dt.date.today()],
     )
     counts = []
     for item in inputs:

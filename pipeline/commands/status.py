@@ -1,0 +1,57 @@
+"""`dwell status`: what the store holds."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pipeline.commands.options import db_option, format_option
+from pipeline.commands.printing import print_frame, table_lines, to_json
+
+if TYPE_CHECKING:
+    from pipeline.store import Store
+
+
+@click.command(epilog="Example: dwell status --db dwell.duckdb")
+@db_option
+@format_option
+def status(db: Path, format_: str) -> None:
+    """Say what the store holds, which loads brought it and what is set aside."""
+    from pipeline.store import holdings, open_store
+
+    with open_store(db) as store:
+        if format_ == "csv":
+            print_frame(holdings.loads(store), "csv")
+        elif format_ == "json":
+            click.echo(to_json(_everything(store)))
+        else:
+            _print_table(store)
+
+
+def _everything(store: "Store") -> dict[str, Any]:
+    from pipeline.store import holdings
+
+    return {
+        "store": store.path.name,
+        "as_of": store.as_of(),
+        "fingerprint": store.fingerprint(),
+        "records": holdings.records(store).to_dicts(),
+        "loads": holdings.loads(store).to_dicts(),
+        "set_aside": holdings.set_aside(store).to_dicts(),
+    }
+
+
+def _print_table(store: "Store") -> None:
+    from pipeline.store import holdings
+
+    click.echo(
+        f"{store.path}: records as of {store.as_of()}, data fingerprint {store.fingerprint()}\n"
+    )
+    click.echo("\n".join(table_lines(holdings.records(store))) + "\n")
+    loads = holdings.loads(store).drop("balances", "undoes")
+    click.echo("\n".join(table_lines(loads)) + "\n")
+    kept = holdings.set_aside(store)
+    if kept.is_empty():
+        click.echo("No rows are set aside.")
+    else:
+        click.echo("\n".join(["Rows set aside:", *table_lines(kept)]))

@@ -1,0 +1,57 @@
+"""What the store holds, where it came from and what was set aside, as frames."""
+
+from typing import TYPE_CHECKING
+
+from pipeline.records.layout import RECORDS
+from pipeline.store.session import Store
+
+if TYPE_CHECKING:
+    import polars as pl
+
+
+def records(store: Store) -> "pl.DataFrame":
+    """Return a row a record: `record`, `rows`, `first_month`, `last_month`.
+
+    The months are those of placement, and null for the other records.
+    """
+    parts = [
+        f"select {i} as position, '{name}' as record, count(*) as rows,"
+        f" {_months(name, 'min')} as first_month, {_months(name, 'max')} as last_month from {name}"
+        for i, name in enumerate(RECORDS)
+    ]
+    return store.frame(
+        "select record, rows, first_month, last_month from"
+        f" ({' union all '.join(parts)}) order by position"
+    )
+
+
+def _months(record: str, function: str) -> str:
+    return f"{function}(placed_month)" if record == "episode" else "null::varchar"
+
+
+def loads(store: Store) -> "pl.DataFrame":
+    """Return a row a load and file, the rows that came in and what became of them.
+
+    Columns: `load_id`, `kind`, `loaded_at`, `as_of`, `mapping`, `undoes`, `undone_by`,
+    `file`, `rows_in`, `new`, `corrected`, `unchanged`, `set_aside`, `balances`.
+    """
+    return store.frame(
+        "select load_id, kind, loaded_at, as_of, mapping_name as mapping, undoes, undone_by,"
+        " file_name as file, rows_in, rows_new as new, rows_corrected as corrected,"
+        " rows_unchanged as unchanged, rows_set_aside as set_aside,"
+        " rows_in = rows_new + rows_corrected + rows_unchanged + rows_set_aside as balances"
+        " from load left join load_file using (load_id) order by load_id, file_id"
+    )
+
+
+def set_aside(store: Store) -> "pl.DataFrame":
+    """Return a row a reason for which rows are set aside now.
+
+    Columns: `record`, `file`, `column`, `rule`, `questioned`, `rows`, `first_row`.
+    """
+    return store.frame(
+        "select s.record, f.file_name as file, s.column_name as column, s.rule, s.questioned,"
+        " count(*) as rows, min(s.source_row) as first_row"
+        " from set_aside s join load_file f using (file_id) where s.cleared_by is null"
+        " group by all order by s.record, rows desc, s.rule, file"
+    )
