@@ -1,0 +1,201 @@
+"""Limits of control charts against printed figures; each test names its source.
+
+Figures marked "recomputed" come from the stated formulas with numpy and scipy
+alone, to more digits than the source prints.
+"""
+
+import csv
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from pipeline.analysis.charts import Counts, control_chart
+from pipeline.analysis.charts.ewma import ewma_lines
+from pipeline.analysis.charts.rare import g_limits, gaps, t_limits
+
+DATA = Path(__file__).parent / "data"
+
+
+def column(name: str, field: str) -> np.ndarray:
+    with (DATA / name).open() as file:
+        return np.array([float(row[field]) for row in csv.DictReader(file)])
+
+
+def chart_of(numerator, denominator, kind, **options):
+    periods = tuple(f"{i + 1:03d}" for i in range(len(numerator)))
+    return control_chart(Counts(periods, numerator, denominator), kind=kind, forced=True, **options)
+
+
+def beyond(chart):
+    return [s.points[0] + 1 for s in chart.signals if s.kind == "beyond_limit"]
+
+
+def test_p_chart_of_equal_samples_is_the_wafer_example():
+    """NIST/SEMATECH e-Handbook 6.3.3.2; limits recalled from Montgomery, ch. 7."""
+    defectives = column("nist_6_3_3_2_pchart.csv", "defectives")
+    chart = chart_of(defectives, np.full(30, 50), "p")
+    assert defectives.sum() == 347
+    assert chart.centre[0] == pytest.approx(0.2313, abs=5e-5)
+    assert chart.upper[0] == pytest.approx(0.4102, abs=5e-5)
+    assert chart.lower[0] == pytest.approx(0.0524, abs=5e-5)
+    assert chart.upper[0] == pytest.approx(0.4102391186, abs=1e-9)  # recomputed
+    assert beyond(chart) == [15, 23]
+
+
+def test_p_chart_without_two_samples_has_the_revised_limits():
+    """Montgomery, ch. 7 (recalled): dropping samples 15 and 23."""
+    kept = np.delete(column("nist_6_3_3_2_pchart.csv", "defectives"), [14, 22])
+    chart = chart_of(kept, np.full(28, 50), "p")
+    assert chart.centre[0] == pytest.approx(0.2150, abs=5e-5)
+    assert chart.upper[0] == pytest.approx(0.3893, abs=5e-5)
+    assert chart.lower[0] == pytest.approx(0.0407, abs=5e-5)
+    assert beyond(chart) == [20]  # sample 21, at 0.40
+
+
+def test_c_chart_does_not_signal_on_the_limit_itself():
+    """NIST/SEMATECH e-Handbook 6.3.3.1: wafer 3 has 28, the limit is 28."""
+    chart = chart_of(column("nist_6_3_3_1_cchart.csv", "defects"), np.ones(25), "c")
+    assert (chart.centre[0], chart.upper[0], chart.lower[0]) == (16, 28, 4)
+    assert beyond(chart) == [24]
+
+
+def test_individuals_chart_is_the_flow_rate_example():
+    """NIST/SEMATECH e-Handbook 6.3.2.2, with 1.128 as it prints."""
+    flow = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
+    chart = chart_of(flow, np.ones(10), "individuals")
+    assert chart.centre[0] == pytest.approx(50.81, abs=0.005)
+    assert chart.sigma[0] * 1.128 == pytest.approx(1.8778, abs=5e-5)
+    assert chart.upper[0] == pytest.approx(55.8041, abs=1e-4)
+    assert chart.lower[0] == pytest.approx(45.8159, abs=1e-4)
+
+
+def test_ewma_is_the_handbook_example():
+    """NIST/SEMATECH e-Handbook 6.3.2.4, as quoted in a public test suite."""
+    x = column("nist_6_3_2_4_ewma.csv", "x")
+    one = np.zeros(20, int)
+    average, lower, upper, _ = ewma_lines(
+        x, np.full(20, 50.0), np.full(20, 2.0539**2), one, one, weight=0.3, width=3
+    )
+    published = column("nist_6_3_2_4_ewma.csv", "ewma_published_2dp")
+    np.testing.assert_allclose(average, published, atol=0.0050001)
+    assert (lower[-1], upper[-1]) == pytest.approx((47.4115, 52.5884), abs=1e-3)
+    assert upper[0] == pytest.approx(51.84851, abs=1e-4)  # exact first limit, recomputed
+
+
+def test_u_chart_with_unequal_exposure_is_the_dyed_cloth_example():
+    """Montgomery, dyed cloth (recalled, not retrieved)."""
+    units = np.array([10, 8, 13, 10, 9.5, 10, 12, 10.5, 12, 12.5])
+    defects = np.array([14, 12, 20, 11, 7, 10, 21, 16, 19, 23])
+    chart = chart_of(defects, units, "u")
+    printed = {10: (2.55, 0.29), 8: (2.68, 0.16), 13: (2.41, 0.43), 9.5: (2.58, 0.26),
+               12: (2.45, 0.39), 10.5: (2.52, 0.32), 12.5: (2.43, 0.41)}  # fmt: skip
+    assert chart.centre[0] == pytest.approx(1.42, abs=0.005)
+    for i, n in enumerate(units):
+        assert (chart.upper[i], chart.lower[i]) == pytest.approx(printed[n], abs=0.011)
+    assert beyond(chart) == []
+
+
+def test_p_chart_with_unequal_denominators():
+    """Defective motors, Dataplot CCP.DAT (NIST, public domain); limits recomputed."""
+    n, d = column("dataplot_ccp_pchart.csv", "n"), column("dataplot_ccp_pchart.csv", "d")
+    chart = chart_of(d, n, "p")
+    assert chart.centre[0] == pytest.approx(0.0994014536, abs=1e-10)
+    np.testing.assert_allclose(chart.lower, column("dataplot_ccp_pchart.csv", "p_lcl"), atol=6e-9)
+    np.testing.assert_allclose(chart.upper, column("dataplot_ccp_pchart.csv", "p_ucl"), atol=6e-9)
+    assert chart.upper[6] == pytest.approx(0.1448532382, abs=1e-10)
+    assert chart.upper[16] == pytest.approx(0.2204339242, abs=1e-10)
+    assert beyond(chart) == [14]
+
+
+def test_laney_p_chart_widens_by_sigma_z():
+    """Laney 2002, Qual Eng 14:531-537, for the formula; figures recomputed on CCP.DAT."""
+    n, d = column("dataplot_ccp_pchart.csv", "n"), column("dataplot_ccp_pchart.csv", "d")
+    chart = chart_of(d, n, "p'")
+    plain = np.sqrt(chart.centre * (1 - chart.centre) / n)
+    assert chart.sigma[0] / plain[0] == pytest.approx(1.3781366314, abs=1e-9)
+    assert chart.upper[[0, 13, 16]] == pytest.approx(
+        [0.2100435799, 0.1868717347, 0.2662007349], abs=1e-9
+    )
+    unclipped = chart.centre - 3 * chart.sigma
+    assert unclipped[[0, 13, 16]] == pytest.approx(
+        [-0.0112406727, 0.0119311726, -0.0673978277], abs=1e-9
+    )
+    assert chart.lower[0] == 0
+    assert beyond(chart) == []
+
+
+def test_u_chart_and_laney_u_chart_of_plastic_wire():
+    """Dataplot CCU.DAT, after Ishikawa, Guide to Quality Control, pp. 81-83; recomputed.
+
+    Expected counts are under five here, so the chart itself draws exact limits;
+    three sigma are checked through the sigma that it keeps.
+    """
+    size = column("dataplot_ccu_uchart.csv", "size")
+    defects = column("dataplot_ccu_uchart.csv", "defects")
+    chart = chart_of(defects, size, "u")
+    assert chart.centre[0] == pytest.approx(2.1189189189, abs=1e-10)
+    printed = {2.0: 5.2068203317, 2.25: 5.0302202904, 2.5: 4.8808219056, 2.75: 4.7522900919}
+    three_sigma = chart.centre + 3 * chart.sigma
+    for i, n in enumerate(size):
+        assert three_sigma[i] == pytest.approx(printed[n], abs=1e-9)
+        if n * chart.centre[i] < 5:
+            assert chart.upper[i] == stats.poisson.ppf(0.9986501019683699, n * chart.centre[i]) / n
+    laney = chart_of(defects, size, "u'")
+    assert laney.sigma[0] / chart.sigma[0] == pytest.approx(0.4715887118, abs=1e-9)
+    assert (laney.lower[0], laney.upper[0]) == pytest.approx((0.6626994696, 3.5751383682), abs=1e-9)
+
+
+def test_c_chart_of_ishikawas_counts():
+    """Dataplot CCC.DAT, after Ishikawa, pp. 83-84; recomputed."""
+    chart = chart_of(column("dataplot_ccc_cchart.csv", "defects"), np.ones(20), "c")
+    assert chart.centre[0] == pytest.approx(5.65, abs=1e-12)
+    assert (chart.lower[0], chart.upper[0]) == pytest.approx((0, 12.7809185944), abs=1e-9)
+    assert beyond(chart) == [20]
+
+
+def test_g_chart_has_geometric_probability_limits():
+    """Made-up gaps; quantiles by scipy.stats.geom, mean form after Benneyan 2001.
+
+    The usual mean plus three sigma, 41.46, would leave 1.8% above it: why the
+    limits here are quantiles.
+    """
+    between = np.array([10, 4, 17, 0, 8, 25, 3, 12, 6, 15])
+    centre, lower, upper = g_limits(np.array([between.mean()]))
+    assert (centre[0], lower[0], upper[0]) == (7, 0, 69)
+    p = 1 / (between.mean() + 1)
+    assert stats.geom.sf(np.floor(10 + 3 * np.sqrt(110)) + 1, p) == pytest.approx(
+        0.0182602712, abs=1e-9
+    )
+    means = np.array([0.2, 1, 7.5, 40, 900])
+    for q, line in zip((0.5, 0.00134989803, 0.99865010197), g_limits(means), strict=True):
+        np.testing.assert_array_equal(line, stats.geom.ppf(q, 1 / (means + 1)) - 1)
+
+
+def test_gaps_count_catheters_strictly_between_events():
+    np.testing.assert_array_equal(gaps([5, 6, 20], between=True), [4, 0, 13])
+    np.testing.assert_array_equal(gaps([5.5, 6, 20], between=False), [5.5, 0.5, 14])
+
+
+def test_t_chart_has_exponential_probability_limits():
+    """Valve failures, Montgomery (recalled, not retrieved); multipliers recomputed."""
+    hours = column("montgomery_valve_t_chart_from_memory.csv", "hours")
+    assert hours.mean() == pytest.approx(710.05, abs=1e-9)
+    centre, lower, upper = t_limits(np.array([hours.mean()]))
+    assert lower[0] / 710.05 == pytest.approx(0.00135081, abs=1e-9)
+    assert centre[0] / 710.05 == pytest.approx(0.6931471806, abs=1e-10)
+    assert upper[0] / 710.05 == pytest.approx(6.6077262215, abs=1e-9)
+
+
+def test_individuals_chart_of_power_transformed_times():
+    """Nelson 1994, JQT 26:239-243, x = y^0.2777 on the valve times (recalled)."""
+    x = column("montgomery_valve_t_chart_from_memory.csv", "hours") ** 0.2777
+    recalled = column("montgomery_valve_t_chart_from_memory.csv", "x_recalled")
+    np.testing.assert_allclose(x, recalled, atol=1.1e-5)
+    chart = chart_of(x, np.ones(20), "individuals")
+    assert chart.centre[0] == pytest.approx(5.3866235749, abs=1e-9)
+    assert (chart.lower[0], chart.upper[0]) == pytest.approx(
+        (-0.8878704070, 11.6611175569), abs=1e-9
+    )
+    assert beyond(chart) == []
