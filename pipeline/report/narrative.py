@@ -66,7 +66,7 @@ def _figures(finding: Finding) -> str:
 
 
 def _state(finding: Finding) -> str:
-    said = [finding.state] if finding.state else []
+    said: list[str] = [finding.state] if finding.state else []
     if finding.verdict.direction:
         said.append(f"for the {finding.verdict.direction}")
     return f" ({', '.join(said)})" if said else ""
@@ -218,9 +218,9 @@ def _provisional(findings: Sequence[Finding]) -> list[Sentence]:
     those = [f for f in findings if f.now.provisional]
     if not those:
         return []
-    which = "All measures are" if len(those) == len(findings) else f"{_titles(those)}: these are"
-    text = f"{words.sentence_case(which)} provisional, because some catheters have not had their follow-up time."
-    return [Sentence(text)]
+    which = "all measures" if len(those) == len(findings) else _titles(those)
+    why = "some catheters have not had their follow-up time"
+    return [Sentence(f"Provisional, because {why}: {which}.")]
 
 
 def _withheld(findings: Sequence[Finding]) -> list[Sentence]:

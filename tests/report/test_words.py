@@ -1,0 +1,75 @@
+"""Numbers and periods in words: two figures, right plurals, no exponent."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.report import words
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (0, "0"),
+        (9.96, "10"),
+        (63.72, "64"),
+        (100, "100"),
+        (1234.5, "1234"),
+        (0.0123, "0.012"),
+        (0.0996, "0.10"),
+        (5, "5.0"),
+        (-2.34, "\N{MINUS SIGN}2.3"),
+        (math.nan, "not known"),
+        (math.inf, "not known"),
+    ],
+)
+def test_a_rate_has_two_figures_and_loses_no_whole_digit(value, said):
+    assert words.figure(value) == said
+
+
+@given(st.floats(min_value=1e-4, max_value=1e5))
+def test_a_printed_rate_is_within_half_its_last_figure(value):
+    printed = words.figure(value)
+    decimals = len(printed.partition(".")[2])
+    assert abs(float(printed) - value) <= 0.5 * 10**-decimals * (1 + 1e-9)
+    assert "e" not in printed
+
+
+@pytest.mark.parametrize(
+    ("number", "said"), [(0, "0 sites"), (1, "1 site"), (2, "2 sites"), (1204, "1,204 sites")]
+)
+def test_a_count_agrees_with_its_noun(number, said):
+    assert words.count(number, "site") == said
+
+
+def test_an_irregular_plural_is_given():
+    assert words.count(2, "entry", "entries") == "2 entries"
+    assert words.counted(1, "entry", "entries") == "one entry"
+    assert words.counted(11, "row") == "11 rows"
+
+
+def test_periods_are_spoken_as_people_say_them():
+    assert words.month("2026-03") == "Mar 2026"
+    assert words.quarter("2025-Q4") == "October to December 2025"
+    assert words.months_of("2025-Q1") == ("2025-01", "2025-02", "2025-03")
+
+
+@pytest.mark.parametrize(
+    ("quarter", "back", "before"),
+    [("2025-Q1", 1, "2024-Q4"), ("2025-Q4", 1, "2025-Q3"), ("2025-Q2", 8, "2023-Q2")],
+)
+def test_the_quarter_before_crosses_years(quarter, back, before):
+    assert words.quarter_before(quarter, back) == before
+
+
+def test_lists_have_one_and():
+    assert words.joined([]) == ""
+    assert words.joined(["a"]) == "a"
+    assert words.joined(["a", "b", "c"]) == "a, b and c"
+
+
+def test_a_title_inside_a_sentence_keeps_its_abbreviation():
+    assert words.lower_first("Large leakage") == "large leakage"
+    assert words.lower_first("MRI before removal") == "MRI before removal"
