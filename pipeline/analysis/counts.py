@@ -187,3 +187,8 @@ def pool(parts: Sequence[EventCounts], *, group: str = "") -> EventCounts:
         events[row] += part.events
         censored[row] += part.censored
     return EventCounts(group, hours, events, censored, parts[0].reasons)
+
+
+def sums_by(index: Ints, values: Floats, size: int) -> Floats:
+    """Add `values` (shape (n,)) up by `index`, shape (size,)."""
+    return np.bincount(index, values, size).astype(float, copy=False)
