@@ -3,7 +3,8 @@
 Words carry the verdict and colour only helps, so points in control are grey, a
 signal is dark and filled, and a reason of removal has one colour everywhere.
 The colours are the palette of Okabe and Ito (2008), "Color Universal Design",
-extended by shades and tints of its hues because there are twelve reasons, and a thirteenth where none was recorded.
+extended by shades and tints of its hues: there are twelve reasons, and a removal
+without a recorded one.
 """
 
 from __future__ import annotations
