@@ -1,6 +1,7 @@
 """`dwell load`: bring records into the store."""
 
 import datetime as dt
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,6 +13,7 @@ from pipeline.commands.options import db_option, quiet_option
 from pipeline.errors import UsageError
 
 if TYPE_CHECKING:
+    from pipeline.records.mapping import Mapping
     from pipeline.store.load import LoadResult, Progress
 
 EPILOG = "Example: dwell load records/ --as-of 2026-01-15"
@@ -20,9 +22,15 @@ EPILOG = "Example: dwell load records/ --as-of 2026-01-15"
 @click.command(epilog=EPILOG)
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--as-of", metavar="YYYY-MM-DD", help="Date of extraction; today unless given.")
+@click.option(
+    "--mapping",
+    "mapping_path",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="The site's mapping (TOML); mapping.toml in FOLDER where there is one.",
+)
 @db_option
 @quiet_option
-def load(folder: Path, as_of: str | None, db: Path, quiet: bool) -> None:
+def load(folder: Path, as_of: str | None, mapping_path: Path | None, db: Path, quiet: bool) -> None:
     """Load the records in FOLDER into the store, all or nothing.
 
     Rows that break a rule are set aside, never lost; the summary on stderr says how
@@ -32,11 +40,22 @@ def load(folder: Path, as_of: str | None, db: Path, quiet: bool) -> None:
     from pipeline.store.load import load as load_sources
 
     day = _day(as_of) if as_of else None
-    sources = find_sources(folder)
+    mapping = _mapping(folder, mapping_path)
+    sources = find_sources(folder, mapping)
     with _progress(sum(source.size for source in sources), quiet) as progress:
-        result = load_sources(db, sources, as_of=day, progress=progress)
+        result = load_sources(db, sources, as_of=day, mapping=mapping, progress=progress)
     if not quiet:
         click.echo("\n".join(summary(result)), err=True)
+
+
+def _mapping(place: Path, given: Path | None) -> "Mapping | None":
+    """Read the mapping that was named, or the one that lies in the folder."""
+    from pipeline.records.folder import MAPPING_FILE
+    from pipeline.records.mapping import load_mapping
+
+    if given is None and not (place / MAPPING_FILE).is_file():
+        return None
+    return load_mapping(given or place / MAPPING_FILE)
 
 
 def _day(text: str) -> dt.date:
@@ -52,9 +71,8 @@ def _day(text: str) -> dt.date:
 @contextmanager
 def _progress(size: int, quiet: bool) -> "Iterator[Progress]":
     """Draw a bar on stderr where that is a terminal."""
-    stream = click.get_text_stream("stderr")
-    hidden = quiet or not stream.isatty()
-    with click.progressbar(length=size, file=stream, show_pos=False, hidden=hidden) as bar:
+    hidden = quiet or not sys.stderr.isatty()
+    with click.progressbar(length=size, file=sys.stderr, show_pos=False, hidden=hidden) as bar:
 
         def tell(what: str, done: int) -> None:
             bar.label = what or bar.label

@@ -4,13 +4,17 @@ from pathlib import Path
 
 from pipeline.errors import InputError
 from pipeline.records.layout import RECORDS
+from pipeline.records.mapping import Mapping, RecordMapping
 from pipeline.records.sources import Form, Source, look_at
 
 FORMS = tuple(form.value for form in Form)
+MAPPING_FILE = "mapping.toml"
 
 
-def find_sources(place: Path) -> list[Source]:
-    """Return the record files of a folder, or of one file, in the canonical layout.
+def find_sources(place: Path, mapping: Mapping | None = None) -> list[Source]:
+    """Return the record files of a folder, or of one file.
+
+    Files that the mapping names are read as it says, the others in the canonical layout.
 
     Raises
     ------
@@ -18,7 +22,7 @@ def find_sources(place: Path) -> list[Source]:
         There are none, a record is there twice, or a data file is no record.
     """
     if place.is_file():
-        return [look_at(_record_of(place), place)]
+        return [look_at(_record_of(place, mapping), place, mapping)]
     if not place.is_dir():
         raise InputError(f"There is no folder or file {place}.")
     paths = sorted(path for path in place.iterdir() if path.suffix.lower() in FORMS)
@@ -29,14 +33,18 @@ def find_sources(place: Path) -> list[Source]:
         )
     found: dict[str, Path] = {}
     for path in paths:
-        record = _record_of(path)
+        record = _record_of(path, mapping)
         if record in found:
             raise InputError(f"{place} holds {found[record].name} and {path.name}: keep one.")
         found[record] = path
-    return [look_at(record, path) for record, path in found.items()]
+    _none_is_missing(place, mapping, found)
+    return [look_at(record, path, mapping) for record, path in found.items()]
 
 
-def _record_of(path: Path) -> str:
+def _record_of(path: Path, mapping: Mapping | None) -> str:
+    for own in mapping.records.values() if mapping else ():
+        if _is_of(path, own):
+            return own.record
     record = path.name.split(".")[0]
     if record not in RECORDS:
         raise InputError(
@@ -44,3 +52,15 @@ def _record_of(path: Path) -> str:
             try_next="rename the file, or describe it in the site's mapping",
         )
     return record
+
+
+def _is_of(path: Path, own: RecordMapping) -> bool:
+    """Whether `path` is the file that a mapping names, or rows of it exported for correction."""
+    return path.match(own.file) or path.name.split(".")[0] == own.record
+
+
+def _none_is_missing(place: Path, mapping: Mapping | None, found: dict[str, Path]) -> None:
+    """Refuse a folder without a file that the mapping names, but for exported corrections."""
+    for own in mapping.records.values() if mapping else ():
+        if own.record not in found:
+            raise InputError(f"{place} holds no {own.file}, which the mapping reads.")

@@ -37,10 +37,14 @@ class Cell:
         SQL for the value as it was sent (null where it is empty).
     type_ : str
         Its type in the database: VARCHAR for CSV and XLSX.
+    faults : tuple of (str, str)
+        What may be wrong before the value is looked at: a rule in words, and SQL
+        that is true where it is broken.
     """
 
     text: str
     type_: str = "VARCHAR"
+    faults: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -74,7 +78,8 @@ def make_plan(record: Record, cells: Mapping[str, Cell], as_of_month: str) -> Pl
         Month of extraction, ``YYYY-MM``.
     """
     values: dict[str, str] = {}
-    checks: list[Check] = []
+    # Faults of what is dropped after reading come first: a corrected row has to bring it.
+    checks = [Check(n, rule, fails) for n, cell in cells.items() for rule, fails in cell.faults]
     for field in record.fields:
         cell = cells.get(field.name)
         values[field.name] = _value(field, cell) if cell else _nothing(field)

@@ -4,11 +4,12 @@ import codecs
 import csv
 import hashlib
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
 
 from pipeline.errors import InputError
+from pipeline.records.mapping import Mapping, RecordMapping
 
 DELIMITERS = ",;\t|"
 CHUNK = 1 << 20
@@ -34,6 +35,10 @@ class Source:
         Header of a CSV or XLSX file; empty for Parquet, which carries its own.
     tidy : bool
         A CSV file with no blank lines and no stray bytes: row numbers can be counted.
+    mapping : RecordMapping, optional
+        How the file's own layout becomes the canonical one.
+    mapping_digest : str, optional
+        Identifies the mapping's text.
     """
 
     record: str
@@ -46,6 +51,8 @@ class Source:
     encoding: str = "utf-8"
     tidy: bool = True
     sheet: str | None = None
+    mapping: RecordMapping | None = None
+    mapping_digest: str | None = None
 
 
 @dataclass
@@ -131,47 +138,43 @@ def check_header(header: Iterable[str], path: Path) -> None:
         seen.add(name)
 
 
-def look_at(
-    record: str,
-    path: Path,
-    *,
-    encoding: str | None = None,
-    delimiter: str | None = None,
-    sheet: str | None = None,
-) -> Source:
-    """Describe the file at `path`.
+def look_at(record: str, path: Path, mapping: Mapping | None = None) -> Source:
+    """Describe the file at `path`, which holds `record`.
 
     Raises
     ------
     InputError
         It is missing or empty, its kind is not known or its header is not usable.
     """
-    if not path.is_file():
-        raise InputError(f"There is no file {path.name} in {path.parent}.")
-    try:
-        form = Form(path.suffix.lower())
-    except ValueError:
-        raise InputError(
-            f"{path.name}: files are .csv, .parquet or .xlsx, not {path.suffix}."
-        ) from None
+    form = _form_of(path)
     seen = survey(path)
     if not seen.size:
         raise InputError(f"{path.name} is empty.")
-    if form is not Form.CSV:
-        return Source(record, path, form, seen.digest, seen.size, sheet=sheet)
-    encoding = encoding or ("utf-8-sig" if seen.utf8 else "latin-1")
+    source = Source(record, path, form, seen.digest, seen.size)
+    own = mapping.records.get(record) if mapping else None
+    if mapping is not None and own is not None:
+        source = replace(source, mapping=own, mapping_digest=mapping.digest, sheet=own.sheet)
+    return source if form is not Form.CSV else _with_header(source, seen, own)
+
+
+def _form_of(path: Path) -> Form:
+    if not path.is_file():
+        raise InputError(f"There is no file {path.name} in {path.parent}.")
     try:
-        header, delimiter = read_header(path, encoding, delimiter)
+        return Form(path.suffix.lower())
+    except ValueError:
+        raise InputError(
+            f"{path.name}: files are .csv, .parquet or .xlsx, not {path.suffix or 'nameless'}."
+        ) from None
+
+
+def _with_header(source: Source, seen: _Survey, own: RecordMapping | None) -> Source:
+    encoding = (own.encoding if own else None) or ("utf-8-sig" if seen.utf8 else "latin-1")
+    try:
+        header, delimiter = read_header(source.path, encoding, own.delimiter if own else None)
     except (UnicodeDecodeError, LookupError):
-        raise InputError(f"{path.name} is not written in {encoding}.") from None
-    return Source(
-        record,
-        path,
-        form,
-        seen.digest,
-        seen.size,
-        header,
-        delimiter,
-        encoding,
-        tidy=not seen.blank_lines and not seen.nul,
-    )
+        raise InputError(f"{source.path.name} is not written in {encoding}.") from None
+    # The database reads these two encodings; every other is read row by row.
+    plain = codecs.lookup(encoding).name in {"utf-8", "utf-8-sig", "iso8859-1"}
+    tidy = plain and not seen.blank_lines and not seen.nul
+    return replace(source, columns=header, delimiter=delimiter, encoding=encoding, tidy=tidy)

@@ -44,7 +44,7 @@ def find_known(connection: Connection, source: Source) -> Known | None:
         "select f.load_id, f.rows_in from load_file f join load l using (load_id)"
         " where f.sha256 = ? and f.record = ? and l.mapping_hash is not distinct from ?"
         " and l.kind = 'load' and l.undone_by is null order by f.file_id desc limit 1",
-        [source.sha256, source.record, None],
+        [source.sha256, source.record, source.mapping_digest],
     ).fetchone()
     if found is None:
         return None

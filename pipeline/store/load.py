@@ -9,12 +9,13 @@ import duckdb
 
 from pipeline.errors import InputError
 from pipeline.records.layout import RECORDS
+from pipeline.records.mapping import Mapping
 from pipeline.records.sources import Source
 from pipeline.store.connection import plain_errors
 from pipeline.store.judging import judge
 from pipeline.store.known import Known, find_known, keep_open_rows
 from pipeline.store.session import open_store
-from pipeline.store.staging import Staged, stage
+from pipeline.store.staging import Staged, note_placements, stage
 from pipeline.store.writing import FileCounts, Origin, write
 
 Connection = duckdb.DuckDBPyConnection
@@ -43,11 +44,25 @@ class LoadResult:
     cleared: int
 
 
+@dataclass(frozen=True)
+class _Terms:
+    """What holds for a whole load."""
+
+    as_of: dt.date | None
+    mapping: Mapping | None
+
+    @property
+    def day(self) -> dt.date:
+        """Date of extraction; today unless it was given."""
+        return self.as_of or dt.date.today()
+
+
 def load(
     path: Path,
     sources: Sequence[Source],
     *,
     as_of: dt.date | None = None,
+    mapping: Mapping | None = None,
     progress: Progress = lambda _what, _size: None,
 ) -> LoadResult:
     """Load `sources` into the store at `path`, all or nothing.
@@ -60,6 +75,8 @@ def load(
         In any order; each record is loaded after those it refers to.
     as_of : date, optional
         When the records were extracted; today unless given.
+    mapping : Mapping, optional
+        The site's mapping that the sources were found with; kept beside the load.
     progress : callable
         Told what is being done and how many bytes of the files are done with.
 
@@ -72,7 +89,7 @@ def load(
     """
     was_there = path.exists()
     try:
-        return _load(path, sources, as_of, progress)
+        return _load(path, sources, _Terms(as_of, mapping), progress)
     except BaseException:
         if not was_there:
             _remove(path)
@@ -84,21 +101,20 @@ def _remove(path: Path) -> None:
         name.unlink(missing_ok=True)
 
 
-def _load(
-    path: Path, sources: Sequence[Source], as_of: dt.date | None, progress: Progress
-) -> LoadResult:
+def _load(path: Path, sources: Sequence[Source], terms: _Terms, progress: Progress) -> LoadResult:
     order = list(RECORDS)
     ordered = sorted(sources, key=lambda source: order.index(source.record))
     with open_store(path, read_only=False) as store, plain_errors(path):
         connection = store.connection
         _need_episodes(connection, ordered)
-        month = (as_of or dt.date.today()).isoformat()[:7]
+        month = terms.day.isoformat()[:7]
+        note_placements(connection, ordered)
         inputs = [
             _read(connection, source, number, month, progress)
             for number, source in enumerate(ordered)
         ]
         connection.begin()
-        result = _write_all(connection, inputs, as_of, progress)
+        result = _write_all(connection, inputs, terms, progress)
         if result.load_id is None:
             connection.rollback()
         else:
@@ -140,25 +156,33 @@ def _need_episodes(connection: Connection, sources: Sequence[Source]) -> None:
 
 
 def _write_all(
-    connection: Connection, inputs: Sequence[_Input], as_of: dt.date | None, progress: Progress
+    connection: Connection, inputs: Sequence[_Input], terms: _Terms, progress: Progress
 ) -> LoadResult:
-    load_id = _next(connection, "load", "load_id")
     before = connection.execute(
         "select max(as_of) from load where kind = 'load' and undone_by is null"
     ).fetchone()
-    connection.execute(
-        "insert into load (load_id, kind, loaded_at, as_of) values (?, 'load', ?, ?)",
-        [load_id, dt.datetime.now(dt.UTC).replace(tzinfo=None, microsecond=0), as_of or dt.date.today()],
-    )
+    load_id = _begin(connection, terms)
     counts = []
     for item in inputs:
         progress(f"writing {item.source.path.name}", 0)
         counts.append(_write_one(connection, item, load_id))
         progress("", item.source.size - int(item.source.size * READ_SHARE))
     faults, cleared = _faults(connection, load_id), _cleared(connection, load_id)
-    later = as_of is not None and before is not None and as_of != before[0]
+    later = terms.as_of is not None and before != (terms.as_of,)
     is_new = bool(later or faults or cleared or any(c.new or c.corrected for c in counts))
     return LoadResult(load_id if is_new else None, tuple(counts), faults, cleared)
+
+
+def _begin(connection: Connection, terms: _Terms) -> int:
+    load_id = _next(connection, "load", "load_id")
+    now = dt.datetime.now(dt.UTC).replace(tzinfo=None, microsecond=0)
+    mapping = terms.mapping
+    about = (mapping.name, mapping.digest, mapping.text) if mapping else (None, None, None)
+    connection.execute(
+        "insert into load values (?, 'load', ?, ?, ?, ?, ?, null, null)",
+        [load_id, now, terms.day, *about],
+    )
+    return load_id
 
 
 def _write_one(connection: Connection, item: _Input, load_id: int) -> FileCounts:

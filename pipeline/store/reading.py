@@ -62,7 +62,7 @@ def relation_of(
 
 def _csv(source: Source) -> str:
     columns = ", ".join(f"{alias(i)}: 'VARCHAR'" for i in range(len(source.columns)))
-    encoding = "latin-1" if source.encoding == "latin-1" else "utf-8"
+    encoding = "utf-8" if source.encoding.lower().startswith("utf") else "latin-1"
     return (
         "select row_number() over () + 1 as row, null::varchar as fault, * from read_csv("
         f"{literal(str(source.path))}, auto_detect = false, header = true, strict_mode = true,"

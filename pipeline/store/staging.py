@@ -1,16 +1,19 @@
 """Read a file into a temporary table of typed values, each row with its verdict."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import duckdb
 
 from pipeline.records.binding import CONFIRMED, SET_ASIDE_ID, Binding, bind
 from pipeline.records.layout import RECORDS, Kind, Record
+from pipeline.records.mapped import PLACED, bind_mapped, looked_up, placement_of
 from pipeline.records.plan import Check, make_plan, quote
 from pipeline.records.sources import Source
-from pipeline.store.reading import relation_of
+from pipeline.store.reading import Relation, relation_of
 
 Connection = duckdb.DuckDBPyConnection
+PLACEMENTS = "placement_clock"
 RAGGED = Check(None, "has more or fewer cells than the header", "fault is not null")
 
 
@@ -57,20 +60,60 @@ def _stage(
 ) -> Staged:
     record, table = RECORDS[source.record], f"stage_{number}"
     with relation_of(connection, source, patient=patient) as relation:
-        binding = bind(record, relation.columns, source.path.name)
+        binding = bind_source(source, relation)
         plan = make_plan(record, binding.cells, as_of_month)
         checks = (RAGGED, *(_confirmable(check, binding) for check in plan.checks))
         values = ", ".join(f"{value} as {name}" for name, value in plan.values.items())
         cases = " ".join(f"when {check.fails} then {i}" for i, check in enumerate(checks))
         identifier = f"try_cast({binding.own.get(SET_ASIDE_ID, 'null')} as integer)"
+        rows = with_placement(source, relation)
         connection.execute(
             f"create or replace temp table {table} as"
-            f" with source as ({relation.sql}), typed as (select *, {values} from source)"
+            f" with source as ({rows}), typed as (select *, {values} from source)"
             f" select row, {', '.join(record.columns)}, {identifier} as {SET_ASIDE_ID},"
             f" (case {cases} end)::smallint as check_no from typed"
         )
     (rows,) = connection.execute(f"select count(*) from {table}").fetchone() or (0,)
     return Staged(source, record, binding, table, checks, rows, patient)
+
+
+def bind_source(source: Source, relation: Relation) -> Binding:
+    """Bind the file's columns, as its mapping says where there is one."""
+    record, name = RECORDS[source.record], source.path.name
+    if source.mapping is None:
+        return bind(record, relation.columns, name)
+    return bind_mapped(record, relation.columns, name, source.mapping)
+
+
+def with_placement(source: Source, relation: Relation) -> str:
+    """Return SQL for the rows, each with its placement's clock time where that is asked for."""
+    if source.mapping is None or looked_up(source.mapping) is None:
+        return relation.sql
+    key = bind_source(source, relation).cells["episode_id"].text
+    return (
+        f"select r.*, {PLACED} from ({relation.sql}) r left join {PLACEMENTS} on key = trim({key})"
+    )
+
+
+def note_placements(connection: Connection, sources: Sequence[Source]) -> None:
+    """Read clock times of placement from an episode's file, for the other files of this load.
+
+    They live in a temporary table and are gone with the session.
+    """
+    columns = {looked_up(source.mapping) for source in sources if source.mapping} - {None}
+    if not columns:
+        return
+    connection.execute(
+        f"create or replace temp table {PLACEMENTS} (key varchar, {PLACED} timestamp)"
+    )
+    for source in sources:
+        if source.record == "episode" and source.mapping is not None:
+            with relation_of(connection, source, patient=True) as relation:
+                key, clock = placement_of(source.mapping, relation.columns, str(columns.pop()))
+                connection.execute(
+                    f"insert into {PLACEMENTS} select {key}, any_value({clock})"
+                    f" from ({relation.sql}) group by 1"
+                )
 
 
 def _confirmable(check: Check, binding: Binding) -> Check:

@@ -9,7 +9,7 @@ from pipeline.records.binding import SET_ASIDE_ID
 from pipeline.records.plan import quote
 from pipeline.store.judging import good
 from pipeline.store.reading import relation_of
-from pipeline.store.staging import Staged, raw_json, stored
+from pipeline.store.staging import Staged, raw_json, stored, with_placement
 
 Connection = duckdb.DuckDBPyConnection
 
@@ -116,8 +116,9 @@ def _read_again(connection: Connection, staged: Staged, faults: str, sent: str) 
     """Read the text of the rows with a fault, which are few; find those kept already."""
     with relation_of(connection, staged.source, patient=staged.patient) as relation:
         connection.execute(
-            f"insert into {sent} with sent as (select row, fault, {raw_json(staged.binding)} as raw"
-            f" from ({relation.sql}) where row in (select row from {faults}))"
+            f"insert into {sent} with whole as (select row, {raw_json(staged.binding)} as raw"
+            f" from ({with_placement(staged.source, relation)})),"
+            f" sent as (from whole where row in (select row from {faults}))"
             f" select f.*, sent.raw, {quote(staged.record.key)}, open.set_aside_id"
             f" from {faults} f join sent using (row) join {staged.table} using (row)"
             " left join (from set_aside where cleared_by is null) open"
