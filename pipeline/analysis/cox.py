@@ -69,7 +69,7 @@ def cox(data: ModelData, *, reason: str = "", level: float = 0.95) -> ModelFit:
         log_likelihood=point.log_likelihood,
         null_log_likelihood=null.log_likelihood,
         iterations=iterations,
-        baseline=Baseline(data.distinct_hours, state.hazard, likelihood.centre),
+        baseline=Baseline(data.distinct_hours, state.hazard, state.square, likelihood.centre),
         level=level,
     )
 

@@ -64,7 +64,7 @@ def fine_gray(data: ModelData, *, reason: str = "", level: float = 0.95) -> Mode
         log_likelihood=point.log_likelihood,
         null_log_likelihood=null.log_likelihood,
         iterations=iterations,
-        baseline=Baseline(data.distinct_hours, state.hazard, likelihood.centre),
+        baseline=state.baseline(),
         level=level,
     )
 
@@ -140,6 +140,11 @@ class State:
     mean: Floats
     log_likelihood: float
     hazard: Floats
+
+    def baseline(self) -> Baseline:
+        """Return the hazard at the covariates' centre."""
+        spread = self.hazard**2 / np.maximum(self.of.d, 1)
+        return Baseline(self.of.data.distinct_hours, self.hazard, spread, self.of.centre)
 
     def score(self) -> Floats:
         """Observed less expected covariates."""

@@ -97,10 +97,14 @@ class ModelData:
 
 @dataclass(frozen=True)
 class Baseline:
-    """Cumulative hazard at the covariates' `centre`, after each hour, shape (m,)."""
+    """Increments of the cumulative hazard at the covariates' `centre`, shape (m,).
+
+    `variances` are those of the increments at fixed coefficients.
+    """
 
     hours: Floats
     increments: Floats
+    variances: Floats
     centre: Floats
 
 
