@@ -1,0 +1,272 @@
+"""One measure compared between groups: crude, adjusted and shrunken, never ranked."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.analysis import intervals, multiplicity, power, shrinkage, tails
+from pipeline.analysis.case_mix import Expectation, expect
+from pipeline.analysis.pattern_counts import PatternCounts
+from pipeline.analysis.rates import Kind, Rates, ascertainment, rates
+
+Floats = NDArray[np.float64]
+
+TOO_FEW = "too few to tell"
+
+
+@dataclass(frozen=True)
+class GroupRow:
+    """One group of a comparison; numbers that do not exist are NaN.
+
+    Attributes
+    ----------
+    group : str
+        Its label.
+    episodes : int
+        Episodes whose numerator is known.
+    numerator, denominator, rate, lower, upper : float
+        Crude figures, in the measure's unit, with 95% limits.
+    expected : float
+        Events expected from the other groups, given the case mix.
+    ratio, ratio_lower, ratio_upper : float
+        Observed to expected, with 95% mid-P limits.
+    shrunken, shrunken_lower, shrunken_upper : float
+        The rate drawn towards the one expected for the group's case mix, with a
+        95% interval.
+    above_network : float
+        Probability that the group's own rate lies above the one the rest of the
+        network would have with the same case mix.
+    p_value : float
+        Of no difference from the other groups.
+    called : bool
+        Called different at a false discovery rate of 5%.
+    ascertainment : float
+        Share of episodes with a known numerator.
+    note : str
+        What a reader should know of this row; empty where nothing.
+    """
+
+    group: str
+    episodes: int
+    numerator: float
+    denominator: float
+    rate: float
+    lower: float
+    upper: float
+    expected: float
+    ratio: float
+    ratio_lower: float
+    ratio_upper: float
+    shrunken: float
+    shrunken_lower: float
+    shrunken_upper: float
+    above_network: float
+    p_value: float
+    called: bool
+    ascertainment: float
+    note: str
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A measure by group, in the order asked for.
+
+    Attributes
+    ----------
+    by : str
+        What is compared.
+    network_rate : float
+        Rate of all groups together, in the measure's unit.
+    spread : float
+        Standard deviation between groups on the log scale.
+    expectation : Expectation
+        The case-mix model behind `expected`, groups by name.
+    rows : tuple of GroupRow
+        One a group with a denominator.
+    """
+
+    by: str
+    kind: Kind
+    multiplier: float
+    network_rate: float
+    spread: float
+    expectation: Expectation
+    rows: tuple[GroupRow, ...]
+
+
+def compare(
+    counts: PatternCounts,
+    *,
+    by: str,
+    terms: Sequence[str] = (),
+    kind: Kind,
+    multiplier: float = 100.0,
+    min_ascertainment: float = 0.8,
+) -> Comparison:
+    """Compare the groups of one factor on one measure.
+
+    Nothing is called yet: see :func:`with_calls`.
+
+    Parameters
+    ----------
+    counts : PatternCounts
+        With `by` and `terms` among its factors.
+    by : str
+        The factor whose groups are compared.
+    terms : sequence of str
+        Case-mix terms; none for crude expectations.
+    kind : {"proportion", "rate"}
+        The kind of the measure's denominator.
+    multiplier : float
+        The measure's unit.
+    min_ascertainment : float
+        Share of known numerators below which the row says so.
+
+    Raises
+    ------
+    ValueError
+        If there are not two groups with a denominator, or a term cannot be
+        adjusted for.
+    """
+    counts = _with_denominator(counts, by)
+    model = expect(counts, by=by, terms=terms, kind=kind)
+    totals = counts.totals(by)
+    crude = rates(totals.numerator, totals.denominator, kind=kind, multiplier=multiplier)
+    overall = float(totals.numerator.sum() / totals.denominator.sum()) * multiplier
+    shrunk = shrinkage.shrink(
+        model.observed, model.expected, model.denominator, kind=kind, dispersion=model.dispersion
+    )
+    columns = _columns(crude, model, shrunk, kind=kind, multiplier=multiplier)
+    share = ascertainment(totals.episodes, totals.episodes + totals.missing_episodes)
+    notes = _notes(model, share, min_ascertainment, kind)
+    rows = tuple(
+        GroupRow(
+            group=group,
+            episodes=round(totals.episodes[i]),
+            called=False,
+            ascertainment=float(share[i]),
+            note=notes[i],
+            **{name: float(values[i]) for name, values in columns.items()},
+        )
+        for i, group in enumerate(model.groups)
+    )
+    return Comparison(by, kind, multiplier, overall, shrunk.spread, model, rows)
+
+
+def with_calls(comparisons: Sequence[Comparison]) -> tuple[Comparison, ...]:
+    """Call rows different, counting every row of every comparison as one family.
+
+    What is read together is judged together, so that a table of many measures
+    does not find a difference by being long. A row that is not called and could
+    not have shown a doubling says so.
+    """
+    p_values = [row.p_value for comparison in comparisons for row in comparison.rows]
+    verdicts = iter(multiplicity.called(p_values).tolist())
+    return tuple(
+        replace(c, rows=tuple(_decided(row, next(verdicts)) for row in c.rows)) for c in comparisons
+    )
+
+
+def _decided(row: GroupRow, called: bool) -> GroupRow:
+    note = row.note
+    if called:
+        note = "; ".join(part for part in note.split("; ") if part not in ("", TOO_FEW))
+    return replace(row, called=called, note=note)
+
+
+def _with_denominator(counts: PatternCounts, by: str) -> PatternCounts:
+    """Leave out groups of which nothing is known."""
+    known = counts.totals(by).denominator > 0
+    if known.all():
+        return counts
+    rows = known[counts.codes[by]]
+    renumbered = np.cumsum(known) - 1
+    levels = {**counts.levels, by: tuple(np.array(counts.levels[by])[known].tolist())}
+    codes = {name: code[rows] for name, code in counts.codes.items()}
+    codes[by] = renumbered[codes[by]]
+    return PatternCounts(levels, codes, counts.sums.at(rows))
+
+
+def _columns(
+    crude: Rates,
+    model: Expectation,
+    shrunk: shrinkage.Shrunken,
+    *,
+    kind: Kind,
+    multiplier: float,
+) -> dict[str, Floats]:
+    # Without an event elsewhere there is nothing to be a ratio of.
+    expected = np.where(model.reference_events > 0, model.expected, np.nan)
+    effective = [np.nan_to_num(a) / model.dispersion for a in (model.observed, expected)]
+    limits = intervals.poisson_mid_p(*effective)
+
+    def in_unit(shift: Floats) -> Floats:
+        return shrinkage.shifted_rate(expected / model.denominator, shift, kind) * multiplier
+
+    return {
+        "numerator": crude.numerator,
+        "denominator": crude.denominator,
+        "rate": crude.rate,
+        "lower": crude.lower,
+        "upper": crude.upper,
+        "expected": expected,
+        "ratio": model.observed / expected,
+        "ratio_lower": limits.lower,
+        "ratio_upper": limits.upper,
+        "shrunken": in_unit(shrunk.shift),
+        "shrunken_lower": in_unit(shrunk.lower),
+        "shrunken_upper": in_unit(shrunk.upper),
+        "above_network": shrunk.above_network,
+        "p_value": _p_values(model, kind),
+    }
+
+
+def _p_values(model: Expectation, kind: Kind) -> Floats:
+    """Test the rarer of the event and its absence."""
+    observed, expected = model.observed, model.expected
+    if kind == "proportion":
+        flip = expected > model.denominator / 2
+        observed = np.where(flip, model.denominator - observed, observed)
+        expected = np.where(flip, model.denominator - expected, expected)
+    clump = model.dispersion  # events that come in clusters of this size count as one
+    return tails.tail_p_value(observed / clump, expected / clump, model.variance / clump**2)
+
+
+def _notes(model: Expectation, share: Floats, minimum: float, kind: Kind) -> list[str]:
+    few = power.too_few_to_tell(
+        model.expected, model.denominator, kind=kind, dispersion=model.dispersion
+    )
+    notes = []
+    for i in range(len(model.groups)):
+        parts = [TOO_FEW] if few[i] else []
+        if model.reference_events[i] == 0:
+            parts.append("no events elsewhere")
+        if share[i] < minimum:
+            parts.append(f"numerator known for {share[i]:.0%} of episodes")
+        if model.left_out:
+            parts.append(f"not adjusted for {', '.join(model.left_out)}: too few events")
+        notes.append("; ".join(parts))
+    return notes
+
+
+def in_order(comparison: Comparison, order: str = "name") -> Comparison:
+    """Put rows in alphabetical order, or by volume with the largest first.
+
+    There is no order by result, here or anywhere: a league table sorts chance.
+
+    Raises
+    ------
+    ValueError
+        If the order is neither "name" nor "volume".
+    """
+    if order == "name":
+        rows = sorted(comparison.rows, key=lambda row: row.group)
+    elif order == "volume":
+        rows = sorted(comparison.rows, key=lambda row: (-row.denominator, row.group))
+    else:
+        raise ValueError("groups are put in order by name or by volume, never by result")
+    return replace(comparison, rows=tuple(rows))

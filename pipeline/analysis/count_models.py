@@ -1,0 +1,109 @@
+"""Logistic and Poisson regression on counts by covariate pattern, by statsmodels."""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.analysis.rates import Kind
+
+Floats = NDArray[np.float64]
+
+SPARSE_EVENTS = 5  # a level with fewer events or non-events threatens separation
+
+
+@dataclass(frozen=True)
+class Fit:
+    """Coefficients on the log or logit scale, intercept first, and their covariance."""
+
+    coefficients: Floats
+    covariance: Floats
+    is_penalised: bool
+
+
+def fit_model(
+    design: Floats, events: Floats, units: Floats, kind: Kind, *, start: Floats | None = None
+) -> Fit:
+    r"""Logistic or Poisson regression on counts by pattern.
+
+    Where a level has fewer than five events (or non-events), or columns cannot
+    be told apart, each coefficient but the intercept is given a log-F(1,1)
+    penalty: half an event in one unit of a pattern that has that level alone.
+
+    Parameters
+    ----------
+    design : float array, shape (patterns, coefficients)
+        First column the intercept.
+    events, units : float array, shape (patterns,)
+        Events, and trials or exposure; patterns with none are passed over.
+    kind : {"proportion", "rate"}
+        Logistic or Poisson.
+    start : float array, optional
+        Coefficients to begin from.
+
+    References
+    ----------
+    Greenland and Mansournia 2015, Stat Med 34:3133-3143 (log-F penalties by
+    added records; recalled, not retrieved).
+    """
+    seen = units > 0
+    X, y, d = design[seen], events[seen], units[seen]
+    others = d - y if kind == "proportion" else y
+    if y.sum() == 0 or others.sum() == 0:
+        return _half_an_event(design.shape[1], y, d, kind)
+    level_events = np.minimum(y @ X, others @ X)
+    is_sparse = bool(np.any(level_events[1:] < SPARSE_EVENTS))
+    if is_sparse or np.linalg.matrix_rank(X * np.sqrt(d)[:, None]) < X.shape[1]:
+        k = X.shape[1] - 1
+        X = np.vstack([X, np.eye(k, k + 1, 1)])
+        y = np.append(y, np.full(k, 0.5))
+        d = np.append(d, np.full(k, 1.0 if kind == "proportion" else 0.5))
+        result = _glm(X, y, d, kind, None)
+        return Fit(result.params, result.cov_params(), is_penalised=True)
+    result = _glm(X, y, d, kind, start)
+    return Fit(result.params, result.cov_params(), is_penalised=False)
+
+
+def _glm(X: Floats, y: Floats, d: Floats, kind: Kind, start: Floats | None) -> Any:
+    from statsmodels.genmod import families
+    from statsmodels.genmod.generalized_linear_model import GLM
+    from statsmodels.tools.sm_exceptions import PerfectSeparationWarning
+
+    if kind == "proportion":
+        model = GLM(y / d, X, family=families.Binomial(), var_weights=d)
+    else:
+        model = GLM(y, X, family=families.Poisson(), exposure=d)
+    # A saturated model fits perfectly and has no scale, which is not used here; true
+    # separation has been met by the penalty.
+    with np.errstate(divide="ignore", invalid="ignore"), warnings.catch_warnings():
+        warnings.simplefilter("ignore", PerfectSeparationWarning)
+        return model.fit(start_params=start, tol=1e-10, tol_criterion="params", maxiter=50)
+
+
+def _half_an_event(width: int, y: Floats, d: Floats, kind: Kind) -> Fit:
+    """Where the others had none (or all), half an event bounds what they could have had."""
+    if kind == "proportion":
+        units = d.sum() + 1.0
+        p = (y.sum() + 0.5) / units
+        level, variance = np.log(p / (1 - p)), 1 / (units * p * (1 - p))
+    else:
+        level, variance = np.log(0.5 / max(d.sum(), 1e-9)), 1 / 0.5
+    coefficients, covariance = np.zeros(width), np.zeros((width, width))
+    coefficients[0], covariance[0, 0] = level, variance
+    return Fit(coefficients, covariance, is_penalised=True)
+
+
+def predict(design: Floats, coefficients: Floats, kind: Kind) -> Floats:
+    """Return the expected events a unit for each row of a design."""
+    linear = design @ coefficients
+    mean: Floats = 1 / (1 + np.exp(-linear)) if kind == "proportion" else np.exp(linear)
+    return mean
+
+
+def variance_per_unit(mean: Floats, kind: Kind) -> Floats:
+    """Variance of the events of one unit; also the slope of the mean."""
+    return mean * (1 - mean) if kind == "proportion" else mean

@@ -1,0 +1,117 @@
+"""A measure's episodes reduced to counts by group and case mix.
+
+The store makes these sums with one ``group by``; after that nothing depends on
+the number of episodes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    import polars as pl
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+NOT_RECORDED = "not recorded"
+
+
+def added(weights: Floats, index: Ints, size: int = 0) -> Floats:
+    """Add weights with the same index, 0 to `size` - 1 (to the largest index if more)."""
+    sums: Floats = np.bincount(index, weights=weights, minlength=size).astype(float)
+    return sums
+
+
+@dataclass(frozen=True)
+class Sums:
+    """What is added up over the episodes of each row; arrays of one shape.
+
+    Attributes
+    ----------
+    episodes : float array
+        Episodes whose numerator is known.
+    missing_episodes, missing_denominator : float array
+        Episodes whose numerator is missing, and their denominators.
+    numerator, denominator : float array
+        Sums over the episodes whose numerator is known.
+    numerator_squared, cross_product, denominator_squared : float array
+        Sums over the same episodes of y², y·d and d², which tell how far events
+        cluster within an episode.
+    """
+
+    episodes: Floats
+    missing_episodes: Floats
+    missing_denominator: Floats
+    numerator: Floats
+    denominator: Floats
+    numerator_squared: Floats
+    cross_product: Floats
+    denominator_squared: Floats
+
+    def added_by(self, index: Ints, size: int) -> Sums:
+        """Add rows with the same index, 0 to `size` - 1."""
+        return Sums(**{f.name: added(getattr(self, f.name), index, size) for f in fields(self)})
+
+    def at(self, rows: Bools | Ints) -> Sums:
+        """Keep some rows."""
+        return Sums(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
+
+
+SUMS = tuple(f.name for f in fields(Sums))
+
+
+@dataclass(frozen=True)
+class PatternCounts:
+    """Sums for every combination of some factors that occurs.
+
+    Attributes
+    ----------
+    levels : mapping of str to tuple of str
+        The labels of each factor, sorted.
+    codes : mapping of str to int array, shape (rows,)
+        Which label each row has.
+    sums : Sums
+        Arrays of shape (rows,).
+    """
+
+    levels: Mapping[str, tuple[str, ...]]
+    codes: Mapping[str, Ints]
+    sums: Sums
+
+    @classmethod
+    def from_frame(cls, frame: pl.DataFrame, factors: Sequence[str]) -> PatternCounts:
+        """Read a frame with a column a factor and the columns of :class:`Sums`.
+
+        A null label is the label "not recorded"; a null sum is zero.
+        """
+        levels, codes = {}, {}
+        for factor in factors:
+            labels, index = np.unique(
+                frame[factor].cast(str).fill_null(NOT_RECORDED).to_numpy().astype(str),
+                return_inverse=True,
+            )
+            levels[factor] = tuple(str(label) for label in labels)
+            codes[factor] = index.astype(np.int64)
+        columns = {name: frame[name].fill_null(0).to_numpy().astype(float) for name in SUMS}
+        return cls(levels, codes, Sums(**columns))
+
+    def totals(self, factor: str) -> Sums:
+        """Add up each label of a factor, in the order of its labels."""
+        return self.sums.added_by(self.codes[factor], len(self.levels[factor]))
+
+    def where(self, factor: str, label: str) -> PatternCounts:
+        """Keep the rows with a label; factors keep only the labels that still occur."""
+        rows = self.codes[factor] == self.levels[factor].index(label)
+        levels, codes = {}, {}
+        for name, all_codes in self.codes.items():
+            present, index = np.unique(all_codes[rows], return_inverse=True)
+            levels[name] = tuple(self.levels[name][i] for i in present)
+            codes[name] = index.astype(np.int64)
+        return PatternCounts(levels, codes, self.sums.at(rows))
