@@ -6,6 +6,8 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.analysis.counts import EventCounts, from_episodes
+from pipeline.analysis.models import ALONE, CENSORED, OF_REASON, OTHER_REASON, ModelData
+from pipeline.analysis.terms import Column, Design
 
 DATA = Path(__file__).parent / "data"
 
@@ -63,3 +65,37 @@ def aidssi() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """
     table = columns("aidssi_mstate")
     return table["time"].astype(float), table["status"].astype(int) - 1, table["ccr5"]
+
+
+def model_data(
+    matrix: np.ndarray,
+    time: np.ndarray,
+    outcome: np.ndarray,
+    *,
+    terms: list[str] | None = None,
+    child: np.ndarray | None = None,
+    censoring_group: np.ndarray | None = None,
+) -> ModelData:
+    """One row an episode, as models take it."""
+    n, k = matrix.shape
+    names = terms or [f"x{i}" for i in range(k)]
+    columns = tuple(Column(name, None, None, name) for name in names)
+    return ModelData(
+        Design(matrix.astype(float), columns),
+        np.arange(n),
+        time,
+        outcome,
+        np.ones(n, np.int64),
+        np.full(n, ALONE) if child is None else child,
+        np.zeros(n, np.int64) if censoring_group is None else censoring_group,
+    )
+
+
+def made_up_ties(**more: np.ndarray) -> ModelData:
+    """400 invented episodes with many ties, as made_up_ties.R models them."""
+    table = {key: value.astype(float) for key, value in columns("made_up_ties").items()}
+    dummies = [table["g"] == level for level in (2, 3, 4)]
+    matrix = np.column_stack([table["x"], table["z"], *dummies])
+    status = table["st"].astype(int)
+    outcome = np.select([status == 0, status == 1], [CENSORED, OF_REASON], OTHER_REASON)
+    return model_data(matrix, table["t"], outcome, terms=["x", "z", "g", "g", "g"], **more)
