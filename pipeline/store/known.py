@@ -13,19 +13,27 @@ Connection = duckdb.DuckDBPyConnection
 
 @dataclass(frozen=True)
 class Known:
-    """An earlier load of the same bytes under the same mapping.
+    """An earlier load of the same bytes under the same mapping, that still stands.
 
     Attributes
     ----------
     set_aside : int
         Rows of it that are still set aside.
-    try_again : bool
+    changed_since : bool
         Something was loaded since, so that those rows may fit now.
+    undone_since : bool
+        Something was taken back since, so that rows of it may be missing now.
     """
 
     rows_in: int
     set_aside: int
-    try_again: bool
+    changed_since: bool
+    undone_since: bool
+
+    @property
+    def try_again(self) -> bool:
+        """Whether the file has to be read again."""
+        return self.undone_since or (self.changed_since and self.set_aside > 0)
 
     def add_to(self, counts: FileCounts, *, read: bool) -> FileCounts:
         """Count the rows that were not judged again as unchanged, or still set aside."""
@@ -50,25 +58,42 @@ def find_known(connection: Connection, source: Source) -> Known | None:
         return None
     load_id, rows_in = found
     (open_rows,) = connection.execute(
-        f"select count(*) from ({open_rows_of(source)})", [source.sha256]
+        f"select count(*) from ({open_rows_of(source)})", {"sha256": source.sha256}
     ).fetchone() or (0,)
-    (latest,) = connection.execute("select max(load_id) from load").fetchone() or (0,)
-    return Known(rows_in, open_rows, bool(open_rows) and latest > load_id)
+    since = connection.execute(
+        "select count(*), count(*) filter (kind = 'undo') from load where load_id > ?", [load_id]
+    ).fetchone() or (0, 0)
+    return Known(rows_in, open_rows, since[0] > 0, since[1] > 0)
 
 
 def open_rows_of(source: Source) -> str:
     """Return SQL, with the file's hash as its parameter, for its rows still set aside."""
     return (
         "select distinct s.source_row from set_aside s join load_file f using (file_id)"
-        f" where s.cleared_by is null and s.record = '{source.record}' and f.sha256 = ?"
+        f" where s.cleared_by is null and s.record = '{source.record}' and f.sha256 = $sha256"
     )
 
 
-def keep_open_rows(connection: Connection, staged: Staged) -> Staged:
-    """Drop every staged row but those that are still set aside."""
+def keep_undecided(connection: Connection, staged: Staged, known: Known) -> Staged:
+    """Drop the staged rows that are stored or were corrected since: they are unchanged."""
+    if known.undone_since:
+        decided = f"row in ({_stored_rows_of(staged)})"
+    else:
+        decided = f"row not in ({open_rows_of(staged.source)})"
     connection.execute(
-        f"delete from {staged.table} where row not in ({open_rows_of(staged.source)})",
-        [staged.source.sha256],
+        f"delete from {staged.table} where {decided}", {"sha256": staged.source.sha256}
     )
     (rows,) = connection.execute(f"select count(*) from {staged.table}").fetchone() or (0,)
     return replace(staged, rows=rows)
+
+
+def _stored_rows_of(staged: Staged) -> str:
+    """Return SQL for the rows of this file that stand, or that a later file corrected."""
+    name = staged.record.name
+    return (
+        f"select source_row from (select file_id, source_row from {name} union all"
+        f" select v.file_id, v.source_row from {name}_version v join load l using (load_id)"
+        " where l.undone_by is null union all select file_id, source_row from set_aside"
+        f" where record = '{name}' and cleared_by is not null)"
+        " join load_file f using (file_id) where f.sha256 = $sha256"
+    )

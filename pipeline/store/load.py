@@ -13,7 +13,8 @@ from pipeline.records.mapping import Mapping
 from pipeline.records.sources import Source
 from pipeline.store.connection import plain_errors
 from pipeline.store.judging import judge
-from pipeline.store.known import Known, find_known, keep_open_rows
+from pipeline.store.known import Known, find_known, keep_undecided
+from pipeline.store.screening import screen_keys
 from pipeline.store.session import open_store
 from pipeline.store.staging import Staged, note_placements, stage
 from pipeline.store.writing import FileCounts, Origin, write
@@ -139,8 +140,9 @@ def _read(
     staged = None
     if known is None or known.try_again:
         staged = stage(connection, source, number, month)
+        screen_keys(connection, staged)
     if known is not None and staged is not None:
-        staged = keep_open_rows(connection, staged)
+        staged = keep_undecided(connection, staged, known)
     progress("", int(source.size * READ_SHARE))
     return _Input(source, known, staged)
 

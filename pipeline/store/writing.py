@@ -9,6 +9,7 @@ from pipeline.records.binding import SET_ASIDE_ID
 from pipeline.records.plan import quote
 from pipeline.store.judging import good
 from pipeline.store.reading import relation_of
+from pipeline.store.screening import screen_kept
 from pipeline.store.staging import Staged, raw_json, stored, with_placement
 
 Connection = duckdb.DuckDBPyConnection
@@ -102,6 +103,7 @@ def _set_aside(connection: Connection, staged: Staged, faults: str, origin: Orig
     count = _count(connection, f"from {faults}")
     if count:
         _read_again(connection, staged, faults, sent)
+        screen_kept(connection, staged, sent)
     _clear(connection, staged, sent, origin.load_id)
     connection.execute(
         "insert into set_aside select (select coalesce(max(set_aside_id), 0) from set_aside)"
