@@ -14,9 +14,9 @@ from pipeline.errors import NoDataError
 @db_option
 @format_option
 def history(episode_id: str, db: Path, format_: str) -> None:
-    """Show every version of EPISODE_ID, its contacts and visits, and where each came from.
+    """Show every version of an episode.
 
-    This prints single records: it is for whoever looks after the data, not for sharing.
+    Its contacts and visits too, each with the load and file it came from. This prints single records: it is for whoever looks after the data, not for sharing.
     """
     from pipeline.store import open_store
     from pipeline.store.history import history as versions

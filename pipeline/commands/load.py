@@ -31,9 +31,9 @@ EPILOG = "Example: dwell load records/ --as-of 2026-01-15"
 @db_option
 @quiet_option
 def load(folder: Path, as_of: str | None, mapping_path: Path | None, db: Path, quiet: bool) -> None:
-    """Load the records in FOLDER into the store, all or nothing.
+    """Load a folder of records into the store.
 
-    Rows that break a rule are set aside, never lost; the summary on stderr says how
+    It is all or nothing. FOLDER may be a single file too. Rows that break a rule are set aside, never lost; the summary on stderr says how
     many and why. The same file twice changes nothing; a later file corrects.
     """
     from pipeline.records.folder import find_sources

@@ -22,7 +22,7 @@ from pipeline.commands.printing import print_frame
 def rejects(
     record: str | None, file_name: str | None, csv_path: Path | None, db: Path, format_: str
 ) -> None:
-    """List the rows set aside: file, row, column and rule.
+    """List or export rows set aside.
 
     With --csv they are written in the site's own layout; correct them there and load
     that file with the same mapping (name it RECORD.anything.csv). Answer yes under

@@ -16,7 +16,10 @@ if TYPE_CHECKING:
 @db_option
 @format_option
 def status(db: Path, format_: str) -> None:
-    """Say what the store holds, which loads brought it and what is set aside."""
+    """Say what the store holds.
+
+    Which loads brought it, what became of every row that came in, what is set aside.
+    """
     from pipeline.store import holdings, open_store
 
     with open_store(db) as store:

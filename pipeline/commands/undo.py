@@ -11,9 +11,9 @@ from pipeline.commands.options import db_option
 @click.argument("load_id", type=int)
 @db_option
 def undo(load_id: int, db: Path) -> None:
-    """Take load LOAD_ID back: what it brought goes, what it replaced comes back.
+    """Take a load back.
 
-    Every version stays in the history. A load on which later ones rest is not
+    What it brought goes, what it replaced comes back.     Every version stays in the history. A load on which later ones rest is not
     taken back before them.
     """
     from pipeline.store.undo import undo as take_back
