@@ -64,7 +64,11 @@ ended as (
         case
             when dwell_basis = 'exact'
                 then placed_hour + removed_h - 24 * floor((placed_hour + removed_h) / 24)
-        end as removal_clock_hour
+        end as removal_clock_hour,
+        -- Days of 24 h since placement; the first and the last at home count where at
+        -- least half of them, 12 h, were spent at home with the catheter in place.
+        cast(floor(discharged_h / 24) as integer) + 1 as going_home_day,
+        cast(ceil(dwell_h / 24) as integer) as ending_day
     from timed
 ),
 
@@ -142,7 +146,23 @@ final as (
         case
             when ended.dwell_h >= ended.discharged_h then (ended.dwell_h - ended.discharged_h) / 24
             when ended.dwell_h < ended.discharged_h then 0
-        end as home_catheter_days
+        end as home_catheter_days,
+        case
+            when
+                least(24 * ended.going_home_day, ended.dwell_h) - ended.discharged_h >= 12
+                then ended.going_home_day
+            else ended.going_home_day + 1
+        end as first_home_day,
+        -- No further than the 15th day: a removal later than 14 days is set aside at loading.
+        least(
+            15,
+            case
+                when
+                    ended.dwell_h - greatest(24 * (ended.ending_day - 1), ended.discharged_h) >= 12
+                    then ended.ending_day
+                else ended.ending_day - 1
+            end
+        ) as last_home_day
     from ended
     left join site on ended.site = site.site
 )
@@ -194,3 +214,5 @@ comment on column episode_dwell.followed_until_h is 'End of follow-up for visits
 comment on column episode_dwell.first_night_end_h is 'End of the first night, hours since placement: the first 06:00, or 24 h where placed_hour is not known.';
 comment on column episode_dwell.catheter_days is 'Days in place from placement: dwell_h / 24.';
 comment on column episode_dwell.home_catheter_days is 'Days in place after going home; null where discharged_h is not known.';
+comment on column episode_dwell.first_home_day is 'First day of 24 h since placement of which at least 12 h were at home with the catheter in place.';
+comment on column episode_dwell.last_home_day is 'Last such day; before first_home_day where there was none.';

@@ -33,6 +33,10 @@ clocked as (
         episode_dwell.site,
         episode_dwell.placed_month,
         episode_dwell.first_night_end_h,
+        episode_dwell.discharged_h,
+        episode_dwell.first_home_day,
+        episode_dwell.last_home_day,
+        cast(floor(found.at_h / 24) as integer) + 1 as day_number,
         episode_dwell.placed_hour + found.at_h
         - 24 * floor((episode_dwell.placed_hour + found.at_h) / 24) as clock_hour
     from found
@@ -46,7 +50,12 @@ final as (
         site,
         placed_month,
         at_h,
-        cast(floor(at_h / 24) as integer) + 1 as day_number,
+        day_number,
+        -- An earlier contact is part of the stay in hospital.
+        case
+            when at_h >= discharged_h and day_number between first_home_day and last_home_day
+                then day_number
+        end as home_day,
         clock_hour,
         clock_hour >= 22 or clock_hour < 6 as is_night,
         at_h < first_night_end_h as is_before_first_night_end,
@@ -76,6 +85,7 @@ comment on column contact_tier.site is 'Code of the site.';
 comment on column contact_tier.placed_month is 'Calendar month of placement, YYYY-MM.';
 comment on column contact_tier.at_h is 'When it took place, hours since placement.';
 comment on column contact_tier.day_number is 'Day since placement: 1 for hours 0 to 24.';
+comment on column contact_tier.home_day is 'day_number, where that is a catheter-day at home and the contact came after going home.';
 comment on column contact_tier.clock_hour is 'Clock hour, 0 up to 24, to within an hour; null without placed_hour.';
 comment on column contact_tier.is_night is 'From 22:00 to 06:00; null without placed_hour.';
 comment on column contact_tier.is_before_first_night_end is 'Before the first 06:00 after placement, or before 24 h where placed_hour is not known.';

@@ -18,25 +18,20 @@ home_day as (
         greatest(24 * (day.day_number - 1), episode_dwell.discharged_h) as from_h,
         least(24 * day.day_number, episode_dwell.dwell_h) as until_h
     from episode_dwell
-    inner join day on 24 * (day.day_number - 1) < episode_dwell.dwell_h
-    where
-        episode_dwell.discharged_h is not null
-        and least(24 * day.day_number, episode_dwell.dwell_h)
-        - greatest(24 * (day.day_number - 1), episode_dwell.discharged_h) >= 12
+    inner join day
+        on day.day_number between episode_dwell.first_home_day and episode_dwell.last_home_day
 ),
 
 contact_day as (
-    -- Only contacts after going home: an earlier one is part of the stay in hospital.
     select
-        contact.episode_id,
-        cast(floor(contact.at_h / 24) as integer) + 1 as day_number,
+        episode_id,
+        day_number,
         count(*) as contacts,
-        count(case when contact.reached then 1 end) as contacts_reached,
-        count(case when contact.direction = 'family' then 1 end) as family_calls
-    from contact
-    inner join episode on contact.episode_id = episode.episode_id
-    where contact.at_h >= episode.discharged_h
-    group by contact.episode_id, cast(floor(contact.at_h / 24) as integer) + 1
+        count(case when reached then 1 end) as contacts_reached,
+        count(case when direction = 'family' then 1 end) as family_calls
+    from contact_tier
+    where home_day is not null
+    group by episode_id, day_number
 ),
 
 final as (

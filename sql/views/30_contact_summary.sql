@@ -4,6 +4,8 @@ create or replace view contact_summary as
 with per_episode as (
     select
         episode_id,
+        min(site) as site,
+        min(placed_month) as placed_month,
         count(*) as contacts,
         count(case when reached then 1 end) as contacts_reached,
         count(case when direction = 'family' then 1 end) as family_calls,
@@ -32,25 +34,17 @@ with per_episode as (
         max(case when opioid_doses is not null then at_h end) as last_opioid_report_h,
         count(case
             when direction = 'service' and reached and opioid_doses is null then 1
-        end) as calls_without_opioid_report
+        end) as calls_without_opioid_report,
+        -- One bit a day, because several contacts of a day are one catheter-day.
+        bit_or(case when reached then cast(power(2, home_day - 1) as integer) end) as home_days_reached
     from contact_tier
     group by episode_id
 ),
 
 logged as (
     -- A site that sent no contact at all for a month has not told us that there was none.
-    select distinct episode.site, episode.placed_month
+    select distinct site, placed_month
     from per_episode
-    inner join episode on per_episode.episode_id = episode.episode_id
-),
-
-home as (
-    select
-        episode_id,
-        count(*) as home_days,
-        count(case when is_reached then 1 end) as home_days_reached
-    from catheter_day
-    group by episode_id
 ),
 
 final as (
@@ -70,26 +64,27 @@ final as (
             as timed_calls,
         case when logged.site is not null then coalesce(per_episode.calls_answered_in_15_min, 0) end
             as calls_answered_in_15_min,
-        per_episode.toxicity_contacts,
-        per_episode.urgent_contacts,
-        per_episode.large_leakage_contacts,
-        per_episode.exposed_contacts,
-        per_episode.redness_contacts,
-        per_episode.falls,
+        cast(per_episode.toxicity_contacts as integer) as toxicity_contacts,
+        cast(per_episode.urgent_contacts as integer) as urgent_contacts,
+        cast(per_episode.large_leakage_contacts as integer) as large_leakage_contacts,
+        cast(per_episode.exposed_contacts as integer) as exposed_contacts,
+        cast(per_episode.redness_contacts as integer) as redness_contacts,
+        cast(per_episode.falls as integer) as falls,
         per_episode.worst_pain_after_first_night,
-        per_episode.opioid_doses,
+        cast(per_episode.opioid_doses as integer) as opioid_doses,
         per_episode.last_opioid_report_h >= episode_dwell.dwell_h - 24
         and per_episode.calls_without_opioid_report = 0 as is_opioid_report_full,
         case
-            when episode_dwell.home_catheter_days is not null then coalesce(home.home_days, 0)
+            when episode_dwell.last_home_day >= episode_dwell.first_home_day
+                then episode_dwell.last_home_day - episode_dwell.first_home_day + 1
+            when episode_dwell.last_home_day < episode_dwell.first_home_day then 0
         end as home_days,
         case
             when logged.site is not null and episode_dwell.home_catheter_days is not null
-                then coalesce(home.home_days_reached, 0)
+                then coalesce(bit_count(per_episode.home_days_reached), 0)
         end as home_days_reached
     from episode_dwell
     left join per_episode on episode_dwell.episode_id = per_episode.episode_id
-    left join home on episode_dwell.episode_id = home.episode_id
     left join logged
         on
             episode_dwell.site = logged.site

@@ -4,9 +4,13 @@ with final as (
     select
         measure_value.measure,
         episode_dwell.placed_month,
-        coalesce(sum(case when is_ascertained then measure_value.numerator end), 0) as numerator,
-        coalesce(sum(case when is_ascertained then measure_value.denominator end), 0)
-            as denominator,
+        -- Sums of decimals do not depend on the order of the rows, sums of doubles do.
+        cast(coalesce(sum(case
+            when is_ascertained then cast(measure_value.numerator as bigint)
+        end), 0) as bigint) as numerator,
+        round(cast(coalesce(sum(case
+            when is_ascertained then cast(measure_value.denominator as decimal(18, 12))
+        end), 0) as double), 6) as denominator,
         count(*) as episodes,
         count(case when is_ascertained then 1 end) as ascertained
     from measure_value

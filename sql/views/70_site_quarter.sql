@@ -7,16 +7,17 @@ with final as (
         episode_dwell.placed_quarter,
         count(*) as catheters,
         count(distinct episode_dwell.child_key) as children,
-        coalesce(sum(episode_dwell.catheter_days), 0) as catheter_days,
+        round(cast(coalesce(sum(cast(episode_dwell.catheter_days as decimal(18, 12))), 0) as double), 6)
+            as catheter_days,
         count(case when episode_dwell.is_dwell_known then 1 end) as dwell_known,
         count(case when episode_dwell.is_removed then 1 end) as removed,
         count(case when episode_dwell.reason = 'completed' then 1 end) as completed,
         count(case when episode_dwell.reason = 'dislodged' then 1 end) as dislodged,
         count(case when episode_dwell.reason = 'not_recorded' then 1 end) as reason_not_recorded,
         count(case when episode_dwell.is_early then 1 end) as removed_early,
-        sum(contact_summary.contacts) as contacts,
-        sum(contact_summary.contacts_reached) as contacts_reached,
-        sum(contact_summary.family_calls) as family_calls
+        cast(sum(contact_summary.contacts) as bigint) as contacts,
+        cast(sum(contact_summary.contacts_reached) as bigint) as contacts_reached,
+        cast(sum(contact_summary.family_calls) as bigint) as family_calls
     from episode_dwell
     inner join contact_summary on episode_dwell.episode_id = contact_summary.episode_id
     group by episode_dwell.site, episode_dwell.site_label, episode_dwell.placed_quarter

@@ -1,0 +1,253 @@
+"""Counts of the measures by month, quarter or group, from the store."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from pipeline.errors import NoDataError, UsageError
+from pipeline.measures import session
+from pipeline.measures.catalogue import Measure, find_measure
+from pipeline.measures.periods import last_final_month, months_between, months_of, quarter_of
+from pipeline.settings import Settings
+from pipeline.store import Store
+
+if TYPE_CHECKING:
+    import polars as pl
+
+Value = str | int | float | bool | None
+Where = Mapping[str, Value | Sequence[Value]]
+Measures = str | Measure | Iterable[str | Measure]
+
+NOT_RECORDED = "not_recorded"
+ALL = "all"
+PERIODS = ("month", "quarter")
+
+
+def series(
+    store: Store,
+    measures: Measures,
+    by: Sequence[str] = ("month",),
+    *,
+    where: Where | None = None,
+    months: tuple[str, str] | None = None,
+    with_total: bool = False,
+    settings: Settings | None = None,
+) -> "pl.DataFrame":
+    """Count each measure in each group.
+
+    An episode counts, numerator and denominator both, in its month of placement.
+    Only episodes whose numerator and denominator are known make a rate; the others
+    are in `episodes` and not in `ascertained`.
+
+    Parameters
+    ----------
+    store : Store
+        An open store.
+    measures : str, Measure, or several of them
+        What to count.
+    by : sequence of str
+        Names of `DIMENSIONS`; none gives one row a measure. With a month or a
+        quarter, every period from the first to the last has a row in every
+        group, with zeros where nothing was placed.
+    where : mapping, optional
+        A name of `DIMENSIONS` and the value, or values, to keep.
+    months : tuple of str, optional
+        First and last month of placement to keep, YYYY-MM.
+    with_total : bool
+        Also give every group together: rows in which the columns of `by` other
+        than periods are ``"all"``.
+    settings : Settings, optional
+        The programme's settings; the defaults where there are none.
+
+    Returns
+    -------
+    polars.DataFrame
+        `measure`, the columns of `by` as text, `numerator` (events),
+        `denominator` (in the measure's own count: catheters, catheter-days,
+        removals or calls), `episodes` that the measure applies to,
+        `ascertained` of them, `missing_denominator` (of those not
+        ascertained, as far as known) and `provisional`; sorted.
+
+    Raises
+    ------
+    UsageError
+        A measure, a name in `by` or `where`, or a month is unknown.
+    NoDataError
+        No episode is left.
+    """
+    chosen = as_measures(measures)
+    _check_names(by)
+    session.copy_what_is_read(store, chosen)
+    condition, params = condition_of(where, months)
+    sql = _series_sql(chosen, tuple(by), condition, settings=settings, with_total=with_total)
+    frame = store.frame(sql, params)
+    if frame.is_empty():
+        raise NoDataError("No episode fits what was asked.", try_next="dwell status")
+    as_of = store.as_of()
+    final = {measure.name: last_final_month(as_of, measure.follow_up_h) for measure in chosen}
+    return _complete(frame, list(by), final)
+
+
+def as_measures(measures: Measures) -> list[Measure]:
+    """Return measures from names, one or several; raises `UsageError`."""
+    several = [measures] if isinstance(measures, str | Measure) else list(measures)
+    return [find_measure(item) if isinstance(item, str) else item for item in several]
+
+
+def condition_of(where: Where | None, months: tuple[str, str] | None) -> tuple[str, list[Value]]:
+    """Return the SQL condition on `episode_dwell` and its bound values."""
+    parts, params = ["true"], list[Value]()
+    _check_names(where or {})
+    for name, wanted in (where or {}).items():
+        values = [wanted] if isinstance(wanted, str) or not isinstance(wanted, Sequence) else wanted
+        column = session.DIMENSIONS[name]
+        parts.append(f"({' or '.join([_equals(column, value) for value in values]) or 'false'})")
+        params += [value for value in values if value is not None]
+    if months is not None:
+        parts.append("placed_month between ? and ?")
+        params += list(months)
+    return " and ".join(parts), params
+
+
+def _equals(column: str, value: Value) -> str:
+    if value is None:
+        return f"{column} is null"
+    if isinstance(value, bool):
+        return f"{column} = ?"
+    return f"cast({column} as varchar) = cast(? as varchar)"
+
+
+def _check_names(names: Iterable[str]) -> None:
+    for name in names:
+        if name not in session.DIMENSIONS:
+            raise UsageError(
+                f"Episodes cannot be grouped by {name}.",
+                try_next=f"one of {', '.join(session.DIMENSIONS)}",
+            )
+
+
+def _series_sql(
+    measures: Sequence[Measure],
+    by: tuple[str, ...],
+    condition: str,
+    *,
+    settings: Settings | None,
+    with_total: bool,
+) -> str:
+    """Return one select for all: each measure is counted in cells, then the cells are added up.
+
+    A cell is a combination of the groups and the month, numbered once, so that
+    every measure is joined and grouped by whole numbers.
+    """
+    columns = [session.DIMENSIONS[name] for name in by]
+    cells = ", ".join(dict.fromkeys([*columns, "placed_month"]))
+    steps = session.steps(measures, settings)
+    steps.append(
+        f"chosen as materialized (select episode_id, {cells}"
+        f" from {session.keyed('episode_dwell')} where {condition})"
+    )
+    steps.append(
+        "cell as materialized (select cast(row_number() over () as integer) as cell,"
+        f" * from (select distinct {cells} from chosen))"
+    )
+    same = " and ".join(f"chosen.{c} is not distinct from cell.{c}" for c in cells.split(", "))
+    steps.append(
+        "episode_cell as materialized (select chosen.episode_id, cell.cell from chosen"
+        f" inner join cell on {same})"
+    )
+    steps.append("counted as (" + "\nunion all\n".join(map(_count_sql, measures)) + ")")
+    return f"with {', '.join(steps)}\n{_add_up_sql(by, columns, with_total=with_total)}"
+
+
+def _count_sql(measure: Measure) -> str:
+    # Sums of decimals do not depend on the order of the rows, sums of doubles do.
+    known = "numerator is not null and denominator > 0"
+    return f"""
+        select '{measure.name}' as measure, cell,
+            sum(case when {known} then cast(numerator as bigint) end) as numerator,
+            sum(case when {known} then cast(denominator as decimal(18, 12)) end) as denominator,
+            sum(case when numerator is null then cast(denominator as decimal(18, 12)) end)
+                as missing_denominator,
+            count(case when denominator is null or denominator > 0 then 1 end) as episodes,
+            count(case when {known} then 1 end) as ascertained
+        from (
+            {measure.sql}
+        ) as {measure.name}
+        inner join episode_cell using (episode_id)
+        group by cell"""
+
+
+def _add_up_sql(by: tuple[str, ...], columns: list[str], *, with_total: bool) -> str:
+    shown = [
+        f"case when grouping({column}) = 1 then '{ALL}'"
+        f" else coalesce({_as_text(column)}, '{NOT_RECORDED}') end as {name}"
+        for name, column in zip(by, columns, strict=True)
+    ]
+    sets = [columns]
+    if with_total and set(by) - set(PERIODS):
+        sets.append([session.DIMENSIONS[name] for name in by if name in PERIODS])
+    grouping = ", ".join(f"({', '.join(['measure', *group])})" for group in sets)
+    return f"""
+        select {", ".join(["measure", *shown])},
+            cast(coalesce(sum(numerator), 0) as bigint) as numerator,
+            round(cast(coalesce(sum(denominator), 0) as double), 6) as denominator,
+            cast(sum(episodes) as bigint) as episodes,
+            cast(sum(ascertained) as bigint) as ascertained,
+            round(cast(coalesce(sum(missing_denominator), 0) as double), 6)
+                as missing_denominator,
+            max(placed_month) as last_month
+        from counted inner join cell using (cell)
+        group by grouping sets ({grouping})"""
+
+
+def _as_text(column: str) -> str:
+    if column in {"interpreter_needed", "tunnelled", "skin_glue"}:
+        return f"case when {column} then 'yes' when not {column} then 'no' end"
+    return column
+
+
+def _complete(frame: "pl.DataFrame", by: list[str], final: Mapping[str, str]) -> "pl.DataFrame":
+    """Add the periods in which nothing was placed, and say what is provisional."""
+    import polars as pl
+
+    periods = [name for name in by if name in PERIODS]
+    if periods:
+        frame = _with_empty_periods(frame, by, periods)
+    last_month = _last_month_of(periods)
+    counts = ("numerator", "denominator", "episodes", "ascertained", "missing_denominator")
+    return (
+        frame.with_columns(
+            pl.col(counts).fill_null(0),
+            provisional=last_month
+            > pl.col("measure").replace_strict(dict(final), return_dtype=pl.String),
+        )
+        .select("measure", *by, *counts, "provisional")
+        .sort("measure", *by)
+    )
+
+
+def _last_month_of(periods: Sequence[str]) -> "pl.Expr":
+    """Last month of each row: of its period, or the last with an episode in it."""
+    import polars as pl
+
+    if "month" in periods:
+        return pl.col("month")
+    if "quarter" in periods:
+        quarter = pl.col("quarter").str.slice(6).cast(pl.Int32)
+        month = (quarter * 3).cast(pl.String).str.zfill(2)
+        return pl.col("quarter").str.slice(0, 5) + month
+    return pl.col("last_month")
+
+
+def _with_empty_periods(frame: "pl.DataFrame", by: list[str], periods: list[str]) -> "pl.DataFrame":
+    """Give every group a row for every period; the added rows hold nulls."""
+    import polars as pl
+
+    found = frame[periods[0]].sort()
+    first, last = str(found[0]), str(found[-1])
+    if periods[0] == "quarter":
+        first, last = months_of(first)[0], months_of(last)[1]
+    months = months_between(first, last)
+    spine = pl.DataFrame({"month": months, "quarter": [quarter_of(month) for month in months]})
+    groups = frame.select(["measure", *[name for name in by if name not in periods]]).unique()
+    grid = groups.join(spine.select(periods).unique(), how="cross")
+    return grid.join(frame, on=["measure", *by], how="left")
