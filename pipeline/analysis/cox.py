@@ -18,6 +18,7 @@ from pipeline.analysis.models import (
     clustered_covariance,
     maximise,
     outer_sum,
+    refuse_separation,
     solve,
 )
 
@@ -54,6 +55,7 @@ def cox(data: ModelData, *, reason: str = "", level: float = 0.95) -> ModelFit:
     k = len(data.design.columns)
     null = likelihood.at(np.zeros(k))
     beta, point, iterations = maximise(likelihood.point, k, data.events)
+    refuse_separation(data, beta)
     state = likelihood.at(beta)
     covariance = clustered_covariance(data, state.residuals, point.information)
     return ModelFit(

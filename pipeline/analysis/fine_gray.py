@@ -20,6 +20,7 @@ from pipeline.analysis.models import (
     clustered_covariance,
     maximise,
     outer_sum,
+    refuse_separation,
     solve,
 )
 
@@ -49,6 +50,7 @@ def fine_gray(data: ModelData, *, reason: str = "", level: float = 0.95) -> Mode
     k = len(data.design.columns)
     null = likelihood.at(np.zeros(k))
     beta, point, iterations = maximise(likelihood.point, k, data.events)
+    refuse_separation(data, beta)
     state = likelihood.at(beta)
     residuals = Residuals.of(state)
     return ModelFit(

@@ -11,6 +11,8 @@ from pipeline.analysis import curve_limits
 from pipeline.analysis.counts import EventCounts, Floats, Ints
 from pipeline.analysis.intervals import Limits
 
+CERTAIN = 1e-13  # an incidence this near to one is one
+
 
 @dataclass(frozen=True)
 class IncidenceAt:
@@ -69,12 +71,17 @@ class Incidence:
     still_in_place: Floats
     level: float
 
+    @property
+    def episodes(self) -> int:
+        """Catheters counted."""
+        return int(self.at_risk[0]) if len(self.at_risk) else 0
+
     def at(self, hours: ArrayLike) -> IncidenceAt:
         """Read the incidences at chosen hours, shape (k,)."""
         asked = np.atleast_1d(np.asarray(hours, float))
         row = np.searchsorted(self.hours, asked, "right")
         known = self._known(asked)
-        zero = np.zeros((1, len(self.reasons)))
+        zero, placed = np.zeros((1, len(self.reasons))), np.array([self.episodes])
 
         def read(curve: Floats, start: Floats) -> Floats:
             values = np.concatenate([start, curve])[row]
@@ -88,7 +95,9 @@ class Incidence:
             incidence=read(self.incidence, zero),
             se=read(self.se, zero),
             lower=read(self.lower, zero),
-            upper=read(self.upper, zero + curve_limits.none_of(self.at_risk[:1], self.level)),
+            upper=read(
+                self.upper, zero + curve_limits.none_of(np.array([self.episodes]), self.level)
+            ),
             still_in_place=read(self.still_in_place, np.ones(1)),
         )
 
@@ -164,8 +173,11 @@ def incidence(counts: EventCounts, *, level: float = 0.95) -> Incidence:
     staying = np.where(at_risk > 0, 1 - counts.removed_at / np.maximum(at_risk, 1), 1.0)
     in_place = np.cumprod(staying, dtype=float)
     before = np.concatenate([[1.0], in_place[:-1]])
-    estimate = np.minimum(np.cumsum(before[:, None] * share, axis=0), 1.0)
-    se = np.sqrt(_variance(at_risk, events, before))
+    estimate = np.cumsum(before[:, None] * share, axis=0)
+    # All out for one reason: one, less the rounding of the sum.
+    certain = estimate >= 1 - CERTAIN
+    estimate = np.where(certain, 1.0, estimate)
+    se = np.where(certain, 0.0, np.sqrt(_variance(at_risk, events, before)))
     followed = counts.episodes - (np.cumsum(counts.censored) - counts.censored)
     limits = _with_zero(estimate, se, followed, level)
     return Incidence(
@@ -225,7 +237,7 @@ def _hazard_covariance(at_risk: Ints, events: Ints) -> tuple[Floats, Floats, Flo
 
 def _with_zero(estimate: Floats, se: Floats, followed: Ints, level: float) -> Limits:
     limits = curve_limits.log_log(estimate, se, level)
-    unseen, certain = estimate == 0.0, estimate >= 1.0
+    unseen, certain = estimate == 0.0, estimate == 1.0
     none = curve_limits.none_of(followed, level)[:, None]
     lower = np.where(unseen, 0.0, np.where(certain, 1 - none, limits.lower))
     upper = np.where(unseen, none, np.where(certain, 1.0, limits.upper))

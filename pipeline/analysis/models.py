@@ -23,6 +23,11 @@ MAX_HALVINGS = 30
 DECREMENT = 1e-14  # gain in log-likelihood per event below which one more step is the last
 LOST = 1e-14  # a step below this share of the log-likelihood is rounding
 ROWS_AT_ONCE = 200_000
+RUN_AWAY = 15.0  # log hazard ratio over a covariate's range: three million
+SEPARATED = (
+    "The likelihood rises without end: a covariate separates the catheters removed for this "
+    "reason from all others."
+)
 
 
 class NotEstimableError(ValueError):
@@ -204,10 +209,19 @@ def maximise(evaluate: Callable[[Floats], Point], k: int, events: int) -> tuple[
         beta, point = beta_new, after
         if last:
             return beta, point, iteration
-    raise NotEstimableError(
-        "The likelihood rises without end: a covariate separates the catheters removed for "
-        "this reason from all others."
-    )
+    raise NotEstimableError(SEPARATED)
+
+
+def refuse_separation(data: ModelData, beta: Floats) -> None:
+    """Refuse coefficients that have run away along a flat likelihood.
+
+    Raises
+    ------
+    NotEstimableError
+        If a hazard would differ beyond belief over a covariate's own range.
+    """
+    if np.any(np.abs(beta) * np.ptp(data.design.matrix, axis=0) > RUN_AWAY):
+        raise NotEstimableError(SEPARATED)
 
 
 def solve(information: Floats, vector: Floats) -> Floats:

@@ -13,7 +13,7 @@ from pipeline.analysis import curve_limits
 from pipeline.analysis.counts import Floats
 from pipeline.analysis.cox import Likelihood, State
 from pipeline.analysis.models import OF_REASON, ModelData, ModelFit, NotEstimableError, solve
-from pipeline.analysis.terms import Column
+from pipeline.analysis.terms import EVENTS_PER_COEFFICIENT, Column
 
 Transform = Literal["km", "hours"]
 DAYS_H = (0.0, 24.0, 48.0, 72.0)  # windows of the hazard ratio by day; the last is open
@@ -127,10 +127,12 @@ def _test(
 def _window(
     data: ModelData, fit: ModelFit, state: State, start: float, end: float
 ) -> list[WindowRatio]:
-    """Ratios within one window; none where the window cannot tell the coefficients apart."""
+    """Ratios within one window; none where it has too few removals to tell."""
     hours = data.distinct_hours
     inside = ((hours > start) | ((start == 0) & (hours >= 0))) & (hours <= end)
     events = int(state.of.d[inside].sum())
+    if events < EVENTS_PER_COEFFICIENT:
+        return []
     weight = inside.astype(float)
     try:
         inverse = solve(state.information(weight), np.eye(len(fit.columns)))
