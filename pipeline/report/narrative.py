@@ -26,6 +26,7 @@ class LoggedChange:
     sites: tuple[str, ...]
     measures: tuple[str, ...] = ()
     change_id: str = ""
+    new_phase: bool = False
 
 
 def noun(unit: str, number: float) -> str:

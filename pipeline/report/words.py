@@ -17,7 +17,8 @@ UNKNOWN = "not known"
 def figure(value: float, digits: int = 2) -> str:
     """Return a rate with two significant figures and no exponent.
 
-    Whole digits are never dropped: 63.7 is "64" and 100 is "100".
+    Whole digits are never dropped: 63.7 is "64" and 100 is "100". What is not
+    quite a hundred is not printed as one: 99.53 is "99.5".
 
     Parameters
     ----------
@@ -32,6 +33,11 @@ def figure(value: float, digits: int = 2) -> str:
         return "0"
     places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
     rounded = round(value, places)
+    while rounded == 100 and value < 100:
+        places += 1
+        rounded = math.floor(value * 10**places) / 10**places
+    if 99 < value < 100:
+        return f"{rounded:.{places}f}"
     # 9.96 rounds to 10, which has its two figures already.
     places = max(0, digits - 1 - math.floor(math.log10(abs(rounded)))) if rounded else places
     text = f"{rounded:.{places}f}"

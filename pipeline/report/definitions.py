@@ -1,0 +1,41 @@
+"""Definitions from the measures' cards, and the cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pipeline.measures.catalogue import Measure
+from pipeline.report.markdown import prose
+
+_KIND = {"outcome": "Outcome", "process": "Process", "balancing": "Balancing"}
+
+
+def definition(measure: Measure, target: float | None) -> str:
+    """Return one measure's card as a definition list entry."""
+    kind = _KIND[measure.kind.value]
+    aim = f"Target {target:g}." if target is not None else "No target is set."
+    text = (
+        f"{kind} measure, {measure.unit}; {measure.better.value} is better. "
+        f"Counted: {measure.numerator}. Against: {measure.denominator}. "
+        f"Left out: {measure.leaves_out}. "
+        f"Chart: {' or '.join(chart.value for chart in measure.charts)}; "
+        f"provisional until {measure.follow_up_h:g} h after the last placement of the month. {aim}"
+    )
+    return f"{prose(measure.title)}\n\n:   {prose(text)}"
+
+
+def definitions(measures: Iterable[Measure], targets: dict[str, float | None]) -> str:
+    """Return the definition list of all measures."""
+    return "\n\n".join(definition(measure, targets.get(measure.name)) for measure in measures)
+
+
+CAUTIONS = (
+    "These figures are aggregated and observational. They describe catheters, not one child, "
+    "and are not for the care of any one child.",
+    "A difference between two periods, sites or surgeon types is an association. It can come "
+    "from case mix, from how events are recorded, or from chance.",
+    "A family with a child who has breathing difficulty or does not respond closes the clamp "
+    "of the pump and calls the local emergency number at once.",
+    "Ceilings on doses stand here for counting only, not for dosing.",
+    "Local policy and licensed clinicians decide.",
+)

@@ -1,0 +1,213 @@
+"""The first screen: the quarter's facts, three lists of sentences, one table."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+from pipeline.figures.sparkline import sparkline
+from pipeline.report import markdown, words
+from pipeline.report.findings import Finding, Rate
+from pipeline.report.markdown import Column, bullets
+from pipeline.report.narrative import amount
+from pipeline.report.numbers import Number, Sentence
+from pipeline.report.page import Page, block, item
+from pipeline.report.words import figure
+from pipeline.report.workbook import Sheet
+
+_COLUMNS = (
+    Column("Measure", 24),
+    Column("Unit", 16),
+    Column("Count", 13, is_number=True),
+    Column("Rate (95% limits)", 19, is_number=True),
+    Column("Last eight quarters", 14),
+    Column("Target", 8, is_number=True),
+    Column("Verdict", 20),
+)
+_KINDS = {"outcome": "Outcomes", "process": "Process", "balancing": "Balancing"}
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What the quarter's figures are made from.
+
+    Attributes
+    ----------
+    quarter : str
+        Such as `2025-Q4`.
+    network : str
+        Its name, from the settings.
+    sites : int
+        Sites with a placement in the quarter.
+    catheters : int
+        Catheters placed.
+    catheter_days : float
+        Their days in place, where known.
+    unknown_dwell : int
+        Catheters without a known time in place.
+    contacts, reached : int
+        Planned daily calls about them, and those that reached the family.
+    set_aside : int
+        Rows of all loads that wait for correction.
+    fingerprint, as_of : str
+        Of the records in the store.
+    audience : {"committee", "shared"}
+        Who may read the report.
+    small_cell : int
+        Counts of children from 1 to one below this are withheld; 0 for none.
+    """
+
+    quarter: str
+    network: str
+    sites: int
+    catheters: int
+    catheter_days: float
+    unknown_dwell: int
+    contacts: int
+    reached: int
+    set_aside: int
+    fingerprint: str
+    as_of: str
+    audience: str
+    small_cell: int
+
+    def numbers(self) -> tuple[Number, ...]:
+        """Return the facts as figures."""
+        reach = 100 * self.reached / self.contacts if self.contacts else None
+        return (
+            Number("sites", self.sites, "sites"),
+            Number("catheters", self.catheters, "catheters"),
+            Number("catheter-days", self.catheter_days, "catheter-days"),
+            Number("dwell/unknown", self.unknown_dwell, "catheters"),
+            Number("contacts/reached", reach, "per 100 calls", self.reached, self.contacts),
+            Number("rows/set-aside", self.set_aside, "rows"),
+        )
+
+
+def facts_strip(facts: Facts) -> str:
+    """Return the quarter and its size as a list of a few words each."""
+    reach = f"{figure(100 * facts.reached / facts.contacts)}%" if facts.contacts else "none"
+    pairs = (
+        (words.quarter(facts.quarter), markdown.text(facts.network)),
+        (f"{facts.sites:,}", "site" if facts.sites == 1 else "sites"),
+        (f"{facts.catheters:,}", "catheter" if facts.catheters == 1 else "catheters"),
+        (f"{facts.catheter_days:,.0f}", "catheter-days"),
+        (reach, "of planned calls reached the family"),
+    )
+    strip = bullets([f"**{number}** {what}" for number, what in pairs])
+    made_from = (
+        f"Records as of {facts.as_of}, data fingerprint `{facts.fingerprint}`. "
+        "An episode counts in its month of placement."
+    )
+    return "\n\n".join([block("facts", strip), block("note", made_from), _audience(facts)])
+
+
+def _audience(facts: Facts) -> str:
+    if facts.small_cell == 0:
+        return block(
+            "confidential",
+            "**Confidential.** The committee's own copy: it shows small counts. Do not pass it on.",
+        )
+    return block(
+        "note",
+        f"Counts of 1 to {facts.small_cell - 1} children are withheld, with those that would give "
+        "them away. Zero is shown.",
+    )
+
+
+def three_lists(
+    changed: Sequence[Sentence], decide: Sequence[Sentence], unknown: Sequence[Sentence]
+) -> str:
+    """Return the three lists, side by side where there is room."""
+    lists = (
+        ("What changed", "what-changed", changed),
+        ("What to decide", "what-to-decide", decide),
+        ("What we cannot tell", "what-we-cannot-tell", unknown),
+    )
+    parts = [
+        "\n\n".join(
+            ["::: {.list}", f"### {title} {{#{name}}}", bullets([item(s) for s in those]), ":::"]
+        )
+        for title, name, those in lists
+    ]
+    return block("three", *parts)
+
+
+def measure_table(findings: Sequence[Finding], page: Page) -> str:
+    """Return the table of all measures, each with its last eight quarters as a line."""
+    rows: list[list[str]] = []
+    for kind, group in groupby(findings, key=lambda f: f.measure.kind.value):
+        rows.append([f"**{_KINDS[kind]}**", *[""] * (len(_COLUMNS) - 1)])
+        rows += [_row(finding, page) for finding in group]
+    quarter = words.quarter(findings[0].now.period) if findings else ""
+    return markdown.table(_COLUMNS, rows, f"All measures, {quarter}", "measures")
+
+
+def _row(finding: Finding, page: Page) -> list[str]:
+    measure, now = finding.measure, finding.now
+    line = sparkline(
+        [rate.period for rate in finding.quarters],
+        [float("nan") if rate.withheld else rate.rate for rate in finding.quarters],
+        measure.unit,
+    )
+    return [
+        f"[{markdown.text(measure.title)}](#{measure.name})",
+        markdown.prose(measure.unit),
+        markdown.prose(_count(now)),
+        markdown.prose(rate_cell(now)),
+        page.small(f"line-{measure.name.replace('_', '-')}", line),
+        figure(finding.target, 3) if finding.target is not None else "none",
+        markdown.prose(verdict_cell(finding)),
+    ]
+
+
+def _count(rate: Rate) -> str:
+    if rate.withheld:
+        return "withheld"
+    return f"{amount(rate.numerator)} / {amount(rate.denominator)}"
+
+
+def rate_cell(rate: Rate) -> str:
+    """Return a rate and its limits in a few characters; a zero has its upper limit."""
+    if rate.withheld:
+        return "withheld"
+    if rate.denominator <= 0:
+        return "no figures"
+    return f"{figure(rate.rate)} ({figure(rate.lower)} to {figure(rate.upper)})"
+
+
+def verdict_cell(finding: Finding) -> str:
+    """Return the verdict, with its direction and whether it is new."""
+    verdict = finding.verdict
+    marks: list[str] = [finding.state, verdict.direction] if verdict.is_signal else []
+    if finding.state == "ended":
+        marks = ["signal ended"]
+    said = ", ".join(mark for mark in marks if mark)
+    return f"{verdict.words} ({said})" if said else verdict.words
+
+
+def measure_sheet(findings: Sequence[Finding]) -> Sheet:
+    """Return the table of all measures for the workbook."""
+    columns = (
+        *("Measure", "Title", "Kind", "Quarter", "Unit", "Numerator", "Denominator"),
+        *("Rate", "Lower 95%", "Upper 95%", "Episodes", "Known", "Provisional", "Target"),
+        "Verdict",
+    )
+    rows = []
+    for f in findings:
+        rows += [_sheet_row(f, rate, is_last=rate is f.quarters[-1]) for rate in f.quarters]
+    return Sheet("Measures", columns, tuple(rows))
+
+
+def _sheet_row(f: Finding, rate: Rate, *, is_last: bool) -> tuple[str | float | int | None, ...]:
+    shown = not rate.withheld
+    figures = (rate.numerator, rate.denominator, rate.rate, rate.lower, rate.upper)
+    counts = (rate.episodes, rate.ascertained)
+    return (
+        *(f.measure.name, f.measure.title, f.measure.kind.value, rate.period, f.measure.unit),
+        *(value if shown else None for value in (*figures, *counts)),
+        rate.provisional,
+        f.target,
+        verdict_cell(f) if is_last else None,
+    )

@@ -1,0 +1,121 @@
+"""Methods and limitations, as text: what was done, what it can see, what made it.
+
+Ordered after the items of SQUIRE 2.0 on measures, analysis, results and
+limitations (Ogrinc et al. 2016, BMJ Qual Saf 25:986-992, items 10, 11, 13, 16).
+"""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Sequence
+from importlib.metadata import version
+
+from pipeline import __version__
+from pipeline.report import markdown, words
+from pipeline.report.findings import Finding
+from pipeline.report.front import Facts
+from pipeline.report.markdown import Column, bullets, prose
+
+SOURCES = (
+    "Reporting: SQUIRE 2.0, Ogrinc et al. 2016, BMJ Qual Saf 25:986-992.",
+    "Time in place: Kaplan and Meier 1958, J Am Stat Assoc 53:457-481.",
+    "Incidence of reasons: Aalen and Johansen 1978, Scand J Stat 5:141-150.",
+    "Limits of a proportion: Wilson 1927, J Am Stat Assoc 22:209-212; see Newcombe 1998, "
+    "Stat Med 17:857-872.",
+    "Limits of a rate: Garwood 1936, Biometrika 28:437-442.",
+    "Control charts: ISO 7870-2. Over-dispersed charts: Laney 2002, Qual Eng 14:531-537.",
+    "Run rules: Anhoej and Olesen 2014, PLoS ONE 9:e113825.",
+    "Funnel plots: Spiegelhalter 2005, Stat Med 24:1185-1202.",
+    "Small cells: cell-size policy of the US Centers for Medicare and Medicaid Services, "
+    "no count of 1 to 10.",
+)
+_PACKAGES = ("duckdb", "numpy", "scipy", "polars", "plotnine")
+
+
+def pieces(findings: Sequence[Finding], facts: Facts) -> list[str]:
+    """Return the methods section, heading by heading."""
+    return [
+        _section("Measures", "methods-measures", _measures(facts)),
+        _section("Analysis", "methods-analysis", _analysis()),
+        "### Rules in force {#rules}",
+        charts_table(findings),
+        _section("Limitations", "limitations", _limitations()),
+        _section("Sources", "sources", SOURCES),
+        _section("Versions", "versions", _versions(facts)),
+    ]
+
+
+def _section(title: str, anchor: str, items: Sequence[str]) -> str:
+    return f"### {title} {{#{anchor}}}\n\n{bullets([prose(item) for item in items])}"
+
+
+def _measures(facts: Facts) -> tuple[str, ...]:
+    shown = (
+        "Small counts are shown: this is the committee's own copy."
+        if facts.small_cell == 0
+        else f"Counts of 1 to {facts.small_cell - 1} children are withheld."
+    )
+    return (
+        "Each measure is one query that gives a numerator and a denominator for each episode; "
+        "everything else is derived from it.",
+        "One episode is one catheter in one child. Two catheters in one child at a time count "
+        "two catheter-days for each day.",
+        "A catheter-day is 24 hours in place, counted from placement to removal in hours.",
+        "A call that did not reach the family ascertains nothing: missing is not zero. Each "
+        "measure shows for how many episodes it is known.",
+        "A month is provisional until every episode in it has had the measure's follow-up time. "
+        "Provisional points are hollow and start no signal.",
+        shown,
+    )
+
+
+def _analysis() -> tuple[str, ...]:
+    return (
+        "Proportions have Wilson limits, rates exact Poisson limits, all at 95%. No events: the "
+        "upper limit is shown.",
+        "Time in place is the Kaplan-Meier estimate with log(-log) limits. Catheters with no "
+        "known removal are censored when last known in place.",
+        "Reasons of removal compete: their incidence is the Aalen-Johansen estimate, and with "
+        "the proportion still in place they add up to one. Tied times are exact ties.",
+        "Where only an interval of the removal is known, its middle is used; the text says for "
+        "how many.",
+        "The centre line comes from the points before the first change that asks for a new "
+        "phase, at least 12 where there are that many. Limits are then kept; a new phase starts "
+        "only at a logged change. Fewer than 12 points: a run chart without limits.",
+        "A signal is a point beyond a limit, a run on one side of the centre line longer than "
+        "round(log2 n + 3), or fewer crossings than the 5% point of a binomial(n - 1, 1/2).",
+    )
+
+
+def _limitations() -> tuple[str, ...]:
+    return (
+        "The figures are observational. Nothing here shows what caused a difference.",
+        "What families report by telephone is less certain than what is seen; a symptom may be "
+        "missed where a call reached nobody.",
+        "With many charts a signal will sometimes come by chance; the table above says how often "
+        "a chart gives one when nothing has changed, where that is known.",
+        "Months near the date of the records may still change as late records come in.",
+        "What holds for these sites need not hold for others.",
+    )
+
+
+def charts_table(findings: Sequence[Finding]) -> str:
+    """Return which chart each measure has and why, with the rules in force."""
+    columns = (Column("Measure", 24), Column("Chart and reason", 50), Column("Points", 8, True))
+    rows = [
+        [
+            f"[{markdown.text(f.measure.title)}](#{f.measure.name})",
+            markdown.prose(f.chart.reason),
+            f"{len(f.chart):,}",
+        ]
+        for f in findings
+    ]
+    return markdown.table(columns, rows, "Charts, why they were chosen, and their points", "charts")
+
+
+def _versions(facts: Facts) -> tuple[str, ...]:
+    parts = [f"{name} {version(name)}" for name in _PACKAGES]
+    return (
+        f"dwell {__version__} on Python {platform.python_version()}, with {words.joined(parts)}.",
+        f"Records as of {facts.as_of}, data fingerprint {facts.fingerprint}.",
+    )

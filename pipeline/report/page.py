@@ -1,0 +1,71 @@
+"""The page being written: what cells show, and the picture files beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from pipeline.figures.look import Drawing
+from pipeline.figures.sparkline import Sparkline
+from pipeline.report import markdown
+from pipeline.report.numbers import Sentence
+
+FIGURES = "figures"
+
+
+class Page:
+    """Draws figures into a folder and remembers which.
+
+    Parameters
+    ----------
+    folder : Path
+        The document's folder; pictures go to `figures/` in it.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder / FIGURES
+        self._folder.mkdir(parents=True, exist_ok=True)
+        self.drawn: list[str] = []
+
+    def figure(self, name: str, drawing: Drawing) -> list[str]:
+        """Draw a figure; return its finding and the image, a piece each."""
+        path = self._save(name, drawing)
+        image = markdown.figure(path, drawing.caption, drawing.alt, drawing.width_cm, name)
+        return [finding(drawing.title), image]
+
+    def small(self, name: str, line: Sparkline) -> str:
+        """Draw a small line; return it as an image that stands in a cell."""
+        path = self._save(name, line)
+        return f'![]({path}){{fig-alt="{markdown.text(line.alt)}" width={line.width_cm:g}cm}}'
+
+    def _save(self, name: str, picture: Drawing | Sparkline) -> str:
+        file = f"{name}.svg"
+        picture.save(self._folder / file)
+        self.drawn.append(file)
+        return f"{FIGURES}/{file}"
+
+
+def finding(title: str) -> str:
+    """Return the sentence that states what a figure shows."""
+    return f"::: {{.finding}}\n{markdown.prose(title)}\n:::"
+
+
+def paragraph(sentences: Sequence[Sentence]) -> str:
+    """Return sentences as one paragraph."""
+    return markdown.prose(" ".join(sentence.text for sentence in sentences))
+
+
+def item(sentence: Sentence) -> str:
+    """Return a sentence as a list item, its subject first and linked to the evidence."""
+    text = markdown.prose(sentence.text)
+    if not sentence.subject:
+        return text
+    subject = markdown.text(sentence.subject)
+    linked = f"[{subject}](#{sentence.anchor})" if sentence.anchor else subject
+    return f"**{linked}.** {text}"
+
+
+def block(name: str, *pieces: str) -> str:
+    """Return pieces inside a division of a class."""
+    inside = "\n\n".join(pieces)
+    return f":::: {{.{name}}}\n\n{inside}\n\n::::"

@@ -1,0 +1,187 @@
+"""The quarterly report: collected once, then shown section by section.
+
+`reports/quarterly.qmd` calls `collect` and then one method a section.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline import __version__
+from pipeline.measures.periods import months_of
+from pipeline.report import dwell_section, front, gather, gather_removal, methods, narrative
+from pipeline.report.definitions import CAUTIONS, definitions
+from pipeline.report.dwell_section import Removal
+from pipeline.report.findings import Finding
+from pipeline.report.front import Facts
+from pipeline.report.markdown import bullets, prose, show
+from pipeline.report.measure_section import measure_pieces
+from pipeline.report.narrative import LoggedChange
+from pipeline.report.numbers import FILE, Ledger, Number, Sentence
+from pipeline.report.page import Page, block, paragraph
+from pipeline.report.workbook import FILE as WORKBOOK
+from pipeline.report.workbook import Sheet, write_workbook
+from pipeline.settings import Settings, load_settings
+from pipeline.store import open_store
+
+
+@dataclass(frozen=True)
+class Collected:
+    """All results of a quarter; nothing after this looks into the store.
+
+    Attributes
+    ----------
+    facts : Facts
+        Size and source of the figures.
+    findings : tuple of Finding
+        Every measure.
+    changes : tuple of LoggedChange
+        The improvement log up to the quarter.
+    removal, removal_before : Removal or None
+        Time in place and reasons, of the quarter and the year before it.
+    settings : Settings
+        The programme's settings.
+    """
+
+    facts: Facts
+    findings: tuple[Finding, ...]
+    changes: tuple[LoggedChange, ...]
+    removal: Removal | None
+    removal_before: Removal | None
+    settings: Settings
+
+
+def collect(
+    quarter: str, db: str, *, audience: str = "shared", settings_file: str | None = None
+) -> Collected:
+    """Read everything that the report of a quarter is made from.
+
+    Parameters
+    ----------
+    quarter : str
+        Such as `2025-Q4`.
+    db : str
+        Path of the store.
+    audience : {"committee", "shared"}
+        Small counts are withheld from what is shared.
+    settings_file : str, optional
+        The programme's settings.
+
+    Raises
+    ------
+    UsageError, NoDataError, StoreError, SettingsError
+        As they say.
+    """
+    settings = load_settings(Path(settings_file) if settings_file else None)
+    small_cell = 0 if audience == "committee" else settings.small_cell
+    with open_store(db) as store:
+        gather.check_quarter(store, quarter)
+        changes = gather.logged_changes(store, months_of(quarter)[1])
+        return Collected(
+            facts=gather.facts(store, quarter, settings, audience=audience, small_cell=small_cell),
+            findings=gather.findings(store, quarter, settings, changes),
+            changes=tuple(changes),
+            removal=gather_removal.removal(store, [quarter], small_cell),
+            removal_before=gather_removal.year_before(store, quarter, small_cell),
+            settings=settings,
+        )
+
+
+class Report:
+    """Shows the sections in order, and writes the files beside the page at the end."""
+
+    def __init__(self, collected: Collected, folder: Path | str = ".") -> None:
+        self._data = collected
+        self._folder = Path(folder)
+        self._page = Page(self._folder)
+        self._numbers: list[Number] = [*collected.facts.numbers()]
+        self._sentences: list[Sentence] = []
+        self._sheets: list[Sheet] = []
+
+    def this_quarter(self) -> None:
+        """Show the first screen."""
+        data, quarter = self._data, self._data.facts.quarter
+        begun = [c for c in data.changes if quarter_of(c.started) == quarter]
+        changed = narrative.what_changed(data.findings, begun)
+        decide = narrative.to_decide(
+            data.findings, data.facts.set_aside, data.settings.min_ascertainment
+        )
+        unknown = narrative.cannot_tell(
+            data.findings, data.facts.unknown_dwell, data.facts.catheters
+        )
+        for finding in data.findings:
+            self._numbers += finding.numbers()
+        self._sentences += [*changed, *decide, *unknown]
+        self._sheets.append(front.measure_sheet(data.findings))
+        show(
+            front.facts_strip(data.facts),
+            front.three_lists(changed, decide, unknown),
+            front.measure_table(data.findings, self._page),
+        )
+
+    def time_in_place(self) -> None:
+        """Show how long catheters stay, and why they come out."""
+        data, period = self._data, self._data.facts.quarter
+        if data.removal is None:
+            show("No time in place is known for this quarter.")
+            return
+        self._numbers += dwell_section.numbers(period, data.removal)
+        if data.removal_before is not None:
+            self._numbers += dwell_section.numbers("year-before", data.removal_before)
+        said = dwell_section.sentences(period, data.removal, data.removal_before)
+        self._sentences += said
+        self._sheets.append(dwell_section.sheet(period, data.removal))
+        show(paragraph(said))
+        if not data.removal.is_withheld:
+            show(dwell_section.table(period, data.removal))
+
+    def measures(self, *kinds: str) -> None:
+        """Show a control chart and sentences for each measure of some kinds."""
+        for finding in self._data.findings:
+            if finding.measure.kind.value in kinds:
+                pieces, said = measure_pieces(finding, self._page)
+                self._sentences += said
+                show(*pieces)
+
+    def definitions(self) -> None:
+        """Show the definitions, from the measures' cards."""
+        targets = {f.measure.name: f.target for f in self._data.findings}
+        show(definitions((f.measure for f in self._data.findings), targets))
+
+    def methods(self) -> None:
+        """Show the methods, the rules in force, the limitations and the versions."""
+        show(*methods.pieces(self._data.findings, self._data.facts))
+
+    def cautions(self) -> None:
+        """Show the cautions."""
+        show(block("caution", bullets([prose(text) for text in CAUTIONS])))
+
+    def finish(self, renderer: str) -> None:
+        """Write `numbers.json` and `tables.xlsx`, and say what made the report."""
+        facts = self._data.facts
+        Ledger(
+            report="quarterly",
+            period=facts.quarter,
+            audience=facts.audience,
+            fingerprint=facts.fingerprint,
+            as_of=facts.as_of,
+            version=__version__,
+            small_cell=facts.small_cell,
+            numbers=tuple(self._numbers),
+            sentences=tuple(self._sentences),
+            figures=tuple(self._page.drawn),
+        ).write(self._folder / FILE)
+        write_workbook(self._sheets, self._folder / WORKBOOK)
+        made = f"Made by dwell {__version__} with {renderer}."
+        files = (
+            f"Beside this page: `figures/`, `{WORKBOOK}` and `{FILE}`, which holds every figure."
+        )
+        show(block("note", prose(made), files))
+
+
+def quarter_of(month: str) -> str:
+    """Return the quarter of a month."""
+    from pipeline.measures import periods
+
+    return periods.quarter_of(month)
