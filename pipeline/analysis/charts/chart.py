@@ -8,9 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.analysis.charts.balance import UNEVEN, even_sets
 from pipeline.analysis.charts.choose import choose_kinds
 from pipeline.analysis.charts.limits import Limits
 from pipeline.analysis.charts.lines import lines_of, standardised
+from pipeline.analysis.charts.models import MODELS
 from pipeline.analysis.charts.phases import PhasePlan
 from pipeline.analysis.charts.results import (
     KINDS,
@@ -18,10 +20,11 @@ from pipeline.analysis.charts.results import (
     Change,
     ControlChart,
     Counts,
+    Flags,
     Floats,
     Phase,
 )
-from pipeline.analysis.charts.signals import DEFAULT_RULES, RULES, find_signals
+from pipeline.analysis.charts.signals import DEFAULT_RULES, RULES, WITHOUT_RUNS, find_signals
 from pipeline.analysis.charts.stack import Stack, stack_series
 
 
@@ -35,6 +38,7 @@ def control_chart(
     unit: str = "",
     baseline: tuple[str, str] | None = None,
     forced: bool = False,
+    model: str | None = None,
 ) -> ControlChart:
     """Make one control chart from one series.
 
@@ -58,6 +62,9 @@ def control_chart(
         First and last period of a baseline chosen by hand.
     forced : bool
         Take `kind` as it is, whatever the data look like.
+    model : str, optional
+        Distribution of the points of a run chart, binomial or poisson; every
+        other chart implies its own.
 
     Raises
     ------
@@ -74,6 +81,7 @@ def control_chart(
         unit=unit,
         baseline=baseline,
         forced=forced,
+        model=model,
     )[0]
 
 
@@ -87,6 +95,7 @@ def control_charts(
     unit: str = "",
     baseline: tuple[str, str] | None = None,
     forced: bool = False,
+    model: str | None = None,
 ) -> list[ControlChart]:
     """Make a chart for each of many series of one measure in one pass.
 
@@ -98,8 +107,10 @@ def control_charts(
     stack = stack_series(counts, logs, baseline, ones=kind in {"c", "individuals", "g", "t"})
     kinds, reasons = choose_kinds(stack, kind, standardised(stack, kind), forced=forced)
     value, centre, limits = lines_of(stack, kinds)
+    even = even_sets(stack, kinds, centre)[stack.limit_set]
     limits = _withhold_unready(stack, limits, kinds, forced=forced)
-    printed = _Printed(tuple(rules), multiplier, unit, value, centre, limits)
+    points = model or MODELS.get(kind, "poisson")
+    printed = _Printed(tuple(rules), points, multiplier, unit, value, centre, limits, even)
     made = (
         _one_chart(stack, i, printed, kind=kinds[i], reason=reasons[i]) for i in range(len(counts))
     )
@@ -111,11 +122,13 @@ class _Printed:
     """What the charts of one call share, and their lines as rates over the stack."""
 
     rules: tuple[str, ...]
+    model: str
     multiplier: float
     unit: str
     value: Floats
     centre: Floats
     limits: Limits
+    even: Flags
 
 
 def _check(counts: Sequence[Counts], kind: str, rules: Sequence[str]) -> None:
@@ -145,9 +158,11 @@ def _one_chart(stack: Stack, i: int, printed: _Printed, *, kind: str, reason: st
     """Cut one series out of the stack, in the printed unit."""
     part, counts, plan = stack.slice_of(i), stack.counts[i], stack.plans[i]
     limits, times = printed.limits, printed.multiplier
+    even = printed.even[part] & (kind not in WITHOUT_RUNS)
     centre, upper = printed.centre[part] * times, limits.upper[part] * times
     return ControlChart(
         kind=kind,
+        model=MODELS.get(kind, printed.model),
         reason=reason,
         unit=printed.unit,
         multiplier=times,
@@ -166,10 +181,11 @@ def _one_chart(stack: Stack, i: int, printed: _Printed, *, kind: str, reason: st
         provisional=counts.provisional,
         suppressed=counts.suppressed,
         judged=stack.judged[part],
+        runs_judged=even,
         phases=_phases(counts, plan, kind, centre, upper),
         changes=plan.drawn,
         rules=printed.rules,
-        notes=plan.notes,
+        notes=plan.notes if printed.even[part].all() else (*plan.notes, UNEVEN),
     )
 
 

@@ -140,11 +140,14 @@ class ControlChart:
 
     `value`, `centre`, `lower` and `upper` are in the measure's unit (already
     multiplied); NaN where there is no point or no limit. `exact` marks points
-    with probability limits, `judged` those that can signal, `sigma` is the
-    standard deviation that limits of three sigma were set from.
+    with probability limits, `judged` those that can signal, `runs_judged` those whose
+    runs mean something, `sigma` is the
+    standard deviation that limits of three sigma were set from. `model` is the
+    distribution of a point in control.
     """
 
     kind: str
+    model: str
     reason: str
     unit: str
     multiplier: float
@@ -163,6 +166,7 @@ class ControlChart:
     provisional: Flags
     suppressed: Flags
     judged: Flags
+    runs_judged: Flags
     phases: tuple[Phase, ...]
     changes: tuple[Change, ...]
     rules: tuple[str, ...]

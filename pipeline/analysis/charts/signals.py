@@ -38,7 +38,7 @@ class Runs:
     def of(cls, chart: ControlChart) -> Runs:
         """Cut the judged points of a chart into runs."""
         side = sides(chart.value, chart.centre)
-        useful = np.flatnonzero(chart.judged & (side != 0))
+        useful = np.flatnonzero(chart.judged & chart.runs_judged & (side != 0))
         groups = chart.limit_set[useful]
         return cls(useful, groups, *runs_of(side[useful], groups))
 
@@ -67,12 +67,12 @@ def find_signals(chart: ControlChart) -> tuple[Signal, ...]:
     found: list[Signal] = []
     if "beyond_limit" in chart.rules:
         found += _beyond_signals(chart)
+    runs = Runs.of(chart)
+    if "long_run" in chart.rules:
+        found += _run_signals(chart, runs)
+    if "few_crossings" in chart.rules:
+        found += _crossing_signals(chart, runs)
     if chart.kind not in WITHOUT_RUNS:
-        runs = Runs.of(chart)
-        if "long_run" in chart.rules:
-            found += _run_signals(chart, runs)
-        if "few_crossings" in chart.rules:
-            found += _crossing_signals(chart, runs)
         found += _zone_signals(chart)
     return tuple(found)
 
@@ -106,7 +106,9 @@ def _beyond_signals(chart: ControlChart) -> list[Signal]:
 
 
 def _run_signals(chart: ControlChart, runs: Runs) -> list[Signal]:
-    found = []
+    found: list[Signal] = []
+    if runs.useful.size == 0:
+        return found
     sizes = np.bincount(runs.limit_set)
     limits = np.array([longest_run_limit(int(n)) for n in sizes])
     for r in np.flatnonzero(runs.length > limits[runs.owner]):
@@ -147,6 +149,7 @@ def _zone_signals(chart: ControlChart) -> list[Signal]:
     if not rules or not np.isfinite(chart.sigma).any():
         return []
     z = (chart.value - chart.centre) / np.where(chart.sigma > 0, chart.sigma, np.nan)
+    z[(sides(chart.value, chart.centre) == 0) & np.isfinite(z)] = 0.0
     found = []
     for owner in np.unique(chart.limit_set):
         places = np.flatnonzero(chart.judged & np.isfinite(z) & (chart.limit_set == owner))

@@ -1,0 +1,136 @@
+"""Zone rules as a finite automaton, for exact run lengths.
+
+Champ and Woodall 1987, Technometrics 29:393-399, showed that rules on zones
+make a Markov chain: what a chart will do depends only on the last few points.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from pipeline.analysis.charts.models import BANDS
+from pipeline.analysis.charts.results import Floats, Ints
+
+LAST_BAND = len(BANDS) - 1
+HEIGHT = (-3, -2, -1, 0, None, 0, 1, 2, 3)
+"""Whole sigma that each band passes, by sign; on the line none."""
+
+WINDOWS = {"two_of_three": (2, 3, 2), "four_of_five": (4, 5, 1)}
+"""Needed, window, sigma to pass."""
+
+ROWS = {"eight_in_a_row": 8, "nine_in_a_row": 9}
+
+CHAINED = frozenset({"beyond_limit", *WINDOWS, *ROWS})
+"""Rules that the automaton knows."""
+
+SIGNAL = -1
+
+State = tuple[tuple[int, ...], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Automaton:
+    """`step[state, band]` is the next state, or -1 where a rule fires; it starts in 0."""
+
+    step: Ints
+
+
+def zone_automaton(rules: Sequence[str]) -> Automaton:
+    """Build the automaton of the given rules; those it does not know are left out."""
+    return _build(tuple(sorted(set(rules) & CHAINED)))
+
+
+@lru_cache(maxsize=64)
+def _build(rules: tuple[str, ...]) -> Automaton:
+    start: State = tuple((0,) * (WINDOWS[r][1] - 1) if r in WINDOWS else (0,) for r in rules)
+    known, rows, todo = {start: 0}, [], [start]
+    while todo:
+        state = todo.pop(0)
+        row = []
+        for band in range(len(BANDS)):
+            after = _advance(state, band, rules)
+            if after is not None and after not in known:
+                known[after] = len(known)
+                todo.append(after)
+            row.append(SIGNAL if after is None else known[after])
+        rows.append(row)
+    return Automaton(np.asarray(rows, np.int64))
+
+
+def _advance(state: State, band: int, rules: tuple[str, ...]) -> State | None:
+    """Return the next state, or None where a rule fires."""
+    parts = []
+    for memory, rule in zip(state, rules, strict=True):
+        part = _advance_rule(memory, band, rule)
+        if part is None:
+            return None
+        parts.append(part)
+    return tuple(parts)
+
+
+def _advance_rule(memory: tuple[int, ...], band: int, rule: str) -> tuple[int, ...] | None:
+    if rule == "beyond_limit":
+        return None if band in {0, LAST_BAND} else memory
+    if rule in ROWS:
+        side = _passed(band, 0)
+        run = memory[0] + side if side * memory[0] >= 0 and side != 0 else side
+        return None if abs(run) >= ROWS[rule] else (run,)
+    need, _, sigma = WINDOWS[rule]
+    here = _passed(band, sigma)
+    if here and sum(past == here for past in memory) + 1 >= need:
+        return None
+    return (*memory[1:], here)
+
+
+def _passed(band: int, sigma: int) -> int:
+    """Return +1 or -1 for a band beyond so many sigma on its side, else 0."""
+    height = HEIGHT[band]
+    if height is None or abs(height) < sigma:
+        return 0
+    return 1 if band > LAST_BAND // 2 else -1
+
+
+def expected_steps(automaton: Automaton, chances: Floats) -> float:
+    """Return the expected points until a rule fires, points all alike.
+
+    Parameters
+    ----------
+    automaton : Automaton
+    chances : float array, shape (9,)
+        Chance of each band.
+    """
+    matrix = _matrix(automaton, chances)
+    states = np.eye(len(matrix)) - matrix
+    if np.all(matrix.sum(axis=1) > 1 - 1e-14):
+        return float("inf")
+    return float(np.linalg.solve(states, np.ones(len(matrix)))[0])
+
+
+def chance_of_firing(automaton: Automaton, chances: Floats) -> float:
+    """Return the chance that a rule fires somewhere in a series.
+
+    Parameters
+    ----------
+    automaton : Automaton
+    chances : float array, shape (m, 9)
+        Chance of each band at each point.
+    """
+    quiet = np.zeros(len(automaton.step))
+    quiet[0] = 1.0
+    for row in chances:
+        quiet = quiet @ _matrix(automaton, row)
+    return float(1 - quiet.sum())
+
+
+def _matrix(automaton: Automaton, chances: Floats) -> Floats:
+    size = len(automaton.step)
+    matrix = np.zeros((size, size))
+    for band, chance in enumerate(chances):
+        to = automaton.step[:, band]
+        stays = to != SIGNAL
+        np.add.at(matrix, (np.flatnonzero(stays), to[stays]), chance)
+    return matrix

@@ -1,0 +1,152 @@
+"""Exact run lengths of CUSUM and EWMA charts by a Markov chain on a grid.
+
+Brook and Evans 1972, Biometrika 59:539-549: cut the statistic into narrow bands
+and follow it as a Markov chain.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from scipy import linalg, optimize
+
+from pipeline.analysis.charts.results import Floats
+
+GRID = 300
+"""Bands between zero and the limit."""
+
+Masses = Callable[[float, int], Floats]
+
+
+def smooth_masses(cdf: Callable[[Floats], Floats]) -> Masses:
+    """Return the masses of a continuous increment on a grid.
+
+    The result takes the grid's width and its reach M, and gives 2M + 1 masses at
+    -M..M, the ends holding all beyond.
+    """
+
+    def masses(width: float, reach: int) -> Floats:
+        edges = np.asarray((np.arange(-reach, reach) + 0.5) * width, dtype=np.float64)
+        return np.asarray(np.diff(np.concatenate([[0.0], cdf(edges), [1.0]])))
+
+    return masses
+
+
+def lattice_masses(values: Floats, chances: Floats) -> Masses:
+    """Return the masses of a discrete increment on a grid, its mean kept.
+
+    An increment between two grid points is shared between them, so that the
+    drift, which decides run lengths, is exact whatever the grid.
+    """
+
+    def masses(width: float, reach: int) -> Floats:
+        place = np.clip(values / width, -reach, reach) + reach
+        left = np.minimum(np.floor(place).astype(int), 2 * reach - 1)
+        share = place - left
+        total = np.bincount(left, chances * (1 - share), 2 * reach + 1)
+        return np.asarray(total + np.bincount(left + 1, chances * share, 2 * reach + 1))
+
+    return masses
+
+
+def cusum_matrix(masses: Masses, limit: float, grid: int = GRID) -> Floats:
+    """Return the transitions of a one-sided CUSUM below its limit.
+
+    Parameters
+    ----------
+    masses : callable
+        Of one step's increment.
+    limit : float
+        The sum that signals.
+    grid : int
+        Bands; band i stands for sums near ``i * limit / (grid - 1/2)``.
+    """
+    width = limit / (grid - 0.5)
+    step = masses(width, grid)
+    matrix = linalg.toeplitz(step[grid:0:-1], step[grid : 2 * grid])
+    cumulative = np.cumsum(step)
+    matrix[:, 0] = cumulative[grid::-1][:grid]
+    return np.asarray(matrix)
+
+
+def run_length(matrix: Floats, start: int = 0) -> float:
+    """Return the expected steps until the chain is left, infinite if it never is."""
+    leaving = np.eye(len(matrix)) - matrix
+    with np.errstate(all="ignore"):
+        try:
+            steps = np.linalg.solve(leaving, np.ones(len(matrix)))[start]
+        except np.linalg.LinAlgError:
+            return float("inf")
+    return float(steps) if np.isfinite(steps) and steps > 0 else float("inf")
+
+
+def cusum_run_length(masses: Masses, limit: float, grid: int = GRID) -> float:
+    """Return the expected steps from zero until a one-sided CUSUM passes its limit."""
+    return run_length(cusum_matrix(masses, limit, grid))
+
+
+def cusum_limit(masses: Masses, target: float, grid: int = GRID) -> float:
+    """Return the limit that gives a stated in-control run length.
+
+    Parameters
+    ----------
+    masses : callable
+        Of one step's increment in control.
+    target : float
+        Expected steps to a false signal, above one.
+
+    Raises
+    ------
+    ValueError
+        If the target is not above one, or no limit reaches it.
+    """
+    if not target > 1:
+        raise ValueError("the in-control run length must be above one step")
+    low, high = 1e-3, 1.0
+    while cusum_run_length(masses, high, grid) < target:
+        low, high = high, 1.5 * high
+        if high > 1e3:
+            raise ValueError("no limit gives so long an in-control run")
+
+    def gap(limit: float) -> float:
+        return float(np.log(cusum_run_length(masses, limit, grid) / target))
+
+    if gap(low) >= 0:
+        return low
+    return float(optimize.brentq(gap, low, high, xtol=1e-7, rtol=1e-7))
+
+
+def ewma_matrix(
+    cdf: Callable[[Floats], Floats], lower: float, upper: float, weight: float, grid: int = GRID
+) -> Floats:
+    """Return the transitions of an EWMA between two fixed limits.
+
+    Parameters
+    ----------
+    cdf : callable
+        Distribution function of one point.
+    lower, upper : float
+        Limits of the average.
+    weight : float
+        Weight of the newest point.
+    """
+    edges = np.linspace(lower, upper, grid + 1)
+    middle = (edges[1:] + edges[:-1]) / 2
+    reach = (edges[None, :] - (1 - weight) * middle[:, None]) / weight
+    return np.asarray(np.diff(cdf(reach), axis=1))
+
+
+def ewma_run_length(
+    cdf: Callable[[Floats], Floats],
+    start: float,
+    lower: float,
+    upper: float,
+    *,
+    weight: float,
+    grid: int = GRID,
+) -> float:
+    """Return the expected steps from `start` until an EWMA leaves its limits."""
+    matrix = ewma_matrix(cdf, lower, upper, weight, grid)
+    place = int(np.clip((start - lower) / (upper - lower) * grid, 0, grid - 1))
+    return run_length(matrix, place)
