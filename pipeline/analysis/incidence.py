@@ -81,7 +81,8 @@ class Incidence:
         asked = np.atleast_1d(np.asarray(hours, float))
         row = np.searchsorted(self.hours, asked, "right")
         known = self._known(asked)
-        zero, placed = np.zeros((1, len(self.reasons))), np.array([self.episodes])
+        zero = np.zeros((1, len(self.reasons)))
+        none_yet = zero + curve_limits.none_of(np.array([self.episodes]), self.level)
 
         def read(curve: Floats, start: Floats) -> Floats:
             values = np.concatenate([start, curve])[row]
@@ -95,9 +96,7 @@ class Incidence:
             incidence=read(self.incidence, zero),
             se=read(self.se, zero),
             lower=read(self.lower, zero),
-            upper=read(
-                self.upper, zero + curve_limits.none_of(np.array([self.episodes]), self.level)
-            ),
+            upper=read(self.upper, none_yet),
             still_in_place=read(self.still_in_place, np.ones(1)),
         )
 
