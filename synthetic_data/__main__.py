@@ -21,6 +21,7 @@ from synthetic_data.writer import FORMATS
 @click.option("--months", type=click.IntRange(min=1, max=396), help="Number of months.")
 @click.option("--late", is_flag=True, help="Hold back late records for FOLDER/late.")
 @click.option("--with-faults", is_flag=True, help="Add rows that break a rule each (CSV).")
+@click.option("--site-exports", is_flag=True, help="Two sites in their own layouts.")
 def main(
     folder: str,
     *,
@@ -31,6 +32,7 @@ def main(
     months: int | None,
     late: bool,
     with_faults: bool,
+    site_exports: bool,
 ) -> None:
     """Write invented records of an invented network to FOLDER.
 
@@ -46,6 +48,7 @@ def main(
             months=months,
             late=late,
             with_faults=with_faults,
+            site_exports=site_exports,
         )
     except (ValueError, OSError) as error:
         raise click.ClickException(str(error)) from error

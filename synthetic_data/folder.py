@@ -10,8 +10,9 @@ import polars as pl
 from pipeline.records.layout import RECORDS
 from synthetic_data.deliveries import split_late
 from synthetic_data.faults import append_faults
-from synthetic_data.generate import CHUNK, batches
+from synthetic_data.generate import CHUNK, Batch, batches
 from synthetic_data.scenario import Scenario, load_scenario
+from synthetic_data.site_exports import SITES, split_off, write_export
 from synthetic_data.writer import FolderWriter
 
 DEFAULT_SEED = 7
@@ -38,6 +39,7 @@ def write_folder(
     chunk: int = CHUNK,
     late: bool = False,
     with_faults: bool = False,
+    site_exports: bool = False,
     progress: Progress | None = None,
 ) -> Written:
     """Write a folder of invented records in the canonical layout.
@@ -63,13 +65,17 @@ def write_folder(
         ``folder/late``. Otherwise the folder is complete.
     with_faults : bool
         Add a few rows that break a rule each (CSV only), to show how they are set aside.
+    site_exports : bool
+        Write the records of two sites in those sites' own layouts instead, in
+        ``folder/godwit`` and ``folder/sandpiper``, each with the mapping that reads it.
+        These are held in memory until the end.
     progress : callable, optional
         Called with the episodes written so far and those in all.
 
     Returns
     -------
     Written
-        The folder and the rows in its files, a late delivery's not counted.
+        The folder and the rows in its files; those of folders within it are not counted.
 
     Raises
     ------
@@ -81,25 +87,39 @@ def write_folder(
     folder, scenario = Path(folder), load_scenario(sites=sites, months=months)
     total = scenario.episodes if episodes is None else episodes
     rows = dict.fromkeys(RECORDS, 0)
+    exports: dict[str, list[Batch]] = {site: [] for site in (SITES if site_exports else ())}
     with ExitStack() as stack:
         first = stack.enter_context(FolderWriter(folder, format))
         second = stack.enter_context(FolderWriter(folder / "late", format)) if late else None
-        for name, frame in programme_frames(scenario).items():
-            _append(first, {name: frame}, rows)
-        for number, batch in enumerate(
-            batches(scenario, episodes=total, seed=seed, chunk=chunk), start=1
-        ):
-            now = batch
+        _append(first, programme_frames(scenario), rows)
+        made = batches(scenario, episodes=total, seed=seed, chunk=chunk)
+        for number, batch in enumerate(made, start=1):
+            now = _keep_for_exports(batch, exports)
             if second is not None:
-                now, later = split_late(scenario, batch, seed=[seed, number])
+                now, later = split_late(scenario, now, seed=[seed, number])
                 _append(second, later, {})
             _append(first, now, rows)
             if progress is not None:
                 progress(min(number * chunk, total), total)
+    _write_exports(folder, exports, seed=seed)
     if with_faults:
         for name, count in append_faults(folder, seed=seed, after=total).items():
             rows[name] += count
     return Written(folder, rows)
+
+
+def _keep_for_exports(batch: Batch, exports: dict[str, list[Batch]]) -> Batch:
+    for site, parts in exports.items():
+        batch, own = split_off(batch, site)
+        parts.append(own)
+    return batch
+
+
+def _write_exports(folder: Path, exports: dict[str, list[Batch]], *, seed: int) -> None:
+    for site, parts in exports.items():
+        own = {name: pl.concat([part[name] for part in parts]) for name in parts[0]}
+        if not own["episode"].is_empty():
+            write_export(folder / site, site, own, seed=seed)
 
 
 def programme_frames(scenario: Scenario) -> dict[str, pl.DataFrame]:
@@ -127,7 +147,7 @@ def programme_frames(scenario: Scenario) -> dict[str, pl.DataFrame]:
     }
 
 
-def _append(writer: FolderWriter, batch: dict[str, pl.DataFrame], rows: dict[str, int]) -> None:
+def _append(writer: FolderWriter, batch: Batch, rows: dict[str, int]) -> None:
     for name, frame in batch.items():
         writer.append(name, frame)
         rows[name] = rows.get(name, 0) + frame.height
