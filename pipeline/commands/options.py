@@ -39,3 +39,12 @@ format_option: Decorator = click.option(
 quiet_option: Decorator = click.option(
     "--quiet", "-q", is_flag=True, help="No progress and no summary on stderr."
 )
+
+audience_option: Decorator = click.option(
+    "--audience",
+    type=click.Choice(["committee", "shared"]),
+    default="shared",
+    show_default=True,
+    help="shared withholds counts of few children, and what would give them away; "
+    "committee shows them and marks the output confidential.",
+)
