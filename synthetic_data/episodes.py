@@ -5,8 +5,8 @@ import numpy as np
 from pipeline.records.codes import RemovalDifficulty, RemovalTimeSource, RemovedBy
 from synthetic_data.calls import Calls
 from synthetic_data.contacts import position
-from synthetic_data.course import SOONEST_H, Course
-from synthetic_data.draws import Flags, Floats, Ints, between, chance, choose, to_quarter_hour
+from synthetic_data.course import Course
+from synthetic_data.draws import Flags, Floats, Ints, between, chance, choose
 from synthetic_data.placements import Placements
 from synthetic_data.recording import Known, Recording, share_by_reason
 from synthetic_data.scenario import Scenario, weights
@@ -67,7 +67,7 @@ def _removal(
     known, size = recording.known, placed.size
     is_known = known < Known.LOST
     spoken = calls.last_reached_h(size)
-    last_in_place = np.where(known == Known.LOST, _last_in_place(placed, course, spoken), np.nan)
+    last_in_place = np.where(known == Known.LOST, recording.heard_until_h, np.nan)
     clinician = chance(rng, share_by_reason(scenario.tables["removed_by"])[course.reason], size)
     by = np.where(clinician, position(RemovedBy.CLINICIAN), position(RemovedBy.FAMILY))
     difficulty = choose(
@@ -98,12 +98,6 @@ def _times(
         "removed_after_h": np.where(interval, seen, np.nan),
         "removed_before_h": np.where(interval, recording.known_out_h, np.nan),
     }
-
-
-def _last_in_place(placed: Placements, course: Course, spoken: Floats) -> Floats:
-    """Return the last contact or, for a family never reached, when the child went home."""
-    home = np.minimum(placed.discharged_h, to_quarter_hour(course.removed_h / 2))
-    return np.maximum(np.where(spoken > 0, spoken, home), SOONEST_H)
 
 
 def _source(known: Ints, clinician: Flags, rng: np.random.Generator) -> Ints:

@@ -14,7 +14,7 @@ from synthetic_data.scenario import Scenario
 
 FOLLOW_UP_H = 168.0
 FOUND_AFTER_H = (0.25, 4.0)  # from a removal until it is found out, where only that is known
-HEARD_FOR = (0.3, 0.95)  # share of its course after which a family can't be reached any more
+LAST_NEWS_H = (2.0, 120.0)  # when a family may fall silent, whatever becomes of the catheter
 
 
 class Known(IntEnum):
@@ -44,13 +44,13 @@ def settle(
     scenario: Scenario, placed: Placements, course: Course, rng: np.random.Generator
 ) -> Recording:
     """Draw how each removal becomes known."""
-    known = _how_known(scenario, course, rng)
     size = placed.size
+    silent = to_quarter_hour(between(rng, LAST_NEWS_H, size))
+    known = _how_known(scenario, course, silent, rng)
     found = to_quarter_hour(course.removed_h + between(rng, FOUND_AFTER_H, size))
     known_out = np.where(known == Known.INTERVAL, found, course.removed_h)
     gone = known >= Known.LOST
-    heard = to_quarter_hour(course.removed_h * between(rng, HEARD_FOR, size))
-    heard = np.where(known == Known.UNKNOWN, 0.0, np.where(gone, heard, known_out))
+    heard = np.where(known == Known.UNKNOWN, 0.0, np.where(gone, silent, known_out))
     short = np.round(between(rng, scenario.planted["immature"]["followed_h"], size))
     followed = np.where(placed.is_last_of_network, short, FOLLOW_UP_H)
     return Recording(
@@ -66,10 +66,14 @@ def share_by_reason(table: Mapping[str, float]) -> Floats:
     return np.array([table.get(reason.value, table["otherwise"]) for reason in RemovalReason])
 
 
-def _how_known(scenario: Scenario, course: Course, rng: np.random.Generator) -> Ints:
+def _how_known(
+    scenario: Scenario, course: Course, silent: Floats, rng: np.random.Generator
+) -> Ints:
+    """Draw what is known; losing sight of a family does not depend on the catheter's fate."""
     planted, size = scenario.planted["removal_time"], course.removed_h.size
     interval = chance(rng, share_by_reason(planted["interval"])[course.reason], size)
     known = np.where(interval, Known.INTERVAL, Known.EXACT)
-    known[chance(rng, planted["lost"], size)] = Known.LOST
+    falls_silent = chance(rng, planted["falls_silent"], size)
+    known[falls_silent & (silent < course.removed_h)] = Known.LOST
     known[chance(rng, planted["unknown"], size)] = Known.UNKNOWN
     return known
