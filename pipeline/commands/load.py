@@ -2,7 +2,7 @@
 
 import datetime as dt
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,6 +14,7 @@ from pipeline.errors import UsageError
 
 if TYPE_CHECKING:
     from pipeline.records.mapping import Mapping
+    from pipeline.store.checks import Finding
     from pipeline.store.load import LoadResult, Progress
 
 EPILOG = "Example: dwell load records/ --as-of 2026-01-15"
@@ -99,4 +100,14 @@ def summary(result: "LoadResult") -> list[str]:
         )
     if result.cleared:
         lines.append(f"  {result.cleared:,} rows set aside earlier are cleared")
-    return lines
+    return lines + warnings(result.findings)
+
+
+def warnings(findings: "Sequence[Finding]") -> list[str]:
+    """Say what the checks found, a line a check, with the rows at each site."""
+    titles = dict.fromkeys(finding.title for finding in findings)
+    return [
+        f"  warning: {title}: "
+        + ", ".join(f"{f.rows:,} at {f.site or 'no site'}" for f in findings if f.title == title)
+        for title in titles
+    ]

@@ -1,10 +1,12 @@
 """`dwell status`: what the store holds."""
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from pipeline.commands.load import warnings
 from pipeline.commands.options import db_option, format_option
 from pipeline.commands.printing import print_frame, table_lines, to_json
 
@@ -33,6 +35,7 @@ def status(db: Path, format_: str) -> None:
 
 def _everything(store: "Store") -> dict[str, Any]:
     from pipeline.store import holdings
+    from pipeline.store.checks import run_checks
 
     return {
         "store": store.path.name,
@@ -41,11 +44,13 @@ def _everything(store: "Store") -> dict[str, Any]:
         "records": holdings.records(store).to_dicts(),
         "loads": holdings.loads(store).to_dicts(),
         "set_aside": holdings.set_aside(store).to_dicts(),
+        "warnings": [asdict(finding) for finding in run_checks(store)],
     }
 
 
 def _print_table(store: "Store") -> None:
     from pipeline.store import holdings
+    from pipeline.store.checks import run_checks
 
     click.echo(
         f"{store.path}: records as of {store.as_of()}, data fingerprint {store.fingerprint()}\n"
@@ -58,3 +63,4 @@ def _print_table(store: "Store") -> None:
         click.echo("No rows are set aside.")
     else:
         click.echo("\n".join(["Rows set aside:", *table_lines(kept)]))
+    click.echo("\n".join(warnings(run_checks(store))))

@@ -99,6 +99,7 @@ def connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
         config["temp_file_encryption"] = True
     with plain_errors(path):
         connection = duckdb.connect(str(path), read_only=read_only, config=config)
+        connection.execute("set enable_progress_bar = false")  # the commands draw their own
     if not read_only:
         path.chmod(OWNER_ONLY)
     return connection

@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import duckdb
@@ -11,6 +11,7 @@ from pipeline.errors import InputError
 from pipeline.records.layout import RECORDS
 from pipeline.records.mapping import Mapping
 from pipeline.records.sources import Source
+from pipeline.store.checks import Finding, run_checks
 from pipeline.store.connection import plain_errors
 from pipeline.store.judging import judge
 from pipeline.store.known import Known, find_known, keep_undecided
@@ -37,12 +38,27 @@ class Fault:
 
 @dataclass(frozen=True)
 class LoadResult:
-    """What a load did. `load_id` is None where there was nothing new."""
+    """What a load did.
+
+    Attributes
+    ----------
+    load_id : int, optional
+        None where there was nothing new, and the store is unchanged.
+    files : tuple of FileCounts
+        What became of the rows of each file.
+    faults : tuple of Fault
+        Why rows were set aside.
+    cleared : int
+        Rows set aside earlier that came in after all.
+    findings : tuple of Finding
+        What the checks over the whole store warn of.
+    """
 
     load_id: int | None
     files: tuple[FileCounts, ...]
     faults: tuple[Fault, ...]
     cleared: int
+    findings: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -118,9 +134,9 @@ def _load(path: Path, sources: Sequence[Source], terms: _Terms, progress: Progre
         result = _write_all(connection, inputs, terms, progress)
         if result.load_id is None:
             connection.rollback()
-        else:
-            connection.commit()
-        return result
+            return result
+        connection.commit()
+        return replace(result, findings=run_checks(store))
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,20 @@
+-- check:  overlapping_episodes
+-- title:  Two catheters of one child placed one after the other
+-- reads:  episode
+-- No dates are kept, so an overlap shows only where two placements of one child follow
+-- each other directly at a site within a month: two catheters at once, or one entered twice.
+with placed as (
+    select
+        site,
+        episode_id,
+        month_order,
+        lag(month_order) over (
+            partition by patient_key, site, placed_month order by month_order
+        ) as order_before
+    from episode
+    where patient_key is not null
+)
+
+select site, 'episode' as record, episode_id as record_key
+from placed
+where month_order = order_before + 1
