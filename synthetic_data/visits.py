@@ -4,7 +4,7 @@ import numpy as np
 
 from pipeline.records.codes import VisitKind, VisitRelation
 from synthetic_data.course import COMPLETED, Course
-from synthetic_data.draws import between, chance, choose, to_quarter_hour
+from synthetic_data.draws import Floats, Ints, between, chance, choose, to_quarter_hour
 from synthetic_data.placements import Placements
 from synthetic_data.recording import FOLLOW_UP_H, Recording
 from synthetic_data.scenario import Scenario, weights
@@ -22,26 +22,33 @@ def visit_columns(
     rng: np.random.Generator,
 ) -> Columns:
     """Return the visits of a batch that fall within follow-up, in the order of episodes."""
-    spec, size = scenario.tables["followed"], placed.size
+    spec = scenario.tables["followed"]
     rates = weights(VisitRelation, spec["unplanned_visits_per_100"]) / 100
-    early = course.reason != COMPLETED
+    after_early = np.where(course.reason != COMPLETED, spec["after_early_removal"], 1.0)
     parts = []
     for place, relation in enumerate(VisitRelation):
         by_catheter = relation in BY_CATHETER_OR_PAIN
-        ratio = np.where(early & by_catheter, spec["after_early_removal"], 1.0)
-        who = np.flatnonzero(chance(rng, rates[place] * ratio, size))
-        at_h = placed.discharged_h[who] + (FOLLOW_UP_H - placed.discharged_h[who]) * rng.random(
-            who.size
-        )
-        soon = course.removed_h[who] + between(rng, WAIT_AFTER_REMOVAL_H, who.size)
-        at_h = np.where(by_catheter & early[who], np.maximum(soon, placed.discharged_h[who]), at_h)
-        parts.append((who, to_quarter_hour(at_h), np.full(who.size, place)))
-    who, at_h, relation_code = (np.concatenate(column) for column in zip(*parts, strict=True))
+        rate = rates[place] * (after_early if by_catheter else 1.0)
+        who = np.flatnonzero(chance(rng, rate, placed.size))
+        at_h = _times(placed, course, who, by_catheter=by_catheter, rng=rng)
+        parts.append((who, at_h, np.full(who.size, place)))
+    who, at_h, code = (np.concatenate(column) for column in zip(*parts, strict=True))
     kept = at_h <= np.nan_to_num(recording.followed_until_h[who], nan=0.0)
     order = np.argsort(who[kept], kind="stable")
     return {
         "episode_id": placed.serial[who[kept][order]],
         "at_h": at_h[kept][order],
         "kind": choose(rng, weights(VisitKind, spec["kind"]), order.size),
-        "relation": relation_code[kept][order],
+        "relation": code[kept][order],
     }
+
+
+def _times(
+    placed: Placements, course: Course, who: Ints, *, by_catheter: bool, rng: np.random.Generator
+) -> Floats:
+    """Draw times at home in the week; soon after a removal that was not planned."""
+    home = placed.discharged_h[who]
+    at_any_time = home + (FOLLOW_UP_H - home) * rng.random(who.size)
+    soon = course.removed_h[who] + between(rng, WAIT_AFTER_REMOVAL_H, who.size)
+    is_soon = by_catheter & (course.reason[who] != COMPLETED)
+    return to_quarter_hour(np.where(is_soon, np.maximum(soon, home), at_any_time))
