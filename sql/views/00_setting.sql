@@ -1,7 +1,7 @@
 -- The settings that rules in SQL read. These are the defaults; a session of the
 -- program puts the programme's own settings in their place under the same names.
 create or replace view setting as
-select name, value
+select name, cast(value as double) as value
 from (
     values ('evening_meal_hour', 18.0)
 ) as defaults (name, value);
@@ -11,7 +11,7 @@ comment on column setting.name is 'Name of the setting, as in the settings file.
 comment on column setting.value is 'Its value.';
 
 create or replace view dose_ceiling as
-select below_age_years, mg_kg_h
+select below_age_years, cast(mg_kg_h as double) as mg_kg_h
 from (
     values (1, 0.2), (22, 0.4)
 ) as defaults (below_age_years, mg_kg_h);
