@@ -34,8 +34,9 @@ EPILOG = "Example: dwell load records/ --as-of 2026-01-15"
 def load(folder: Path, as_of: str | None, mapping_path: Path | None, db: Path, quiet: bool) -> None:
     """Load a folder of records into the store.
 
-    It is all or nothing. FOLDER may be a single file too. Rows that break a rule are set aside, never lost; the summary on stderr says how
-    many and why. The same file twice changes nothing; a later file corrects.
+    All or nothing; FOLDER may be a single file too. Rows that break a rule are set
+    aside, never lost, and the summary on stderr says how many and why. The same file
+    twice changes nothing; a later file corrects.
     """
     from pipeline.records.folder import find_sources
     from pipeline.store.load import load as load_sources

@@ -15,9 +15,10 @@ if TYPE_CHECKING:
 
 
 @click.command(epilog="Example: dwell status --db dwell.duckdb")
+@click.option("--completeness", "fields", is_flag=True, help="How complete each field is.")
 @db_option
 @format_option
-def status(db: Path, format_: str) -> None:
+def status(fields: bool, db: Path, format_: str) -> None:
     """Say what the store holds.
 
     Which loads brought it, what became of every row that came in, what is set aside.
@@ -25,7 +26,9 @@ def status(db: Path, format_: str) -> None:
     from pipeline.store import holdings, open_store
 
     with open_store(db) as store:
-        if format_ == "csv":
+        if fields:
+            _print_completeness(store, format_)
+        elif format_ == "csv":
             print_frame(holdings.loads(store), "csv")
         elif format_ == "json":
             click.echo(to_json(_everything(store)))
@@ -64,3 +67,21 @@ def _print_table(store: "Store") -> None:
     else:
         click.echo("\n".join(["Rows set aside:", *table_lines(kept)]))
     click.echo("\n".join(warnings(run_checks(store))))
+
+
+def _print_completeness(store: "Store", format_: str) -> None:
+    """Print a row a field, site and quarter; as a table, a row a field and a column a site."""
+    import polars as pl
+
+    from pipeline.store.completeness import completeness
+
+    frame = completeness(store)
+    if format_ != "table":
+        print_frame(frame, format_)
+        return
+    share = 100 * pl.col("filled").sum() / pl.col("expected").sum()
+    by_site = frame.group_by("record", "field", "site", maintain_order=True).agg(
+        pl.when(pl.col("expected").sum() > 0).then(share.round(1)).alias("share")
+    )
+    click.echo("Percent filled, of the rows in which the field can be expected:\n")
+    print_frame(by_site.pivot("site", index=["record", "field"], values="share"))

@@ -1,0 +1,92 @@
+"""How complete each field is, by site and quarter of placement."""
+
+from typing import TYPE_CHECKING
+
+from pipeline.records.layout import RECORDS, Field
+from pipeline.store.session import Store
+
+if TYPE_CHECKING:
+    import polars as pl
+
+_REMOVED = "coalesce(removed_h, removed_before_h) is not null"
+_HEARD = "reached"
+
+# Where a field can be expected, in SQL; everywhere unless it is named here.
+EXPECTED: dict[str, dict[str, str]] = {
+    "episode": {
+        "removal_time_source": _REMOVED,
+        "removal_reason": _REMOVED,
+        "removed_by": _REMOVED,
+        "removal_difficulty": _REMOVED,
+        "last_known_in_place_h": f"not ({_REMOVED})",
+    },
+    "contact": {
+        "minutes_to_answer": "direction = 'family' and reached",
+        **dict.fromkeys(
+            (
+                "pain_score", "leakage", "dressing", "breathing_difficulty", "unresponsive",
+                "perioral_numbness", "tinnitus", "metallic_taste", "agitation",
+                "redness_swelling", "limb_weakness", "fell", "opioid_doses", "outcome",
+            ),
+            _HEARD,
+        ),
+    },
+}  # fmt: skip
+# Either of these says when a catheter came out, so they are one field.
+_TIME = {"removed_h": _REMOVED}
+_PART_OF_TIME = {"removed_after_h", "removed_before_h"}
+
+
+def completeness(store: Store) -> "pl.DataFrame":
+    """Count, for every optional field, the rows that should have it and those that do.
+
+    Returns
+    -------
+    polars.DataFrame
+        A row a `record`, `field`, `site` and `quarter` (``2025-Q4``, of placement):
+        `expected`, `filled` and `share`, null where none is expected. `removed_h` stands
+        for a removal time of any kind.
+    """
+    import polars as pl
+
+    frames = [_of_record(store, name) for name in ("episode", "contact")]
+    return pl.concat(frames).with_columns(
+        share=pl.when(pl.col("expected") > 0).then(pl.col("filled") / pl.col("expected"))
+    )
+
+
+def _fields(name: str) -> list[Field]:
+    return [f for f in RECORDS[name].fields if not f.required and f.name not in _PART_OF_TIME]
+
+
+def _of_record(store: Store, name: str) -> "pl.DataFrame":
+    """Count in one pass over the record, then turn columns into rows."""
+    import polars as pl
+
+    fields = [field.name for field in _fields(name)]
+    counts = ", ".join(_counts(name, field) for field in fields)
+    source = name if name == "episode" else f"{name} join episode using (episode_id)"
+    quarter = "left(placed_month, 4) || '-Q' || ((right(placed_month, 2)::integer + 2) // 3)"
+    wide = store.frame(
+        f"select site, {quarter} as quarter, {counts} from {source} group by all order by all"
+    )
+    return pl.concat(
+        wide.select(
+            pl.lit(name).alias("record"),
+            pl.lit(field).alias("field"),
+            "site",
+            "quarter",
+            pl.col(f"{field}_expected").cast(pl.Int64).alias("expected"),
+            pl.col(f"{field}_filled").cast(pl.Int64).alias("filled"),
+        )
+        for field in fields
+    )
+
+
+def _counts(name: str, field: str) -> str:
+    expected = EXPECTED[name].get(field, "true")
+    filled = _TIME.get(field, f"{name}.{field} is not null")
+    return (
+        f"count(*) filter (where {expected}) as {field}_expected,"
+        f" count(*) filter (where ({expected}) and {filled}) as {field}_filled"
+    )
