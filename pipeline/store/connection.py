@@ -5,7 +5,7 @@ The text of a database error can quote a cell, so none of it is passed on.
 
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import duckdb
@@ -99,7 +99,10 @@ def connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
         config["temp_file_encryption"] = True
     with plain_errors(path):
         connection = duckdb.connect(str(path), read_only=read_only, config=config)
-        connection.execute("set enable_progress_bar = false")  # the commands draw their own
+        # The commands draw their own progress. In a notebook's kernel the database has
+        # none to draw, and refuses even to be told so.
+        with suppress(duckdb.InvalidInputException):
+            connection.execute("set enable_progress_bar = false")
     if not read_only:
         path.chmod(OWNER_ONLY)
     return connection
