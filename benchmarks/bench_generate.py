@@ -20,7 +20,8 @@ from synthetic_data.scenario import Scenario, load_scenario
 from synthetic_data.tables import Columns, frame
 from synthetic_data.writer import FORMATS, FolderWriter
 
-EPISODES = 500_000
+EPISODES = 200_000
+ROUNDS = 3
 SITES, MONTHS = 200, 60
 RECORDS_DRAWN = ("episode", "contact", "visit")
 
@@ -31,14 +32,18 @@ def main(episodes: int | None) -> None:
     scenario = load_scenario(sites=SITES, months=MONTHS)
     print(f"{episodes:,} episodes, {SITES} sites, {MONTHS} months")
     for file_format in FORMATS:
-        with tempfile.TemporaryDirectory() as place:
-            seconds, rows = _write(Path(place), episodes, file_format)
-        with tempfile.TemporaryDirectory() as place:
-            floor = _write_floor(Path(place), scenario, rows, file_format)
-        total = sum(rows.values())
+        made, floors = [], []
+        for _ in range(ROUNDS):  # in turn, so that other work on the machine meets both
+            with tempfile.TemporaryDirectory() as place:
+                seconds, rows = _write(Path(place), episodes, file_format)
+            with tempfile.TemporaryDirectory() as place:
+                floors.append(_write_floor(Path(place), scenario, rows, file_format))
+            made.append(seconds)
+        seconds, floor, total = min(made), min(floors), sum(rows.values())
         print(
             f"{file_format:8} {total / seconds:12,.0f} rows/s in {seconds:5.1f} s;"
             f" floor {floor:5.1f} s; {seconds / floor:.2f} times the floor"
+            f" (least of {ROUNDS} rounds each)"
         )
 
 
