@@ -27,9 +27,9 @@ def demo(ctx: click.Context, folder: Path, seed: int | None, quiet: bool) -> Non
     anything else there is left alone, and the command stops.
     """
     _clear(folder)
-    _write(folder / "records", seed)
-    db = folder / "dwell.duckdb"
-    for delivery in (folder / "records", folder / "records" / "late"):
+    records, db = folder / "records", folder / "dwell.duckdb"
+    own_layouts = _write(records, seed)
+    for delivery in (records, *(records / site for site in own_layouts), records / "late"):
         _say(f"Loading {delivery}", quiet)
         _run(ctx, "load", folder=delivery, as_of=AS_OF, db=db, quiet=quiet)
     _run(ctx, "report", quarter=QUARTER, db=db, out=folder / "report", quiet=quiet)
@@ -54,10 +54,14 @@ def _clear(folder: Path) -> None:
         raise InputError(f"Cannot write to {folder}: {error.strerror}.") from None
 
 
-def _write(records: Path, seed: int | None) -> None:
+def _write(records: Path, seed: int | None) -> list[str]:
+    """Write the records; return the sites that send them in a layout of their own."""
     from synthetic_data.folder import DEFAULT_SEED, write_folder
+    from synthetic_data.site_exports import SITES
 
-    write_folder(records, seed=DEFAULT_SEED if seed is None else seed, late=True, with_faults=True)
+    seed = DEFAULT_SEED if seed is None else seed
+    write_folder(records, seed=seed, late=True, with_faults=True, site_exports=True)
+    return list(SITES)
 
 
 def _run(ctx: click.Context, name: str, **values: object) -> None:
