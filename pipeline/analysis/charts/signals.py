@@ -16,6 +16,7 @@ from pipeline.analysis.charts.runs import (
     runs_of,
     sides,
 )
+from pipeline.analysis.charts.words import figure, with_unit
 from pipeline.analysis.charts.zones import ZONE_RULES, zone_hits
 
 DEFAULT_RULES = ("beyond_limit", "long_run", "few_crossings")
@@ -85,10 +86,6 @@ def _signal(
     return Signal(kind, named, first, last, direction, text, min(1.0, float(p)))
 
 
-def _with_unit(chart: ControlChart, value: float) -> str:
-    return f"{value:.3g} {chart.unit}".rstrip()
-
-
 def _beyond_signals(chart: ControlChart) -> list[Signal]:
     below, above = beyond(chart.value, chart.lower, chart.upper)
     judged = int(np.sum(chart.judged & np.isfinite(chart.upper)))
@@ -98,7 +95,7 @@ def _beyond_signals(chart: ControlChart) -> list[Signal]:
         name = "upper" if above[i] else "lower"
         text = (
             f"{spoken(chart.periods[i])} lies {side} the {name} limit: "
-            f"{_with_unit(chart, chart.value[i])} against {limit:.3g}."
+            f"{with_unit(chart, chart.value[i])} against {figure(limit)}."
         )
         p = point_tail(chart, int(i)) * judged
         found.append(_signal(chart, "beyond_limit", np.array([i]), direction=side, text=text, p=p))

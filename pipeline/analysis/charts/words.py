@@ -1,0 +1,142 @@
+"""A chart in words: its finding as a title, its method in a line, its numbers for the blind."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.analysis.charts.results import ControlChart, Signal, spoken
+
+GAPS = frozenset({"g", "t"})
+BETWEEN = {"g": "catheters between events", "t": "catheter-days between events"}
+NAMES = {
+    "run": "Run chart", "p": "p chart", "p'": "p′ chart (Laney)", "u": "u chart",
+    "u'": "u′ chart (Laney)", "c": "c chart", "individuals": "Individuals chart",
+    "g": "g chart", "t": "t chart", "ewma": "EWMA chart",
+}  # fmt: skip
+NAMED_MONTHS = 3
+"""Months that a title names before it counts them instead."""
+
+
+def figure(value: float) -> str:
+    """Write a rate with two significant digits, larger ones as whole numbers."""
+    if not np.isfinite(value):
+        return "no value"
+    if value == 0 or abs(value) >= 9.95:
+        return f"{value:,.0f}"
+    places = 1 - int(np.floor(np.log10(abs(value))))
+    return f"{value:.{min(max(places, 0), 6)}f}"
+
+
+def with_unit(chart: ControlChart, value: float) -> str:
+    """Write a value of the chart with its unit."""
+    unit = BETWEEN.get(chart.kind, chart.unit)
+    return f"{figure(value)} {unit}".rstrip()
+
+
+def headline(chart: ControlChart, subject: str) -> str:
+    """State the chart's finding in one sentence, for its title.
+
+    The latest limits decide; a chart without a signal is steady at its centre
+    line, or rose or fell from one phase to the next.
+    """
+    latest = [s for s in chart.signals if _latest(chart, s)]
+    runs = [s for s in latest if s.kind == "long_run"]
+    out = [s for s in latest if s.kind == "beyond_limit"]
+    if runs:
+        return f"{subject}: {_run(chart, runs[-1])}"
+    if out:
+        return f"{subject}: {_beyond(out)}"
+    if latest:
+        since = spoken(latest[0].first)
+        return f"{subject}: not scattered as chance would have it since {since}"
+    return f"{subject}: {_quiet(chart)}"
+
+
+def _latest(chart: ControlChart, signal: Signal) -> bool:
+    return bool(chart.limit_set[signal.points[-1]] == chart.limit_set[-1])
+
+
+def _run(chart: ControlChart, signal: Signal) -> str:
+    apart = "further apart" if signal.direction == "above" else "closer together"
+    if chart.kind in GAPS:
+        return f"events {apart} from {spoken(signal.first)}"
+    side = "up" if signal.direction == "above" else "down"
+    return f"shift {side} from {spoken(signal.first)}"
+
+
+def _beyond(signals: list[Signal]) -> str:
+    side = signals[-1].direction
+    months = list(dict.fromkeys(spoken(s.first) for s in signals if s.direction == side))
+    if len(months) > NAMED_MONTHS:
+        return f"{side} the limit in {len(months)} periods, last in {months[-1]}"
+    named = f"{', '.join(months[:-1])} and {months[-1]}" if len(months) > 1 else months[0]
+    return f"{side} the limit in {named}"
+
+
+def _quiet(chart: ControlChart) -> str:
+    centres = [p for p in chart.phases if not p.carried_forward and np.isfinite(p.centre)]
+    if not centres:
+        return "no complete point yet"
+    last = with_unit(chart, centres[-1].centre)
+    if len(centres) > 1 and centres[-1].change:
+        before, after = centres[-2].centre, centres[-1].centre
+        moved = "from" if before == after else "up from" if after > before else "down from"
+        return f"{moved} {figure(before)} to {last} since {spoken(centres[-1].first)}"
+    if chart.kind == "run":
+        return f"median {last}, too few points for limits"
+    return f"steady at {last}"
+
+
+def method(chart: ControlChart) -> str:
+    """State the method in one line, for the caption."""
+    parts = [NAMES[chart.kind], _centre_line(chart), _limits(chart)]
+    if (chart.provisional & np.isfinite(chart.value)).any():
+        parts.append("hollow points are provisional")
+    withheld = int(chart.suppressed.sum())
+    if withheld:
+        parts.append(f"{withheld} point{'s are' if withheld > 1 else ' is'} withheld")
+    return "; ".join(part for part in parts if part) + "."
+
+
+def _centre_line(chart: ControlChart) -> str:
+    base = next((p for p in reversed(chart.phases) if p.baseline_first), None)
+    if base is None or base.baseline_first is None or base.baseline_last is None:
+        return ""
+    what = "median" if chart.kind in {"run", *GAPS} else "mean"
+    span = f"{spoken(base.baseline_first)} to {spoken(base.baseline_last)}"
+    points = f"{base.baseline_points} point" + ("" if base.baseline_points == 1 else "s")
+    return f"centre line the {what} of {points}, {span}"
+
+
+def _limits(chart: ControlChart) -> str:
+    drawn = np.isfinite(chart.upper)
+    if not drawn.any():
+        return "no limits"
+    if chart.exact[drawn].all():
+        return "exact limits with the tail area of 3 sigma"
+    some = ", exact where counts are small" if chart.exact[drawn].any() else ""
+    return f"limits 3 sigma{some}" if chart.kind != "ewma" else "limits 2.962 sigma"
+
+
+def description(chart: ControlChart, subject: str) -> str:
+    """State the numbers for those who cannot see the figure."""
+    shown = np.flatnonzero(np.isfinite(chart.value) & ~chart.suppressed)
+    if shown.size == 0:
+        return f"{NAMES[chart.kind]} of {subject}: no point to show."
+    last = shown[-1]
+    said = [
+        f"{NAMES[chart.kind]} of {subject}, {shown.size} points from "
+        f"{spoken(chart.periods[shown[0]])} to {spoken(chart.periods[last])}.",
+        f"Latest value {with_unit(chart, chart.value[last])}"
+        + (", provisional." if chart.provisional[last] else "."),
+        f"Centre line {figure(chart.centre[last])}{_limits_at(chart, int(last))}.",
+    ]
+    said += [s.sentence for s in chart.signals] or ["No signal."]
+    said += [f"{spoken(c.started)}: {c.title}." for c in chart.changes]
+    return " ".join(said)
+
+
+def _limits_at(chart: ControlChart, i: int) -> str:
+    if not np.isfinite(chart.upper[i]):
+        return ", no limits"
+    return f", limits {figure(chart.lower[i])} to {figure(chart.upper[i])}"
