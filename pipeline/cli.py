@@ -30,6 +30,12 @@ COMMANDS: dict[str, Entry] = {
     "rejects": Entry("pipeline.commands.rejects:rejects", "List or export rows set aside."),
     "history": Entry("pipeline.commands.history:history", "Show every version of an episode."),
     "undo": Entry("pipeline.commands.undo:undo", "Take a load back."),
+    "freeze": Entry(
+        "pipeline.commands.freeze:freeze", "Keep the figures of a quarter as published."
+    ),
+    "drift": Entry(
+        "pipeline.commands.drift:drift", "List published figures that later data changed."
+    ),
     "dictionary": Entry(
         "pipeline.commands.dictionary:dictionary", "Describe the records, views and columns."
     ),

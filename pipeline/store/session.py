@@ -51,6 +51,14 @@ class Store:
         with plain_errors(self.path):
             return self.connection.execute(sql, params).fetchall()
 
+    def insert(self, table: str, rows: Sequence[tuple[Any, ...]]) -> None:
+        """Add rows to a table in one transaction; raises as `frame` does."""
+        marks = ", ".join("?" for _ in rows[0])
+        with plain_errors(self.path):
+            self.connection.begin()
+            self.connection.executemany(f"insert into {table} values ({marks})", rows)
+            self.connection.commit()
+
     def as_of(self) -> dt.date:
         """Return the latest date on which the loaded records were extracted.
 

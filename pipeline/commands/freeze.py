@@ -1,0 +1,26 @@
+"""`dwell freeze`: keep the figures of a quarter as published."""
+
+from pathlib import Path
+
+import click
+
+from pipeline.commands.options import db_option, settings_option
+
+
+@click.command(epilog="Example: dwell freeze 2025-Q4")
+@click.argument("quarter")
+@db_option
+@settings_option
+def freeze(quarter: str, db: Path, settings: Path | None) -> None:
+    """Keep the figures of a quarter as published.
+
+    `dwell drift` compares them with what the store says later. A quarter that is frozen
+    again gets a new edition; the earlier ones stay.
+    """
+    from pipeline.measures.published import freeze as keep
+    from pipeline.settings import load_settings
+    from pipeline.store import open_store
+
+    with open_store(db, read_only=False) as store:
+        edition = keep(store, quarter, load_settings(settings))
+    click.echo(f"The figures of {quarter} are kept as published, edition {edition}.", err=True)
