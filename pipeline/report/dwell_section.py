@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.analysis.incidence import Incidence
-from pipeline.analysis.time_in_place import Quantile, TimeInPlace
+from pipeline.analysis.time_in_place import AT_RISK_HOURS, Quantile, TimeInPlace
+from pipeline.disclosure import Policy, withheld_at_risk
+from pipeline.figures.incidence import incidence_figure
+from pipeline.figures.time_in_place import EVERYONE, time_in_place_figure
 from pipeline.report import markdown, words
 from pipeline.report.markdown import Column
 from pipeline.report.numbers import Number, Sentence
+from pipeline.report.page import Page
 from pipeline.report.words import figure
 from pipeline.report.workbook import Sheet
 
@@ -151,6 +156,24 @@ def _reason_sentence(period: str, now: Removal) -> Sentence | None:
     )
     ids = tuple(f"removal/{period}/{reason}/{HOURS[-1]:g}" for reason in named)
     return Sentence(text, ids)
+
+
+def numbers_at_risk(now: Removal, policy: Policy) -> list[int | None]:
+    """Return the numbers still in place under the plot, None where withheld."""
+    numbers = now.time.at(AT_RISK_HOURS).n
+    hidden = withheld_at_risk(policy, numbers)[0]
+    return [None if gone else int(n) for n, gone in zip(numbers, hidden, strict=True)]
+
+
+def figures(now: Removal, page: Page, at_risk: Sequence[int | None]) -> list[str]:
+    """Draw time in place with the numbers that may be shown, and the stacked reasons."""
+    shown = {EVERYONE: at_risk}
+    return [
+        "### Time in place {#time-in-place}",
+        *page.figure("time-in-place", time_in_place_figure([now.time], numbers=shown)),
+        "### Reasons of removal {#reasons}",
+        *page.figure("reasons", incidence_figure([now.reasons])),
+    ]
 
 
 def table(period: str, now: Removal) -> str:

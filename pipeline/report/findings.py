@@ -98,7 +98,9 @@ class Finding:
     quarters : tuple of Rate
         The last eight quarters, this one last.
     chart : ControlChart
-        Of months, up to the quarter's last.
+        All of it, as it was judged; for the quarter's last month and before.
+    shown : ControlChart or None
+        What of it may be drawn; None where nothing may.
     verdict, verdict_before : Verdict
         Now, and as it would have been a quarter ago.
     target : float or None
@@ -110,6 +112,7 @@ class Finding:
     year_before: Rate
     quarters: tuple[Rate, ...]
     chart: ControlChart
+    shown: ControlChart | None
     verdict: Verdict
     verdict_before: Verdict
     target: float | None = None

@@ -95,25 +95,26 @@ def facts_strip(facts: Facts) -> str:
         (f"{facts.catheter_days:,.0f}", "catheter-days"),
         (reach, "of planned calls reached the family"),
     )
-    strip = bullets([f"**{number}** {what}" for number, what in pairs])
-    made_from = (
+    strip = block("facts", bullets([f"**{number}** {what}" for number, what in pairs]))
+    if facts.small_cell:
+        return strip
+    text = "**Confidential.** The committee's own copy: it shows small counts. Do not pass it on."
+    return f"{strip}\n\n{block('confidential', text)}"
+
+
+def sources_note(facts: Facts) -> str:
+    """Return what the figures are made from, and what is withheld from them."""
+    text = (
         f"Records as of {facts.as_of}, data fingerprint `{facts.fingerprint}`. "
-        "An episode counts in its month of placement."
+        "An episode counts in its month of placement. The small line has its own scale; "
+        "its last point is this quarter."
     )
-    return "\n\n".join([block("facts", strip), block("note", made_from), _audience(facts)])
-
-
-def _audience(facts: Facts) -> str:
-    if facts.small_cell == 0:
-        return block(
-            "confidential",
-            "**Confidential.** The committee's own copy: it shows small counts. Do not pass it on.",
+    if facts.small_cell:
+        text += (
+            f" Counts of 1 to {facts.small_cell - 1} children are withheld, with those that "
+            "would give them away; zero is shown."
         )
-    return block(
-        "note",
-        f"Counts of 1 to {facts.small_cell - 1} children are withheld, with those that would give "
-        "them away. Zero is shown.",
-    )
+    return block("note", text)
 
 
 def three_lists(

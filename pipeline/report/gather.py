@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from pipeline.analysis.charts import Change, ControlChart, Counts, control_chart
+from pipeline.analysis.charts import ControlChart, Counts
 from pipeline.analysis.rates import rates
+from pipeline.disclosure import Policy
+from pipeline.disclosure.periods import WithheldPeriods, withheld_periods
 from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import Measure, load_catalogue
-from pipeline.measures.periods import months_of
+from pipeline.measures.periods import months_of, quarter_of
 from pipeline.measures.series import series
 from pipeline.report import words
-from pipeline.report.findings import Finding, Rate, judge
+from pipeline.report.findings import RARE, Finding, Rate, Verdict, judge
 from pipeline.report.front import Facts
+from pipeline.report.gather_charts import counts_of, drawable, make_chart, rare_counts, until
 from pipeline.report.narrative import LoggedChange
 from pipeline.settings import Settings
 from pipeline.store import Store
@@ -79,102 +84,113 @@ def _codes(text: str | None) -> tuple[str, ...]:
 
 
 def findings(
-    store: Store, quarter: str, settings: Settings, changes: Sequence[LoggedChange]
+    store: Store,
+    quarter: str,
+    settings: Settings,
+    changes: Sequence[LoggedChange],
+    policy: Policy,
 ) -> tuple[Finding, ...]:
     """Return every measure's figures, chart and verdict up to a quarter."""
     measures = list(load_catalogue().values())
-    until = months_of(quarter)[1]
-    monthly = series(store, measures, ("month",), months=("0001-01", until), settings=settings)
-    by_quarter = series(store, measures, ("quarter",), months=("0001-01", until), settings=settings)
-    return tuple(
-        _finding(
-            measure,
-            quarter,
-            monthly.filter(monthly["measure"] == measure.name),
-            by_quarter.filter(by_quarter["measure"] == measure.name),
-            changes=[c for c in changes if not c.measures or measure.name in c.measures],
-            target=settings.targets.get(measure.name, measure.target),
+    span = ("0001-01", months_of(quarter)[1])
+    monthly = series(store, measures, ("month",), months=span, settings=settings)
+    by_quarter = series(store, measures, ("quarter",), months=span, settings=settings)
+    found = []
+    for measure in measures:
+        those = [c for c in changes if not c.measures or measure.name in c.measures]
+        months = monthly.filter(monthly["measure"] == measure.name)
+        quarters = by_quarter.filter(by_quarter["measure"] == measure.name)
+        is_rare = measure.charts[0].value in RARE
+        counts = (
+            rare_counts(store, measure, span, settings) if is_rare else counts_of(months, "month")
         )
-        for measure in measures
-    )
+        made = _Series(measure, quarter, months, quarters, counts, those, policy)
+        found.append(made.finding(settings.targets.get(measure.name, measure.target)))
+    return tuple(found)
 
 
-def _finding(
-    measure: Measure,
-    quarter: str,
-    monthly: pl.DataFrame,
-    by_quarter: pl.DataFrame,
-    *,
-    changes: Sequence[LoggedChange],
-    target: float | None,
-) -> Finding:
-    counts = _counts(monthly)
-    chart = _chart(measure, counts, changes)
-    before = _until(counts, months_of(words.quarter_before(quarter))[1])
-    shown = _quarter_rates(measure, quarter, by_quarter)
-    better = measure.better.value
-    return Finding(
-        measure=measure,
-        now=shown[-1],
-        year_before=_year_before(measure, quarter, by_quarter),
-        quarters=shown,
-        chart=chart,
-        verdict=judge(chart, quarter, better),
-        verdict_before=judge(
-            _chart(measure, before, changes), words.quarter_before(quarter), better
-        ),
-        target=target,
-    )
+@dataclass(frozen=True, eq=False)
+class _Series:
+    """One measure's series, on the way to its finding."""
 
+    measure: Measure
+    quarter: str
+    months: pl.DataFrame
+    quarters: pl.DataFrame
+    counts: Counts
+    changes: Sequence[LoggedChange]
+    policy: Policy
 
-def _counts(frame: pl.DataFrame) -> Counts:
-    return Counts(
-        periods=tuple(frame["month"]),
-        numerator=frame["numerator"].to_numpy().astype(float),
-        denominator=frame["denominator"].to_numpy().astype(float),
-        provisional=frame["provisional"].to_numpy(),
-    )
+    def finding(self, target: float | None) -> Finding:
+        """Judge the whole series, then withhold what may not be shown of it."""
+        withheld = self._withheld()
+        chart = make_chart(self.measure, self.counts, self.changes)
+        shown = self._rates(withheld)
+        return Finding(
+            measure=self.measure,
+            now=shown[-1],
+            year_before=self._year_before(withheld),
+            quarters=shown,
+            verdict=judge(chart, self.quarter, self.measure.better.value),
+            verdict_before=self._verdict_before(),
+            chart=chart,
+            shown=self._shown(chart, withheld),
+            target=target,
+        )
 
+    def _withheld(self) -> WithheldPeriods:
+        return withheld_periods(
+            self.policy,
+            self._cells(self.months),
+            [quarter_of(month) for month in self.months["month"]],
+            self._cells(self.quarters),
+            list(self.quarters["quarter"]),
+        )
 
-def _until(counts: Counts, month: str) -> Counts:
-    keep = np.array([period <= month for period in counts.periods], bool)
-    return Counts(
-        periods=tuple(period for period in counts.periods if period <= month),
-        numerator=counts.numerator[keep],
-        denominator=counts.denominator[keep],
-        provisional=counts.provisional[keep],
-    )
+    def _cells(self, frame: pl.DataFrame) -> NDArray[np.float64]:
+        """Return every count that could be read off a row."""
+        with_event = frame["numerator"].to_numpy().astype(float)
+        known = frame["ascertained"].to_numpy().astype(float)
+        if self.measure.denominator_kind == "rate":
+            return np.column_stack([with_event, known])
+        whole = frame["denominator"].to_numpy().astype(float)
+        return np.column_stack([with_event, whole - with_event, known])
 
+    def _shown(self, chart: ControlChart, withheld: WithheldPeriods) -> ControlChart | None:
+        quarterly = make_chart(self.measure, counts_of(self.quarters, "quarter"), self.changes)
+        if chart.kind in RARE or self.measure.charts[0].value in RARE:
+            is_small = self.policy.is_small(self._cells(self.quarters)[:, 0]).any()
+            mask = np.full(len(chart), bool(is_small))
+        else:
+            mask = withheld.months
+        return drawable(chart, mask, quarterly, withheld.quarters)
 
-def _chart(measure: Measure, counts: Counts, changes: Sequence[LoggedChange]) -> ControlChart:
-    last = counts.periods[-1] if counts.periods else ""
-    log = [
-        Change(c.started, c.title, c.new_phase, c.change_id) for c in changes if c.started <= last
-    ]
-    kind = measure.charts[0].value
-    return control_chart(
-        counts,
-        kind="u" if kind in {"t", "g"} else kind,
-        changes=log,
-        multiplier=measure.multiplier,
-        unit=measure.unit,
-    )
+    def _verdict_before(self) -> Verdict:
+        before = words.quarter_before(self.quarter)
+        counts = until(self.counts, months_of(before)[1])
+        chart = make_chart(self.measure, counts, self.changes)
+        return judge(chart, before, self.measure.better.value)
 
+    def _rates(self, withheld: WithheldPeriods) -> tuple[Rate, ...]:
+        """Return the last eight quarters; those before the records have no figures."""
+        rows = {row["quarter"]: row for row in self.quarters.to_dicts()}
+        hidden = dict(zip(self.quarters["quarter"], withheld.quarters, strict=True))
+        span = range(QUARTERS_SHOWN - 1, -1, -1)
+        periods = [words.quarter_before(self.quarter, back) for back in span]
+        return tuple(
+            replace(rate_of(self.measure, q, rows.get(q)), withheld=bool(hidden.get(q, False)))
+            for q in periods
+        )
 
-def _quarter_rates(measure: Measure, quarter: str, by_quarter: pl.DataFrame) -> tuple[Rate, ...]:
-    """Return the last eight quarters; those before the first placement have no figures."""
-    rows = {row["quarter"]: row for row in by_quarter.to_dicts()}
-    periods = [words.quarter_before(quarter, back) for back in range(QUARTERS_SHOWN - 1, -1, -1)]
-    return tuple(rate_of(measure, period, rows.get(period)) for period in periods)
-
-
-def _year_before(measure: Measure, quarter: str, by_quarter: pl.DataFrame) -> Rate:
-    """Return the four quarters before together."""
-    periods = {words.quarter_before(quarter, back) for back in range(1, 5)}
-    rows = [row for row in by_quarter.to_dicts() if row["quarter"] in periods]
-    parts = ("numerator", "denominator", "episodes", "ascertained", "missing_denominator")
-    total = {part: sum(row[part] for row in rows) for part in parts}
-    return rate_of(measure, "year-before", total | {"provisional": False} if rows else None)
+    def _year_before(self, withheld: WithheldPeriods) -> Rate:
+        """Return the four quarters before together."""
+        periods = {words.quarter_before(self.quarter, back) for back in range(1, 5)}
+        rows = [row for row in self.quarters.to_dicts() if row["quarter"] in periods]
+        parts = ("numerator", "denominator", "episodes", "ascertained")
+        total = {part: sum(row[part] for row in rows) for part in parts}
+        row = total | {"provisional": False} if rows else None
+        made = rate_of(self.measure, "year-before", row)
+        return replace(made, withheld=withheld.year_before)
 
 
 def rate_of(measure: Measure, period: str, row: Mapping[str, Any] | None) -> Rate:

@@ -2,16 +2,61 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from pipeline.analysis.charts.words import BETWEEN
+from pipeline.figures.control_chart import control_chart_figure
 from pipeline.report import markdown
 from pipeline.report.findings import Finding
 from pipeline.report.narrative import about_measure
-from pipeline.report.numbers import Sentence
-from pipeline.report.page import Page, paragraph
+from pipeline.report.numbers import Number, Sentence
+from pipeline.report.page import Page, block, paragraph
+
+NOT_DRAWN = (
+    "The chart is not drawn in this copy: each of its points would be a small number of children."
+)
 
 
 def measure_pieces(finding: Finding, page: Page) -> tuple[list[str], list[Sentence]]:
     """Return a measure's part of the page, and the sentences in it."""
     measure = finding.measure
     said = about_measure(finding)
-    heading = f"### {markdown.text(measure.title)} {{#{measure.name}}}"
-    return [heading, paragraph(said)], said
+    pieces = [f"### {markdown.text(measure.title)} {{#{measure.name}}}", paragraph(said)]
+    if finding.shown is None:
+        return [*pieces, block("note", NOT_DRAWN)], said
+    title = f"{measure.title}: {finding.verdict.words}"
+    drawing = control_chart_figure(finding.shown, measure.title, title=title)
+    return [*pieces, page.image(measure.name.replace("_", "-"), drawing)], said
+
+
+def chart_numbers(finding: Finding) -> tuple[Number, ...]:
+    """Return the points that are drawn, with their control limits."""
+    chart = finding.shown
+    if chart is None:
+        return ()
+    unit = BETWEEN.get(chart.kind, chart.unit)
+    names = _distinct(chart.periods)
+    return tuple(
+        Number(
+            f"{finding.measure.name}/chart/{names[i]}",
+            float(chart.value[i]),
+            unit,
+            float(chart.numerator[i]),
+            float(chart.denominator[i]),
+            float(chart.lower[i]),
+            float(chart.upper[i]),
+            provisional=bool(chart.provisional[i]),
+        )
+        for i in range(len(chart))
+        if not chart.suppressed[i]
+    )
+
+
+def _distinct(periods: Sequence[str]) -> list[str]:
+    """Return a name for each point; events of one month are numbered."""
+    seen: dict[str, int] = {}
+    names = []
+    for period in periods:
+        seen[period] = seen.get(period, 0) + 1
+        names.append(period if seen[period] == 1 else f"{period}/{seen[period]}")
+    return names

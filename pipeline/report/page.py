@@ -29,9 +29,12 @@ class Page:
 
     def figure(self, name: str, drawing: Drawing) -> list[str]:
         """Draw a figure; return its finding and the image, a piece each."""
+        return [finding(drawing.title), self.image(name, drawing)]
+
+    def image(self, name: str, drawing: Drawing) -> str:
+        """Draw a figure whose finding the text has said already; return the image."""
         path = self._save(name, drawing)
-        image = markdown.figure(path, drawing.caption, drawing.alt, drawing.width_cm, name)
-        return [finding(drawing.title), image]
+        return markdown.figure(path, drawing.caption, drawing.alt, drawing.width_cm, name)
 
     def small(self, name: str, line: Sparkline) -> str:
         """Draw a small line; return it as an image that stands in a cell."""

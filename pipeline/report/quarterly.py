@@ -9,17 +9,28 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline import __version__
+from pipeline.disclosure import Policy
 from pipeline.measures.periods import months_of
-from pipeline.report import dwell_section, front, gather, gather_removal, methods, narrative
+from pipeline.report import (
+    dwell_section,
+    front,
+    gather,
+    gather_quality,
+    gather_removal,
+    methods,
+    narrative,
+    quality_section,
+)
 from pipeline.report.definitions import CAUTIONS, definitions
 from pipeline.report.dwell_section import Removal
 from pipeline.report.findings import Finding
 from pipeline.report.front import Facts
 from pipeline.report.markdown import bullets, prose, show
-from pipeline.report.measure_section import measure_pieces
+from pipeline.report.measure_section import chart_numbers, measure_pieces
 from pipeline.report.narrative import LoggedChange
 from pipeline.report.numbers import FILE, Ledger, Number, Sentence
 from pipeline.report.page import Page, block, paragraph
+from pipeline.report.quality_section import DataQuality
 from pipeline.report.workbook import FILE as WORKBOOK
 from pipeline.report.workbook import Sheet, write_workbook
 from pipeline.settings import Settings, load_settings
@@ -40,8 +51,12 @@ class Collected:
         The improvement log up to the quarter.
     removal, removal_before : Removal or None
         Time in place and reasons, of the quarter and the year before it.
+    quality : DataQuality
+        What came in, and how much of it is known.
     settings : Settings
         The programme's settings.
+    policy : Policy
+        What may be shown to this audience.
     """
 
     facts: Facts
@@ -49,7 +64,9 @@ class Collected:
     changes: tuple[LoggedChange, ...]
     removal: Removal | None
     removal_before: Removal | None
+    quality: DataQuality
     settings: Settings
+    policy: Policy
 
 
 def collect(
@@ -74,17 +91,20 @@ def collect(
         As they say.
     """
     settings = load_settings(Path(settings_file) if settings_file else None)
-    small_cell = 0 if audience == "committee" else settings.small_cell
+    policy = Policy.for_audience("committee" if audience == "committee" else "shared", settings)
+    small_cell = policy.threshold
     with open_store(db) as store:
         gather.check_quarter(store, quarter)
         changes = gather.logged_changes(store, months_of(quarter)[1])
         return Collected(
             facts=gather.facts(store, quarter, settings, audience=audience, small_cell=small_cell),
-            findings=gather.findings(store, quarter, settings, changes),
+            findings=gather.findings(store, quarter, settings, changes, policy),
             changes=tuple(changes),
             removal=gather_removal.removal(store, [quarter], small_cell),
             removal_before=gather_removal.year_before(store, quarter, small_cell),
+            quality=gather_quality.data_quality(store, quarter),
             settings=settings,
+            policy=policy,
         )
 
 
@@ -118,6 +138,7 @@ class Report:
             front.facts_strip(data.facts),
             front.three_lists(changed, decide, unknown),
             front.measure_table(data.findings, self._page),
+            front.sources_note(data.facts),
         )
 
     def time_in_place(self) -> None:
@@ -134,6 +155,8 @@ class Report:
         self._sheets.append(dwell_section.sheet(period, data.removal))
         show(paragraph(said))
         if not data.removal.is_withheld:
+            at_risk = dwell_section.numbers_at_risk(data.removal, data.policy)
+            show(*dwell_section.figures(data.removal, self._page, at_risk))
             show(dwell_section.table(period, data.removal))
 
     def measures(self, *kinds: str) -> None:
@@ -142,7 +165,19 @@ class Report:
             if finding.measure.kind.value in kinds:
                 pieces, said = measure_pieces(finding, self._page)
                 self._sentences += said
+                self._numbers += chart_numbers(finding)
                 show(*pieces)
+
+    def data_quality(self) -> None:
+        """Show how good the data are."""
+        data, small_cell = self._data, self._data.facts.small_cell
+        said = quality_section.sentences(data.quality, data.findings, small_cell)
+        provisional = sum(f.now.provisional for f in data.findings)
+        self._numbers += quality_section.numbers(data.quality, small_cell)
+        self._numbers.append(Number("measures/provisional", provisional, "measures"))
+        self._sentences += said
+        self._sheets += quality_section.sheets(data.quality, small_cell)
+        show(paragraph(said), *quality_section.pieces(data.quality, small_cell))
 
     def definitions(self) -> None:
         """Show the definitions, from the measures' cards."""

@@ -1,0 +1,105 @@
+"""The control chart of each measure: what is judged, and what of it may be drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.analysis.charts import Change, ControlChart, Counts, control_chart
+from pipeline.analysis.charts.rare import gaps
+from pipeline.measures.catalogue import Measure
+from pipeline.measures.events import event_order
+from pipeline.measures.periods import quarter_of
+from pipeline.report.findings import RARE
+from pipeline.report.narrative import LoggedChange
+from pipeline.settings import Settings
+from pipeline.store import Store
+
+if TYPE_CHECKING:
+    import polars as pl
+
+Bools = NDArray[np.bool_]
+# Where more of the months than this may not be shown, quarters are drawn instead.
+MOST_WITHHELD = 1 / 3
+
+
+def counts_of(frame: pl.DataFrame, period: str) -> Counts:
+    """Return one measure's series as a chart takes it; `period` names the column."""
+    return Counts(
+        periods=tuple(frame[period]),
+        numerator=frame["numerator"].to_numpy().astype(float),
+        denominator=frame["denominator"].to_numpy().astype(float),
+        provisional=frame["provisional"].to_numpy(),
+    )
+
+
+def rare_counts(
+    store: Store, measure: Measure, months: tuple[str, str], settings: Settings
+) -> Counts:
+    """Return the gap before each event, in catheter-days (t) or catheters (g)."""
+    events = event_order(store, measure, months=months, settings=settings)
+    events = events.filter(events["numerator"] > 0)
+    is_g = measure.charts[0].value == "g"
+    running = events["catheters" if is_g else "catheter_days"].to_numpy()
+    return Counts(
+        periods=tuple(events["month"]),
+        numerator=gaps(running, between=is_g),
+        denominator=np.ones(len(events)),
+        provisional=events["provisional"].to_numpy(),
+    )
+
+
+def until(counts: Counts, month: str) -> Counts:
+    """Return the series up to a month."""
+    keep = np.array([period <= month for period in counts.periods], bool)
+    return Counts(
+        periods=tuple(period for period in counts.periods if period <= month),
+        numerator=counts.numerator[keep],
+        denominator=counts.denominator[keep],
+        provisional=counts.provisional[keep],
+    )
+
+
+def make_chart(measure: Measure, counts: Counts, changes: Sequence[LoggedChange]) -> ControlChart:
+    """Return the chart that the measure's card asks for, with the logged changes."""
+    last = counts.periods[-1] if counts.periods else ""
+    is_quarterly = "Q" in last
+    log = [
+        Change(start, c.title, c.new_phase, c.change_id)
+        for c in changes
+        if (start := quarter_of(c.started) if is_quarterly else c.started) <= last
+    ]
+    kind = measure.charts[0].value
+    if kind in RARE:
+        return control_chart(counts, kind=kind, changes=log)
+    return control_chart(
+        counts, kind=kind, changes=log, multiplier=measure.multiplier, unit=measure.unit
+    )
+
+
+def drawable(
+    chart: ControlChart, withheld: Bools, quarterly: ControlChart, withheld_quarters: Bools
+) -> ControlChart | None:
+    """Return the chart as it may be drawn, None where nothing of it may.
+
+    Parameters
+    ----------
+    chart, quarterly : ControlChart
+        By month, and by quarter.
+    withheld, withheld_quarters : bool array
+        Points that may not be shown. In a chart of rare events a point is one
+        child, so such a chart is drawn whole or not at all.
+    """
+    if not withheld.any():
+        return chart
+    if chart.kind in RARE:
+        return None
+    if withheld.mean() <= MOST_WITHHELD:
+        return replace(chart, suppressed=withheld)
+    if withheld_quarters.mean() <= MOST_WITHHELD:
+        return replace(quarterly, suppressed=withheld_quarters)
+    return None

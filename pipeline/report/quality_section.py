@@ -1,0 +1,201 @@
+"""How good the data are: rows, calls that reached the family, what is provisional."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pipeline.report import markdown, words
+from pipeline.report.findings import Finding
+from pipeline.report.markdown import Column, prose
+from pipeline.report.numbers import Number, Sentence
+from pipeline.report.words import count, figure
+from pipeline.report.workbook import Sheet
+
+
+@dataclass(frozen=True, slots=True)
+class FileRows:
+    """What became of the rows of one kind of file, over all loads."""
+
+    file: str
+    read: int
+    loaded: int
+    unchanged: int
+    set_aside: int
+
+
+@dataclass(frozen=True, slots=True)
+class WaitingRows:
+    """Rows that wait for correction, by the rule that they break."""
+
+    file: str
+    column: str
+    rule: str
+    rows: int
+
+
+@dataclass(frozen=True, slots=True)
+class SiteQuality:
+    """What is known of one site's catheters in the quarter."""
+
+    site: str
+    catheters: int
+    dwell_known: int
+    reason_known: int
+    removed: int
+    calls: int
+    reached: int
+
+
+@dataclass(frozen=True, slots=True)
+class DataQuality:
+    """All that section 6 shows."""
+
+    files: tuple[FileRows, ...]
+    waiting: tuple[WaitingRows, ...]
+    sites: tuple[SiteQuality, ...]
+
+
+def few(number: int, small_cell: int) -> str:
+    """Return a count, or that it lies below the threshold."""
+    return f"1 to {small_cell - 1}" if 0 < number < small_cell else f"{number:,}"
+
+
+def numbers(quality: DataQuality, small_cell: int) -> tuple[Number, ...]:
+    """Return the rows as figures; small counts stay out."""
+    found = []
+    for rows in quality.files:
+        found.append(Number(f"rows/{rows.file}/read", rows.read, "rows"))
+        is_small = 0 < rows.set_aside < small_cell
+        value = None if is_small else rows.set_aside
+        found.append(Number(f"rows/{rows.file}/set-aside", value, "rows", withheld=is_small))
+    for site in quality.sites:
+        share = 100 * site.reached / site.calls if site.calls else None
+        name = f"contacts/reached/{site.site}"
+        found.append(Number(name, share, "per 100 calls", site.reached, site.calls))
+    return tuple(found)
+
+
+def sentences(quality: DataQuality, findings: Sequence[Finding], small_cell: int) -> list[Sentence]:
+    """Say how many rows came in, how many wait, and which measures are provisional."""
+    read = sum(rows.read for rows in quality.files)
+    aside = sum(rows.set_aside for rows in quality.files)
+    found = [
+        Sentence(
+            f"{count(read, 'row was', 'rows were')} read; "
+            f"{few(aside, small_cell)} {'was' if aside == 1 else 'were'} set aside.",
+            tuple(
+                f"rows/{rows.file}/{what}"
+                for rows in quality.files
+                for what in ("read", "set-aside")
+            ),
+        )
+    ]
+    provisional = sum(f.now.provisional for f in findings)
+    if provisional:
+        text = (
+            f"{count(provisional, 'measure is', 'measures are')} provisional: the last months "
+            "have catheters whose follow-up is not complete."
+        )
+        found.append(Sentence(text, ("measures/provisional",)))
+    return found
+
+
+def pieces(quality: DataQuality, small_cell: int) -> list[str]:
+    """Return the tables of the section."""
+    shown = ["### Rows read, and rows set aside {#rows}", _files_table(quality, small_cell)]
+    if quality.waiting:
+        shown.append(_waiting_table(quality, small_cell))
+    return [*shown, "### What is known, by site {#known}", _sites_table(quality, small_cell)]
+
+
+def _files_table(quality: DataQuality, small_cell: int) -> str:
+    columns = [Column("File", 20), Column("Rows read", 12, True)]
+    if small_cell == 0:
+        columns += [Column("Loaded", 12, True), Column("Unchanged", 12, True)]
+    columns.append(Column("Set aside", 12, True))
+    rows = []
+    for row in quality.files:
+        cells = [prose(row.file), f"{row.read:,}"]
+        if small_cell == 0:
+            cells += [f"{row.loaded:,}", f"{row.unchanged:,}"]
+        rows.append([*cells, few(row.set_aside, small_cell)])
+    return markdown.table(columns, rows, "Rows of all loads", "rows")
+
+
+def _waiting_table(quality: DataQuality, small_cell: int) -> str:
+    columns = (
+        Column("File", 14),
+        Column("Column", 18),
+        Column("Rule", 40),
+        Column("Rows", 8, True),
+    )
+    rows = [
+        [
+            prose(row.file),
+            markdown.text(row.column),
+            markdown.text(row.rule.replace("_", " ")),
+            few(row.rows, small_cell),
+        ]
+        for row in quality.waiting
+    ]
+    return markdown.table(columns, rows, "Rows that wait for correction", "waiting")
+
+
+def _sites_table(quality: DataQuality, small_cell: int) -> str:
+    columns = (
+        Column("Site", 16),
+        Column("Catheters", 10, True),
+        Column("Time in place known", 14, True),
+        Column("Reason known", 14, True),
+        Column("Planned calls", 12, True),
+        Column("Reached", 12, True),
+    )
+    rows = [
+        [
+            markdown.text(site.site),
+            few(site.catheters, small_cell),
+            share(site.dwell_known, site.catheters, small_cell),
+            share(site.reason_known, site.removed, small_cell),
+            f"{site.calls:,}",
+            share(site.reached, site.calls, 0),
+        ]
+        for site in quality.sites
+    ]
+    return markdown.table(columns, rows, "Completeness of the quarter's records, by site", "known")
+
+
+def share(part: int, whole: int, small_cell: int) -> str:
+    """Return a percentage; where few are missing or known, only that."""
+    if whole == 0:
+        return "none"
+    if 0 < whole < small_cell or 0 < part < small_cell:
+        return "withheld"
+    if 0 < whole - part < small_cell:
+        return f"all but 1 to {small_cell - 1}"
+    return f"{figure(100 * part / whole)}%"
+
+
+def sheets(quality: DataQuality, small_cell: int) -> list[Sheet]:
+    """Return the tables for the workbook."""
+    rows = tuple(
+        (r.file, r.read, None if 0 < r.set_aside < small_cell else r.set_aside)
+        for r in quality.files
+    )
+    sites = tuple(
+        (s.site, s.calls, s.reached, 100 * s.reached / s.calls if s.calls else None)
+        for s in quality.sites
+    )
+    return [
+        Sheet("Rows", ("File", "Rows read", "Set aside"), rows, note=_note(small_cell)),
+        Sheet("Calls", ("Site", "Planned calls", "Reached", "Reached, %"), sites),
+    ]
+
+
+def _note(small_cell: int) -> str:
+    return f"Counts of 1 to {small_cell - 1} are left blank." if small_cell else ""
+
+
+def label_of_file(record: str) -> str:
+    """Return what a kind of record is called in the tables."""
+    return words.sentence_case(record)
