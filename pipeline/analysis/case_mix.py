@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.analysis.count_models import fit_model, predict, variance_per_unit
+from pipeline.analysis.count_models import clustering, fit_model, predict, variance_per_unit
+from pipeline.analysis.design import coded
 from pipeline.analysis.pattern_counts import PatternCounts, added
 from pipeline.analysis.rates import Kind
 
@@ -124,7 +125,7 @@ def expect(counts: PatternCounts, *, by: str, terms: Sequence[str], kind: Kind) 
     kept, left_out = affordable(counts, wanted, kind)
     table = _tabulate(counts, by, kept)
     fits = _cross_fit(table, kind)
-    dispersion = _dispersion(counts, table, fits, kind)
+    dispersion = clustering(counts.sums, _by_pattern(table, fits)[table.pattern], kind)
     observed = table.events.sum(axis=1)
     risk = _by_risk(table, fits.mean)
     return Expectation(
@@ -201,29 +202,14 @@ class _Fits:
 
 
 def _tabulate(counts: PatternCounts, by: str, terms: Sequence[str]) -> _Table:
-    shape = [len(counts.levels[term]) for term in terms]
-    rows = len(counts.sums.numerator)
-    key = np.zeros(rows, np.int64)
-    if terms:
-        key = np.ravel_multi_index([counts.codes[term] for term in terms], shape)
-    present, pattern = np.unique(key, return_inverse=True)
-    size = (len(counts.levels[by]), len(present))
-    cell = counts.codes[by] * size[1] + pattern
+    patterns = coded(counts, terms)
+    size = (len(counts.levels[by]), len(patterns.design))
+    cell = counts.codes[by] * size[1] + patterns.pattern
     events, units = (
         added(weights, cell, size[0] * size[1]).reshape(size)
         for weights in (counts.sums.numerator, counts.sums.denominator)
     )
-    codes = np.unravel_index(present, shape) if terms else ()
-    return _Table(events, units, _design(codes, shape, units.sum(axis=0)), pattern)
-
-
-def _design(codes: Sequence[Ints], shape: Sequence[int], units: Floats) -> Floats:
-    """Write an intercept, and a column a level but for the one with most volume."""
-    columns = [np.ones(len(units))]
-    for code, levels in zip(codes, shape, strict=True):
-        reference = int(np.argmax(added(units, code, levels)))
-        columns += [(code == k).astype(float) for k in range(levels) if k != reference]
-    return np.column_stack(columns)
+    return _Table(events, units, patterns.design, patterns.pattern)
 
 
 def _cross_fit(table: _Table, kind: Kind) -> _Fits:
@@ -249,17 +235,10 @@ def _folds(volume: Floats) -> list[Ints]:
     return [np.sort(order[k::count]) for k in range(count)]
 
 
-def _dispersion(counts: PatternCounts, table: _Table, fits: _Fits, kind: Kind) -> float:
-    """Variance of the episodes' residuals over that of independent events."""
+def _by_pattern(table: _Table, fits: _Fits) -> Floats:
+    """Average the folds' predictions for each pattern."""
     units = table.units.sum(axis=0)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        by_pattern = np.where(units > 0, (table.units * fits.mean).sum(axis=0) / units, 0.0)
-    mean, sums = by_pattern[table.pattern], counts.sums
-    squares = (
-        sums.numerator_squared - 2 * mean * sums.cross_product + mean**2 * sums.denominator_squared
-    )
-    independent = float((units * variance_per_unit(by_pattern, kind)).sum())
-    return max(1.0, float(squares.sum()) / independent) if independent > 0 else 1.0
+    return (table.units * fits.mean).sum(axis=0) / np.where(units > 0, units, 1.0)
 
 
 @dataclass(frozen=True)

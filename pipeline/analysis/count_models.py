@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.analysis.pattern_counts import Sums
 from pipeline.analysis.rates import Kind
 
 Floats = NDArray[np.float64]
@@ -62,13 +63,14 @@ def fit_model(
         X = np.vstack([X, np.eye(k, k + 1, 1)])
         y = np.append(y, np.full(k, 0.5))
         d = np.append(d, np.full(k, 1.0 if kind == "proportion" else 0.5))
-        result = _glm(X, y, d, kind, None)
+        result = glm(X, y, d, kind)
         return Fit(result.params, result.cov_params(), is_penalised=True)
-    result = _glm(X, y, d, kind, start)
+    result = glm(X, y, d, kind, start=start)
     return Fit(result.params, result.cov_params(), is_penalised=False)
 
 
-def _glm(X: Floats, y: Floats, d: Floats, kind: Kind, start: Floats | None) -> Any:
+def glm(X: Floats, y: Floats, d: Floats, kind: Kind, *, start: Floats | None = None) -> Any:
+    """Fit by statsmodels: events `y` in `d` trials (binomial) or exposure (Poisson)."""
     from statsmodels.genmod import families
     from statsmodels.genmod.generalized_linear_model import GLM
     from statsmodels.tools.sm_exceptions import PerfectSeparationWarning
@@ -81,7 +83,7 @@ def _glm(X: Floats, y: Floats, d: Floats, kind: Kind, start: Floats | None) -> A
     # separation has been met by the penalty.
     with np.errstate(divide="ignore", invalid="ignore"), warnings.catch_warnings():
         warnings.simplefilter("ignore", PerfectSeparationWarning)
-        return model.fit(start_params=start, tol=1e-10, tol_criterion="params", maxiter=50)
+        return model.fit(start_params=start, tol=1e-10, tol_criterion="params", maxiter=100)
 
 
 def _half_an_event(width: int, y: Floats, d: Floats, kind: Kind) -> Fit:
@@ -107,3 +109,16 @@ def predict(design: Floats, coefficients: Floats, kind: Kind) -> Floats:
 def variance_per_unit(mean: Floats, kind: Kind) -> Floats:
     """Variance of the events of one unit; also the slope of the mean."""
     return mean * (1 - mean) if kind == "proportion" else mean
+
+
+def clustering(sums: Sums, mean: Floats, kind: Kind) -> float:
+    """Variance of the episodes' residuals over that of independent events, at least 1.
+
+    `mean` is the expected number of events a unit for each row of `sums`. Above 1
+    when one episode has several events, as when a leak is reported twice.
+    """
+    squares = (
+        sums.numerator_squared - 2 * mean * sums.cross_product + mean**2 * sums.denominator_squared
+    )
+    independent = float((sums.denominator * variance_per_unit(mean, kind)).sum())
+    return max(1.0, float(squares.sum()) / independent) if independent > 0 else 1.0
