@@ -36,10 +36,22 @@ def quarters_between(first: str, last: str) -> list[str]:
     return list(dict.fromkeys(quarter_of(month) for month in months_between(first, last)))
 
 
-def month_end(month: str) -> dt.datetime:
-    """Return the moment at which a month is over."""
-    year, number = _split(month)
-    return dt.datetime(year + number // 12, number % 12 + 1, 1)
+def checked_months(first: str | None, last: str | None) -> tuple[str, str] | None:
+    """Return the first and last month asked for; None where neither was.
+
+    Raises
+    ------
+    UsageError
+        One is no month, or the last comes before the first.
+    """
+    if first is None and last is None:
+        return None
+    first, last = first or "0000-01", last or "9999-12"
+    _split(first)
+    _split(last)
+    if last < first:
+        raise UsageError(f"{last} comes before {first}.", try_next="--from, then --to")
+    return first, last
 
 
 def last_final_month(as_of: dt.date, follow_up_h: float) -> str:

@@ -64,7 +64,8 @@ def series(
         `measure`, the columns of `by` as text, `numerator` (events),
         `denominator` (in the measure's own count: catheters, catheter-days,
         removals or calls), `episodes` that the measure applies to,
-        `ascertained` of them, `missing_denominator` (of those not
+        `ascertained` of them, `with_event` (episodes with at least one event,
+        which is what is withheld where few), `missing_denominator` (of those not
         ascertained, as far as known) and `provisional`; sorted.
 
     Raises
@@ -168,7 +169,8 @@ def _count_sql(measure: Measure) -> str:
             sum(case when numerator is null then cast(denominator as decimal(18, 12)) end)
                 as missing_denominator,
             count(case when denominator is null or denominator > 0 then 1 end) as episodes,
-            count(case when {known} then 1 end) as ascertained
+            count(case when {known} then 1 end) as ascertained,
+            count(case when {known} and numerator > 0 then 1 end) as with_event
         from (
             {measure.sql}
         ) as {measure.name}
@@ -192,6 +194,7 @@ def _add_up_sql(by: tuple[str, ...], columns: list[str], *, with_total: bool) ->
             round(cast(coalesce(sum(denominator), 0) as double), 6) as denominator,
             cast(sum(episodes) as bigint) as episodes,
             cast(sum(ascertained) as bigint) as ascertained,
+            cast(sum(with_event) as bigint) as with_event,
             round(cast(coalesce(sum(missing_denominator), 0) as double), 6)
                 as missing_denominator,
             max(placed_month) as last_month
@@ -213,7 +216,14 @@ def _complete(frame: "pl.DataFrame", by: list[str], final: Mapping[str, str]) ->
     if periods:
         frame = _with_empty_periods(frame, by, periods)
     last_month = _last_month_of(periods)
-    counts = ("numerator", "denominator", "episodes", "ascertained", "missing_denominator")
+    counts = (
+        "numerator",
+        "denominator",
+        "episodes",
+        "ascertained",
+        "with_event",
+        "missing_denominator",
+    )
     return (
         frame.with_columns(
             pl.col(counts).fill_null(0),

@@ -49,6 +49,7 @@ def test_an_episode_counts_in_its_month_of_placement(db, store):
         "denominator": 2.0,
         "episodes": 3,
         "ascertained": 2,
+        "with_event": 1,
         "missing_denominator": 1.0,
         "provisional": False,
     }
