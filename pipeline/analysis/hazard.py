@@ -13,6 +13,7 @@ from pipeline.analysis.counts import EventCounts, Floats, Ints, sums_by
 PER_100_CATHETER_DAYS = 2400.0  # from events per catheter-hour
 BANDWIDTH_H = 6.0  # a night stays visible, the recording of whole hours does not
 FEWEST_IN_PLACE = 20  # beyond, the curve would follow single children
+SMALLEST_SHARE = 0.10  # of the catheters placed; fewer say little of the course
 NIGHT_STARTS, NIGHT_ENDS = 22, 6  # clock hours, as for the measure night_calls
 DAY_H = 24
 
@@ -70,7 +71,8 @@ def smoothed_hazard(
 
     Epanechnikov's kernel, with its boundary form within a bandwidth of either end.
     The variance is :math:`b^{-2}\sum K^2 d/Y^2` and the limits are on the log scale.
-    The curve ends at `until_h`, or where fewer than 20 catheters remain in place.
+    The curve ends at `until_h`, or where fewer than 20 catheters, or a tenth of
+    those placed, remain.
 
     Parameters
     ----------
@@ -104,9 +106,8 @@ def smoothed_hazard(
     kernel = epanechnikov(grid[:, None], at[None, :], width, end)
     hazard = np.maximum(kernel @ (d / y), 0.0)
     se = np.sqrt(kernel**2 @ (d / y.astype(float) ** 2))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        spread = np.exp(curve_limits.normal_quantile(level) * se / hazard)
     known = hazard > 0
+    spread = np.exp(curve_limits.normal_quantile(level) * se / np.where(known, hazard, np.inf))
     lower = np.where(known, hazard / spread, 0.0)
     upper = np.where(known, hazard * spread, np.nan)
     return HazardCurve(
@@ -212,7 +213,8 @@ def by_part_of_course(
 
 
 def _end(counts: EventCounts, until_h: float) -> float:
-    enough = counts.hours[counts.at_risk >= FEWEST_IN_PLACE]
+    fewest = max(FEWEST_IN_PLACE, SMALLEST_SHARE * counts.episodes)
+    enough = counts.hours[counts.at_risk >= fewest]
     return float(min(until_h, enough[-1])) if len(enough) else 0.0
 
 

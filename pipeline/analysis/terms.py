@@ -16,6 +16,9 @@ from pipeline.analysis.counts import Floats
 
 EVENTS_PER_COEFFICIENT = 10  # fewer are not fitted; Peduzzi 1995, J Clin Epidemiol 48:1503-1510
 ALIAS_TOLERANCE = 1e-9  # of a column's own length left after the columns before it
+# How a name ends, and what a step of one is called; the longer endings first.
+UNITS = {"_ml_h": "ml/h", "_mg_kg_h": "mg/kg/h", "_years": "year", "_kg": "kg", "_pct": "%"}
+UNITS |= {"_ml": "ml", "_h": "hour", "_hour": "clock hour"}
 
 
 @dataclass(frozen=True)
@@ -58,15 +61,13 @@ class Coding:
 
     term: str
     levels: tuple[str, ...]  # empty for a number; the first is the reference
-    unit: float = 1.0
 
     @property
     def columns(self) -> tuple[Column, ...]:
         """Columns that the term takes."""
         words = self.term.replace("_", " ")
         if not self.levels:
-            step = f" (each {self.unit:g})" if self.unit != 1 else ""
-            return (Column(self.term, None, None, words + step),)
+            return (Column(self.term, None, None, _per_unit(self.term)),)
         reference = self.levels[0]
         return tuple(
             Column(self.term, level, reference, f"{words}: {_words(level)}")
@@ -84,7 +85,7 @@ class Coding:
         if values.null_count():
             raise ValueError(f"{self.term} has missing values")
         if not self.levels:
-            return values.cast(pl.Float64).to_numpy()[:, None] / self.unit
+            return values.cast(pl.Float64).to_numpy()[:, None]
         text = as_text(values)
         if not text.is_in(list(self.levels)).all():
             raise ValueError(f"{self.term} has a value outside its levels")
@@ -178,6 +179,14 @@ def _coding(patterns: pl.DataFrame, term: str, weight: str, reference: str | Non
     if first not in levels and levels:
         raise KeyError(first)
     return Coding(term, (first, *(level for level in sorted(levels) if level != first)))
+
+
+def _per_unit(term: str) -> str:
+    """Say a number and its unit: "age, per year" for age_years."""
+    for suffix, unit in UNITS.items():
+        if term.endswith(suffix):
+            return f"{_words(term.removesuffix(suffix))}, per {unit}"
+    return _words(term)
 
 
 def _words(level: str) -> str:

@@ -94,7 +94,7 @@ def test_planted_effects_are_recovered(model: str) -> None:
     found = dict(zip([c.label for c in result.fit.columns], result.fit.hazard_ratio, strict=True))
     assert found["skin glue: yes"] == pytest.approx(np.exp(-0.5), abs=0.08)
     assert found["limb: upper"] == pytest.approx(np.exp(-0.4), abs=0.09)
-    assert found["age years"] == pytest.approx(np.exp(-0.05), abs=0.02)
+    assert found["age, per year"] == pytest.approx(np.exp(-0.05), abs=0.02)
 
 
 @pytest.mark.parametrize("model", ["cox", "finegray"])
@@ -215,7 +215,7 @@ def test_aliased_columns() -> None:
 def test_references_and_labels() -> None:
     patterns = made_up(300).select(*TERMS, "n")
     age, limb, glue = code_terms(patterns, TERMS)
-    assert age.columns[0].label == "age years"
+    assert age.columns[0].label == "age, per year"
     assert limb.levels[0] == "lower"  # the most frequent
     assert [c.label for c in limb.columns] == ["limb: trunk", "limb: upper"]
     assert glue.levels == ("no", "yes")

@@ -1,0 +1,257 @@
+"""Forest plot of a model, with absolute risks beside the ratios; ratios by day."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from plotnine import (
+    aes,
+    annotate,
+    coord_cartesian,
+    element_blank,
+    element_text,
+    facet_wrap,
+    geom_hline,
+    geom_linerange,
+    geom_point,
+    geom_segment,
+    geom_text,
+    ggplot,
+    labs,
+    scale_x_continuous,
+    scale_y_continuous,
+)
+
+from pipeline.analysis.modelling import ModelResult
+from pipeline.analysis.models import ModelFit
+from pipeline.analysis.ph_checks import PhCheck
+from pipeline.analysis.risks import Risk
+from pipeline.figures.look import CENTRE, INK, LABEL_SIZE, MUTED, POINT, WIDE_CM, Drawing, look
+from pipeline.figures.steps import spoken
+
+TICKS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
+ROW_CM = 0.62
+MOST_COLUMNS = 9  # of the picture by day
+MODEL_WORDS = {
+    "cox": ("hazard ratio", "Cause-specific Cox model"),
+    "finegray": ("subdistribution hazard ratio", "Fine-Gray model"),
+}
+
+
+def forest_figure(result: ModelResult) -> Drawing:
+    """Draw the ratios of a fitted model, the reference levels hollow, risks at the right.
+
+    Raises
+    ------
+    ValueError
+        If nothing was fitted.
+    """
+    if result.fit is None:
+        raise ValueError("there is no fitted model to draw")
+    frame = _rows(result, result.fit)
+    low, high = _range(frame)
+    span = np.log(high) - np.log(low)
+    ratio_at, risk_at = np.log(high) + 0.04 * span, np.log(high) + 0.62 * span
+    shown = frame.dropna(subset=["ratio"])
+    estimated = shown[~shown["is_reference"]]
+    plot = ggplot(shown, aes("ratio", "y"))
+    plot += annotate("segment", x=0, xend=0, y=-0.6, yend=len(frame) - 0.4, color=CENTRE, size=0.4)
+    plot += geom_segment(aes("lower", "y", xend="upper", yend="y"), data=estimated, color=INK)
+    plot += geom_point(data=estimated, color=INK, size=2)
+    plot += geom_point(
+        data=shown[shown["is_reference"]], color=POINT, fill="white", size=2, stroke=0.6
+    )
+    plot += _column(frame, ratio_at, "ratio_text", "Ratio (95% limits)")
+    if result.risks:
+        head = f"Risk by {result.risks[0].hour:g} h (limits)"
+        plot += _column(frame, risk_at, "risk_text", head)
+    ticks = [t for t in TICKS if low <= t <= high]
+    plot += scale_x_continuous(
+        breaks=list(np.log(ticks)), minor_breaks=[], labels=[f"{t:g}" for t in ticks]
+    )
+    plot += scale_y_continuous(
+        breaks=list(frame["y"]), minor_breaks=[], labels=list(frame["label"])
+    )
+    plot += coord_cartesian(
+        xlim=(np.log(low), np.log(high) + 1.25 * span),
+        ylim=(-0.6, len(frame) + 0.5),
+        expand=False,
+    )
+    ratio, method = MODEL_WORDS[result.model]
+    plot += labs(x=f"{ratio.capitalize()} (log scale)", y="")
+    plot += look(
+        legend_position="none",
+        panel_grid_major=element_blank(),
+        axis_text_y=element_text(size=LABEL_SIZE, color=INK),
+        axis_title_x=element_text(ha=0.0, size=LABEL_SIZE, color=MUTED),
+    )
+    return Drawing(
+        plot,
+        title=_title(result, result.fit),
+        caption=(
+            f"{method} for {spoken(result.reason)}; limits from errors clustered on the child; "
+            f"{result.fit.episodes:,} catheters, {result.fit.events:,} removals for this reason. "
+            "Risks are for a child usual in all else."
+        ),
+        alt=_alt(result.fit),
+        width_cm=WIDE_CM[0],
+        height_cm=2.6 + ROW_CM * len(frame),
+    )
+
+
+def by_day_figure(check: PhCheck, fit: ModelFit) -> Drawing:
+    """Draw each coefficient's ratio by day against its ratio over the whole course.
+
+    Level points mean proportional hazards.
+    """
+    frame = pd.DataFrame(
+        [
+            (
+                window.column.label,
+                f"{window.from_h:g}-{window.until_h:g}",
+                np.log(window.hazard_ratio),
+                np.log(window.lower),
+                np.log(window.upper),
+            )
+            for window in check.windows
+        ],
+        columns=["label", "window", "ratio", "lower", "upper"],
+    )
+    labels = [column.label for column in fit.columns][:MOST_COLUMNS]
+    frame = frame[frame["label"].isin(labels)]
+    frame["label"] = pd.Categorical(frame["label"], labels)
+    windows = list(dict.fromkeys(frame["window"]))
+    frame["window"] = pd.Categorical(frame["window"], windows)
+    whole = pd.DataFrame(
+        {
+            "label": pd.Categorical(labels, labels),
+            "ratio": fit.coefficients[: len(labels)],
+        }
+    )
+    low, high = _limits_of(frame["lower"], frame["upper"])
+    ticks = [t for t in TICKS if low <= t <= high]
+    plot = ggplot(frame, aes("window", "ratio"))
+    plot += geom_hline(aes(yintercept="ratio"), data=whole, color=CENTRE, size=0.4)
+    plot += geom_linerange(aes(ymin="lower", ymax="upper"), color=POINT)
+    plot += geom_point(color=INK, size=1.8)
+    plot += facet_wrap("label", ncol=3)
+    plot += scale_y_continuous(
+        breaks=list(np.log(ticks)), minor_breaks=[], labels=[f"{t:g}" for t in ticks]
+    )
+    plot += coord_cartesian(ylim=(np.log(low), np.log(high)))
+    plot += labs(x="Hours since placement", y="Hazard ratio (log scale)")
+    plot += look(panel_spacing=0.03)
+    return Drawing(
+        plot,
+        title=_check_title(check),
+        caption=(
+            "Hazard ratio within each day, with 95% limits; line: over the whole course. "
+            "Test: score test of a ratio that changes with time (Grambsch and Therneau)."
+        ),
+        alt=_check_alt(check),
+        width_cm=WIDE_CM[0],
+        height_cm=2.4 + 4.2 * -(-len(labels) // 3),
+    )
+
+
+def _rows(result: ModelResult, fit: ModelFit) -> pd.DataFrame:
+    """One row a coefficient, and one a reference level, from the top down."""
+    risks = {(r.child.term, r.child.value): r for r in result.risks}
+    rows: list[tuple[str, float, float, float, bool, str, str]] = []
+    seen: set[str] = set()
+    for i, column in enumerate(fit.columns):
+        if column.reference is not None and column.term not in seen:
+            risk = _risk_text(risks.get((column.term, spoken(column.reference))))
+            label = f"{spoken(column.term)}: {spoken(column.reference)}"
+            rows.append((label, 0.0, 0.0, 0.0, True, "1 (reference)", risk))
+        seen.add(column.term)
+        ends = (fit.hazard_ratio[i], fit.lower[i], fit.upper[i])
+        text = f"{ends[0]:.2f} ({ends[1]:.2f} to {ends[2]:.2f})"
+        level = spoken(column.level) if column.level else None
+        risk = _risk_text(risks.get((column.term, level))) if level else _ends(result, column.term)
+        ratio, lower, upper = (float(np.log(e)) for e in ends)
+        rows.append((column.label, ratio, lower, upper, False, text, risk))
+    names = ["label", "ratio", "lower", "upper", "is_reference", "ratio_text", "risk_text"]
+    frame = pd.DataFrame(rows, columns=names)
+    frame["y"] = np.arange(len(frame))[::-1].astype(float)
+    return frame
+
+
+def _ends(result: ModelResult, term: str) -> str:
+    """Risks at the two ends of a number."""
+    ends = [r for r in result.risks if r.child.term == term]
+    return ", ".join(f"{_percent(r.risk)} at {r.child.value}" for r in ends)
+
+
+def _risk_text(risk: Risk | None) -> str:
+    if risk is None:
+        return ""
+    return f"{_percent(risk.risk)} ({_percent(risk.lower)} to {_percent(risk.upper)})"
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.1f}%" if share < 0.1 else f"{100 * share:.0f}%"
+
+
+def _column(frame: pd.DataFrame, at: float, text: str, head: str) -> list[Any]:
+    return [
+        geom_text(
+            aes(y="y", label=text),
+            data=frame.assign(ratio=at),
+            ha="left",
+            size=LABEL_SIZE,
+            color=INK,
+        ),
+        annotate("text", x=at, y=len(frame), label=head, ha="left", size=LABEL_SIZE, color=MUTED),
+    ]
+
+
+def _range(frame: pd.DataFrame) -> tuple[float, float]:
+    return _limits_of(frame["lower"], frame["upper"])
+
+
+def _limits_of(lower: pd.Series, upper: pd.Series) -> tuple[float, float]:
+    """Return the ends of a log axis: from a half to two at least, tenfold at most."""
+    low = float(np.exp(np.nanmin([*lower, np.log(0.5)])))
+    high = float(np.exp(np.nanmax([*upper, np.log(2.0)])))
+    return max(0.9 * low, 0.09), min(1.1 * high, 11.0)
+
+
+def _clear(fit: ModelFit) -> list[int]:
+    """Coefficients whose limits leave out one, the furthest from one first."""
+    found = np.flatnonzero((fit.lower > 1) | (fit.upper < 1))
+    return sorted(found.tolist(), key=lambda i: -abs(float(fit.coefficients[i])))
+
+
+def _title(result: ModelResult, fit: ModelFit) -> str:
+    clear = _clear(fit)
+    reason = spoken(result.reason)
+    if not clear:
+        return f"No difference in removal for {reason} is clear in this model"
+    column = fit.columns[clear[0]]
+    more = fit.coefficients[clear[0]] > 0
+    return f"Removal for {reason} is {'more' if more else 'less'} frequent with {column.label}"
+
+
+def _alt(fit: ModelFit) -> str:
+    parts = [
+        f"{column.label} {r:.2f} ({lo:.2f} to {up:.2f})"
+        for column, r, lo, up in zip(
+            fit.columns, fit.hazard_ratio, fit.lower, fit.upper, strict=True
+        )
+    ]
+    return f"Ratios with 95% limits: {'; '.join(parts)}."
+
+
+def _check_title(check: PhCheck) -> str:
+    doubtful = [t.term for t in check.tests[:-1] if t.p_value < 0.05]
+    if not doubtful:
+        return "The ratios hold over the whole course"
+    return f"The ratio changes with time for {', '.join(spoken(t) for t in doubtful)}"
+
+
+def _check_alt(check: PhCheck) -> str:
+    parts = [f"{spoken(t.term)} p {t.p_value:.2g}" for t in check.tests]
+    return f"Tests of ratios that change with time: {', '.join(parts)}."

@@ -1,0 +1,214 @@
+"""Why catheters come out: the reasons stacked, for all catheters or side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from plotnine import (
+    aes,
+    coord_cartesian,
+    facet_wrap,
+    geom_ribbon,
+    geom_segment,
+    geom_text,
+    ggplot,
+    guide_legend,
+    guides,
+    labs,
+    scale_fill_manual,
+    scale_x_continuous,
+    scale_y_continuous,
+)
+
+from pipeline.analysis.incidence import Incidence
+from pipeline.figures.look import (
+    INK,
+    LIMIT,
+    PAPER,
+    REASON_COLOURS,
+    WIDE_CM,
+    Drawing,
+    look,
+)
+from pipeline.figures.steps import HOURS_SHOWN, spoken, spread, stepped
+
+USUAL = "completed"
+LABEL_GAP = 0.052  # between labels at the right, of the whole height
+RIGHT_OF_CURVES = 42.0  # hours, for the labels
+COLUMNS = 3
+
+
+def incidence_figure(
+    results: Sequence[Incidence], *, until_h: float = 96.0, hour: float = 72.0
+) -> Drawing:
+    """Draw the incidence of the reasons, stacked up to those no longer in place.
+
+    Parameters
+    ----------
+    results : sequence of Incidence
+        One a group with the same reasons; several are drawn side by side.
+    until_h : float
+        End of the time axis, hours.
+    hour : float
+        Hour of which the title and the alternative text speak.
+    """
+    order = _stacking(results)
+    frame = pd.concat([_bands(result, order, until_h) for result in results])
+    groups = [result.group for result in results]
+    frame["reason"] = pd.Categorical(frame["reason"], order[::-1])
+    frame["group"] = pd.Categorical(frame["group"], groups)
+    single = len(results) == 1
+    plot = ggplot(frame, aes("hour", ymin="low", ymax="high", fill="reason"))
+    plot += geom_ribbon(color=PAPER, size=0.15, outline_type="full")
+    colours = {reason: REASON_COLOURS.get(reason, LIMIT) for reason in order}
+    plot += scale_fill_manual(values=colours, labels=[spoken(r) for r in order[::-1]])
+    plot += _axes(until_h, single=single)
+    plot += labs(x="Hours since placement", y="Removed")
+    right = until_h + (RIGHT_OF_CURVES if single else 0)
+    plot += coord_cartesian(xlim=(0, right), ylim=(0, 1.0), expand=False)
+    if single:
+        plot += _labels(results[0], order, until_h)
+        plot += look(legend_position="none")
+    else:
+        plot += facet_wrap("group", ncol=min(COLUMNS, len(results)))
+        plot += [guides(fill=guide_legend(ncol=4, reverse=True)), look(panel_spacing=0.04)]
+    rows = -(-len(results) // COLUMNS)
+    return Drawing(
+        plot,
+        title=_title(results, hour),
+        caption=(
+            "Aalen-Johansen estimate: at every hour the reasons and the catheters still in "
+            "place (white) add to 100%."
+            + (f" Labels: share out by {until_h:g} h." if single else "")
+        ),
+        alt=_alt(results, order, hour),
+        width_cm=WIDE_CM[0],
+        height_cm=WIDE_CM[1] if single else 2.6 + 5.4 * rows,
+    )
+
+
+def _stacking(results: Sequence[Incidence]) -> list[str]:
+    """Reasons from the bottom: the most frequent first, the completed course on top."""
+    reasons = results[0].reasons
+    weight = np.sum([result.events.sum(axis=0) for result in results], axis=0)
+    seen = [(r != USUAL, w, r) for r, w in zip(reasons, weight, strict=True) if w > 0]
+    return [r for _, _, r in sorted(seen, key=lambda x: (not x[0], -x[1], x[2]))]
+
+
+def _bands(result: Incidence, order: Sequence[str], until_h: float) -> pd.DataFrame:
+    columns = [result.incidence[:, result.reasons.index(reason)] for reason in order]
+    all_out = bool(len(result.hours)) and result.still_in_place[-1] == 0
+    starts = [0.0] * len(order)
+    hours, drawn = stepped(result.hours, columns, starts, until_h, all_out=all_out)
+    high = np.cumsum(drawn, axis=0) if drawn else np.empty((0, len(hours)))
+    return pd.concat(
+        [
+            pd.DataFrame(
+                {
+                    "hour": hours,
+                    "low": high[i] - drawn[i],
+                    "high": high[i],
+                    "reason": reason,
+                    "group": result.group,
+                }
+            )
+            for i, reason in enumerate(order)
+        ]
+        or [pd.DataFrame(columns=["hour", "low", "high", "reason", "group"])]
+    )
+
+
+def _axes(until_h: float, *, single: bool) -> list[Any]:
+    every = HOURS_SHOWN if single else (0, 24, 48, 72, 96)
+    ticks = [hour for hour in every if hour <= until_h]
+    heights = [0, 0.25, 0.5, 0.75, 1]
+    return [
+        scale_x_continuous(breaks=ticks, minor_breaks=[], labels=[f"{h:g}" for h in ticks]),
+        scale_y_continuous(
+            breaks=heights, minor_breaks=[], labels=[f"{100 * h:g}%" for h in heights]
+        ),
+    ]
+
+
+def _labels(result: Incidence, order: Sequence[str], until_h: float) -> list[Any]:
+    """Name each band at its right end, with a thin line where the name had to move."""
+    last = float(result.hours[-1]) if len(result.hours) else 0.0
+    end = until_h if len(order) and result.still_in_place[-1] == 0 else min(until_h, last)
+    at = result.at([end]).incidence[0]
+    share = np.array([at[result.reasons.index(reason)] for reason in order])
+    middle = np.cumsum(share) - share / 2
+    frame = pd.DataFrame(
+        {
+            "x": end,
+            "y": middle,
+            "to": until_h + 4,
+            "text_at": until_h + 5,
+            "label_y": spread(list(middle), LABEL_GAP, 0.02, 0.98),
+            "label": [f"{spoken(r)} {_percent(p)}" for r, p in zip(order, share, strict=True)],
+        }
+    )
+    return [
+        geom_segment(
+            aes("x", "y", xend="to", yend="label_y"),
+            data=frame,
+            inherit_aes=False,
+            color=LIMIT,
+            size=0.3,
+        ),
+        geom_text(
+            aes("text_at", "label_y", label="label"),
+            data=frame,
+            inherit_aes=False,
+            ha="left",
+            size=7.5,
+            color=INK,
+        ),
+    ]
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.1f}%" if share < 0.1 else f"{100 * share:.0f}%"
+
+
+def _early(result: Incidence, hour: float) -> list[tuple[float, str]]:
+    """Shares out by `hour` for reasons other than the completed course, largest first."""
+    at = result.at([hour]).incidence[0]
+    return sorted(
+        ((float(p), r) for p, r in zip(at, result.reasons, strict=True) if r != USUAL and p > 0),
+        key=lambda x: (-x[0], x[1]),
+    )
+
+
+def _title(results: Sequence[Incidence], hour: float) -> str:
+    if len(results) > 1:
+        shares = sorted((sum(p for p, _ in _early(r, hour)), r.group) for r in results)
+        (low, least), (high, most) = shares[0], shares[-1]
+        return (
+            f"Out by {hour:g} h for a reason other than completion: "
+            f"{_percent(low)} ({least}) to {_percent(high)} ({most})"
+        )
+    early = _early(results[0], hour)
+    if not early:
+        return f"No catheter was out by {hour:g} h for a reason other than completion"
+    share, reason = early[0]
+    return (
+        f"By {hour:g} h {_percent(sum(p for p, _ in early))} were out for a reason other than "
+        f"completion, most often {spoken(reason)} ({_percent(share)})"
+    )
+
+
+def _alt(results: Sequence[Incidence], order: Sequence[str], hour: float) -> str:
+    parts = []
+    for result in results:
+        at = result.at([hour])
+        if not np.isfinite(at.still_in_place[0]):
+            parts.append(f"{result.group or 'all'}: not followed to {hour:g} h")
+            continue
+        said = [f"{spoken(r)} {_percent(at.incidence[0, result.reasons.index(r)])}" for r in order]
+        still = f"still in place {_percent(at.still_in_place[0])}"
+        name = f"{result.group}: " if result.group else ""
+        parts.append(f"{name}{', '.join([*said, still])}")
+    return f"At {hour:g} h: {'; '.join(parts)}."
