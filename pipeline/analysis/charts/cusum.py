@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from pipeline.analysis.charts.chains import Masses, cusum_limit, cusum_run_length, lattice_masses
-from pipeline.analysis.charts.results import Floats, Ints
+from pipeline.analysis.charts.chains import Masses, cusum_limit, lattice_masses
+from pipeline.analysis.charts.results import Floats
 
-IN_CONTROL_MONTHS = 370.0
-"""Stated months to a false signal, as a three-sigma chart of months has."""
+IN_CONTROL_MONTHS = 120.0
+"""Stated months to a false signal unless told otherwise: one in ten years. Our choice."""
 
 UP, DOWN = 2.0, 0.5
 """The changes looked for: a doubling and a halving of the odds (or the rate)."""
@@ -157,30 +157,36 @@ def episode_masses(expected: Floats, ratio: float, true_ratio: float = 1.0) -> M
 
 
 def month_masses(
-    volume: Floats, rate: float, ratio: float, *, proportion: bool, true_ratio: float = 1.0
+    volume: Floats, rate: Floats | float, ratio: float, *, proportion: bool, true_ratio: float = 1.0
 ) -> Masses:
-    """Return one month's increments at the given volumes, each as likely.
+    """Return one month's increments over the months given, each as likely.
 
     Parameters
     ----------
     volume : float array, shape (m,)
         Catheters (proportion) or catheter-days (rate) of the months.
-    rate : float
-        In-control proportion or rate.
+    rate : float, or float array of shape (m,)
+        In-control proportion or rate of each month.
     ratio, true_ratio : float
         Change looked for, and change that holds; odds for a proportion.
     """
     volume = np.asarray(volume, dtype=float)
+    rates = np.broadcast_to(np.asarray(rate, dtype=float), volume.shape)
     values, chances = [], []
-    for n in volume:
-        x, chance = _counts(n, rate, true_ratio, proportion=proportion)
-        if proportion:
-            step = x * np.log(ratio) - round(n) * np.log1p((ratio - 1) * rate)
-        else:
-            step = rate_increments(x, np.asarray(n * rate), ratio)
-        values.append(step)
+    for n, p in zip(volume.tolist(), rates.tolist(), strict=True):
+        x, chance = _counts(n, p, true_ratio, proportion=proportion)
+        values.append(_increments(x, np.asarray(n), np.asarray(p), ratio, proportion=proportion))
         chances.append(chance / volume.size)
     return lattice_masses(np.concatenate(values), np.concatenate(chances))
+
+
+def _increments(
+    events: Floats, volume: Floats, rate: Floats, ratio: float, *, proportion: bool
+) -> Floats:
+    """Return the log-likelihood ratio of months with these events."""
+    if proportion:
+        return events * np.log(ratio) - volume * np.log1p((ratio - 1) * rate)
+    return rate_increments(events, volume * rate, ratio)
 
 
 def _counts(n: float, rate: float, true_ratio: float, *, proportion: bool) -> tuple[Floats, Floats]:
@@ -199,45 +205,43 @@ def _counts(n: float, rate: float, true_ratio: float, *, proportion: bool) -> tu
 def monthly_cusum(
     events: Floats,
     volume: Floats,
-    rate: float,
+    rate: Floats | float,
     *,
     ratio: float = UP,
     proportion: bool,
     in_control_months: float = IN_CONTROL_MONTHS,
-    expected: Floats | None = None,
 ) -> CusumSide:
-    """Follow months, each with its own volume and, if given, its expected events.
+    """Follow months, each with its own volume and in-control rate.
 
     Parameters
     ----------
     events, volume : float array, shape (k,)
         Events, and catheters or catheter-days; months without are skipped.
-    rate : float
-        In-control proportion or rate.
-    expected : float array, shape (k,), optional
-        Expected events of each month from the case-mix model, in place of
-        ``rate * volume``; taken as Poisson.
+    rate : float, or float array of shape (k,)
+        In-control proportion or rate; one for each month where a case-mix model
+        expects more of some months than of others.
+    ratio : float
+        Change looked for: of the odds (proportion) or of the rate.
+    in_control_months : float
+        Months to a false signal, from which the limit is found.
+
+    Raises
+    ------
+    ValueError
+        If no month has both volume and a rate that leaves room for events.
     """
     events, volume = np.asarray(events, dtype=float), np.asarray(volume, dtype=float)
-    there = volume > 0
-    if expected is not None:
-        increments = rate_increments(events, expected, ratio)
-    elif proportion:
-        increments = events * np.log(ratio) - volume * np.log1p((ratio - 1) * rate)
-    else:
-        increments = rate_increments(events, volume * rate, ratio)
-    masses = month_masses(volume[there], rate, ratio, proportion=proportion and expected is None)
+    rates = np.broadcast_to(np.asarray(rate, dtype=float), volume.shape)
+    there = (volume > 0) & np.isfinite(events) & (rates > 0)
+    if proportion:
+        there &= rates < 1
+    if not there.any():
+        raise ValueError("a CUSUM needs a month with catheters and an expected rate above zero")
+    masses = month_masses(volume[there], rates[there], ratio, proportion=proportion)
     limit = cusum_limit(masses, in_control_months)
-    path, signals = _path(np.where(there, increments, 0.0), limit)
+    steps = np.zeros(volume.shape)
+    steps[there] = _increments(
+        events[there], volume[there], rates[there], ratio, proportion=proportion
+    )
+    path, signals = _path(steps, limit)
     return CusumSide(ratio, path, limit, in_control_months, signals)
-
-
-def months_to_signal(masses: Masses, limit: float) -> float:
-    """Return the expected steps from zero to a signal; a name for reading."""
-    return cusum_run_length(masses, limit)
-
-
-def by_month(month: Ints, path: Floats) -> tuple[Ints, Floats]:
-    """Return each month and the sum where it stood highest in it, for drawing."""
-    months, start = np.unique(month, return_index=True)
-    return months, np.maximum.reduceat(path, start) if path.size else path

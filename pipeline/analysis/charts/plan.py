@@ -71,7 +71,13 @@ class Plan:
 
 
 def plan_detection(
-    rate: float, volume: float, *, ratio: float, proportion: bool, within: float = 12.0
+    rate: float,
+    volume: float,
+    *,
+    ratio: float,
+    proportion: bool,
+    within: float = 12.0,
+    in_control_months: float = IN_CONTROL_MONTHS,
 ) -> Plan:
     """Compare charts by how soon they would see a change.
 
@@ -86,6 +92,8 @@ def plan_detection(
     proportion : bool
     within : float
         Months within which the change should be seen, for `volume_needed`.
+    in_control_months : float
+        Months to a false signal of the CUSUM, from which its limit is found.
 
     Raises
     ------
@@ -96,7 +104,7 @@ def plan_detection(
     _check(rate, volume, ratio, proportion=proportion)
     rows = []
     for chart in PROPORTION_CHARTS if proportion else RATE_CHARTS:
-        delay = _delay_of(chart, rate, proportion=proportion)
+        delay = _delay_of(chart, rate, in_control_months, proportion=proportion)
         needed = _volume_needed(delay, volume, ratio, within)
         false = delay(volume, 1.0, ROUGH)
         rows.append(PlanRow(chart, delay(volume, ratio, FULL), false, needed))
@@ -113,10 +121,12 @@ def _check(rate: float, volume: float, ratio: float, *, proportion: bool) -> Non
         raise ValueError("the change must be a ratio above zero, and not one")
 
 
-def _delay_of(chart: str, rate: float, *, proportion: bool) -> Delay:
+def _delay_of(chart: str, rate: float, in_control_months: float, *, proportion: bool) -> Delay:
     """Return months to a signal as a function of volume, ratio and effort."""
     if chart == "cusum":
-        return lambda n, ratio, _: _cusum_months(rate, n, ratio, proportion=proportion)
+        return lambda n, ratio, _: _cusum_months(
+            rate, n, ratio, in_control_months, proportion=proportion
+        )
     if chart in {"g", "t"}:
         return lambda n, ratio, effort: _gap_months(chart, rate, n, ratio, effort)
     return lambda n, ratio, effort: (
@@ -148,7 +158,9 @@ def _gap_months(chart: str, rate: float, volume: float, ratio: float, effort: Ef
     return found.delays[0].months
 
 
-def _cusum_months(rate: float, volume: float, ratio: float, *, proportion: bool) -> float:
+def _cusum_months(
+    rate: float, volume: float, ratio: float, in_control_months: float, *, proportion: bool
+) -> float:
     """Return months to a signal of the CUSUM that looks for a change of this direction."""
     rare = min(rate, 1 - rate) if proportion else rate
     looked_for = UP if ratio >= 1 else DOWN
@@ -159,7 +171,7 @@ def _cusum_months(rate: float, volume: float, ratio: float, *, proportion: bool)
         true = ratio
     n = np.array([float(max(1, round(volume))) if proportion else volume])
     limit = cusum_limit(
-        month_masses(n, rare, looked_for, proportion=proportion), IN_CONTROL_MONTHS, SEARCH_GRID
+        month_masses(n, rare, looked_for, proportion=proportion), in_control_months, SEARCH_GRID
     )
     masses = month_masses(n, rare, looked_for, proportion=proportion, true_ratio=true)
     return cusum_run_length(masses, limit, SEARCH_GRID)

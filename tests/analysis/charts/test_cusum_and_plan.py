@@ -76,7 +76,7 @@ def test_monthly_cusum_finds_a_doubling_and_skips_empty_months():
     side = monthly_cusum(events, volume, 0.1, proportion=True)
     assert side.path[5] == side.path[4]
     assert 15 <= side.signals[0] <= 20
-    assert side.in_control_steps == 370
+    assert side.in_control_steps == 120
 
 
 def test_month_increments_keep_their_mean():
@@ -110,7 +110,7 @@ def test_a_plan_orders_charts_by_delay_and_states_their_false_signals():
     assert [row.months for row in quiet] == sorted(row.months for row in quiet)
     assert plan.soonest.chart == "cusum"
     cusum = plan.soonest
-    assert cusum.false_signal_months == pytest.approx(370, rel=1e-3)
+    assert cusum.false_signal_months == pytest.approx(120, rel=1e-3)
     assert cusum.volume_needed < 30
 
 
