@@ -1,0 +1,43 @@
+"""The header of an export and some values of each column, to draft a mapping from."""
+
+from pathlib import Path
+
+import duckdb
+
+from pipeline.records.binding import alias
+from pipeline.records.export_column import Column
+from pipeline.records.sources import look_at
+from pipeline.store.connection import plain_errors
+from pipeline.store.reading import relation_of
+
+MOST_VALUES = 60
+MOST_ROWS = 20_000
+
+
+def sample_columns(path: Path) -> list[Column]:
+    """Return the columns of a CSV, XLSX or Parquet file with up to 60 distinct values each.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read.
+    """
+    source = look_at("", path)
+    with duckdb.connect() as connection, plain_errors(path):
+        with relation_of(connection, source, patient=True) as relation:
+            connection.execute(
+                f"create temp table sample as from ({relation.sql}) limit {MOST_ROWS}"
+            )
+        return [
+            Column(name, _values(connection, position))
+            for position, name in enumerate(relation.columns)
+        ]
+
+
+def _values(connection: duckdb.DuckDBPyConnection, position: int) -> tuple[str, ...]:
+    name = alias(position)
+    found = connection.execute(
+        f"select trim({name}::varchar) as v from sample where trim({name}::varchar) <> ''"
+        f" group by v order by count(*) desc, v limit {MOST_VALUES}"
+    ).fetchall()
+    return tuple(value for (value,) in found)
