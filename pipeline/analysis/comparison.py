@@ -26,8 +26,8 @@ class GroupRow:
     ----------
     group : str
         Its label.
-    episodes : int
-        Episodes whose numerator is known.
+    episodes, with_event : int
+        Episodes whose numerator is known, and those of them with an event.
     numerator, denominator, rate, lower, upper : float
         Crude figures, in the measure's unit, with 95% limits.
     expected : float
@@ -52,6 +52,7 @@ class GroupRow:
 
     group: str
     episodes: int
+    with_event: int
     numerator: float
     denominator: float
     rate: float
@@ -147,6 +148,7 @@ def compare(
         GroupRow(
             group=group,
             episodes=round(totals.episodes[i]),
+            with_event=round(totals.with_event[i]),
             called=False,
             ascertainment=float(share[i]),
             note=notes[i],
@@ -183,12 +185,7 @@ def _with_denominator(counts: PatternCounts, by: str) -> PatternCounts:
     known = counts.totals(by).denominator > 0
     if known.all():
         return counts
-    rows = known[counts.codes[by]]
-    renumbered = np.cumsum(known) - 1
-    levels = {**counts.levels, by: tuple(np.array(counts.levels[by])[known].tolist())}
-    codes = {name: code[rows] for name, code in counts.codes.items()}
-    codes[by] = renumbered[codes[by]]
-    return PatternCounts(levels, codes, counts.sums.at(rows))
+    return counts.having(by, [g for g, k in zip(counts.levels[by], known, strict=True) if k])
 
 
 def _columns(

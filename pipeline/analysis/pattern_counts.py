@@ -37,6 +37,8 @@ class Sums:
     ----------
     episodes : float array
         Episodes whose numerator is known.
+    with_event : float array
+        Those of them with at least one event.
     missing_episodes, missing_denominator : float array
         Episodes whose numerator is missing, and their denominators.
     numerator, denominator : float array
@@ -47,6 +49,7 @@ class Sums:
     """
 
     episodes: Floats
+    with_event: Floats
     missing_episodes: Floats
     missing_denominator: Floats
     numerator: Floats
@@ -91,16 +94,7 @@ class PatternCounts:
 
         A null label is the label "not recorded"; a null sum is zero.
         """
-        levels, codes = {}, {}
-        for factor in factors:
-            labels, index = np.unique(
-                frame[factor].cast(str).fill_null(NOT_RECORDED).to_numpy().astype(str),
-                return_inverse=True,
-            )
-            levels[factor] = tuple(str(label) for label in labels)
-            codes[factor] = index.astype(np.int64)
-        columns = {name: frame[name].fill_null(0).to_numpy().astype(float) for name in SUMS}
-        return cls(levels, codes, Sums(**columns))
+        return Cells.from_frame(frame, factors).counts(np.arange(len(frame)), frame)
 
     def totals(self, factor: str) -> Sums:
         """Add up each label of a factor, in the order of its labels."""
@@ -109,9 +103,54 @@ class PatternCounts:
     def where(self, factor: str, label: str) -> PatternCounts:
         """Keep the rows with a label; factors keep only the labels that still occur."""
         rows = self.codes[factor] == self.levels[factor].index(label)
+        codes = {name: code[rows] for name, code in self.codes.items()}
+        return _occurring(self.levels, codes, self.sums.at(rows))
+
+    def having(self, factor: str, labels: Sequence[str]) -> PatternCounts:
+        """Keep the rows with one of some labels."""
+        wanted = [i for i, label in enumerate(self.levels[factor]) if label in set(labels)]
+        rows = np.isin(self.codes[factor], wanted)
+        codes = {name: code[rows] for name, code in self.codes.items()}
+        return _occurring(self.levels, codes, self.sums.at(rows))
+
+
+@dataclass(frozen=True)
+class Cells:
+    """The combinations of factors that several measures are counted in.
+
+    Attributes
+    ----------
+    levels, codes
+        As in :class:`PatternCounts`, one code a cell.
+    """
+
+    levels: Mapping[str, tuple[str, ...]]
+    codes: Mapping[str, Ints]
+
+    @classmethod
+    def from_frame(cls, frame: pl.DataFrame, factors: Sequence[str]) -> Cells:
+        """Read a frame with a column a factor; a null label is "not recorded"."""
         levels, codes = {}, {}
-        for name, all_codes in self.codes.items():
-            present, index = np.unique(all_codes[rows], return_inverse=True)
-            levels[name] = tuple(self.levels[name][i] for i in present)
-            codes[name] = index.astype(np.int64)
-        return PatternCounts(levels, codes, self.sums.at(rows))
+        for factor in factors:
+            labels = frame[factor].cast(str).fill_null(NOT_RECORDED)
+            levels[factor] = tuple(labels.unique().sort().to_list())
+            codes[factor] = labels.rank("dense").to_numpy().astype(np.int64) - 1
+        return cls(levels, codes)
+
+    def counts(self, cell: Ints, frame: pl.DataFrame) -> PatternCounts:
+        """Put the sums of a measure, with the cell of each row, to the factors."""
+        columns = {name: frame[name].fill_null(0).to_numpy().astype(float) for name in SUMS}
+        codes = {name: code[cell] for name, code in self.codes.items()}
+        return _occurring(self.levels, codes, Sums(**columns))
+
+
+def _occurring(
+    levels: Mapping[str, tuple[str, ...]], codes: Mapping[str, Ints], sums: Sums
+) -> PatternCounts:
+    """Drop the labels that no row has."""
+    kept, renumbered = {}, {}
+    for name, code in codes.items():
+        present = np.bincount(code, minlength=len(levels[name])) > 0
+        kept[name] = tuple(np.array(levels[name], object)[present].tolist())
+        renumbered[name] = (np.cumsum(present) - 1)[code]
+    return PatternCounts(kept, renumbered, sums)

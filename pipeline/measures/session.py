@@ -28,7 +28,7 @@ DIMENSIONS = {
     "drug": "drug",
 }
 _SETTING_TABLES = {"setting", "dose_ceiling"}
-_KEPT = {"child_key", "month_order", "catheter_days", *DIMENSIONS.values()}
+_KEPT = {"child_key", "month_order", "catheter_days", "planned_dwell_h", *DIMENSIONS.values()}
 
 
 def keyed(name: str) -> str:

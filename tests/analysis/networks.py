@@ -17,6 +17,7 @@ def reduce(frame, factors):
     return PatternCounts.from_frame(
         frame.group_by(factors).agg(
             known.sum().alias("episodes"),
+            (y > 0).sum().alias("with_event"),
             (~known).sum().alias("missing_episodes"),
             pl.col("d").filter(~known).sum().alias("missing_denominator"),
             y.sum().alias("numerator"),

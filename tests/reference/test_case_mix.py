@@ -33,6 +33,7 @@ def as_counts(frame, events, units, factors):
         frame.select(
             *factors,
             d.alias("episodes"),
+            y.alias("with_event"),
             pl.lit(0).alias("missing_episodes"),
             pl.lit(0).alias("missing_denominator"),
             y.alias("numerator"),

@@ -1,0 +1,160 @@
+"""Counts of the measures by group and case mix, for comparisons."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from pipeline.errors import NoDataError, UsageError
+from pipeline.measures import session
+from pipeline.measures.catalogue import Measure
+from pipeline.measures.series import Where, condition_of
+from pipeline.settings import Settings
+from pipeline.store import Store
+
+if TYPE_CHECKING:
+    import polars as pl
+
+PERIOD = "period"
+
+# What a case-mix term is counted by, where that is not its own column: a number is
+# banded, since one more year or hour does not add the same everywhere.
+_BANDS = {
+    "age_years": "age_band",
+    "planned_dwell_h": "case when planned_dwell_h <= 48 then 'up to 48 h'"
+    " when planned_dwell_h <= 72 then 'up to 72 h' else 'over 72 h' end",
+}
+_YES_NO = {"interpreter_needed", "tunnelled", "skin_glue"}
+
+
+@dataclass(frozen=True)
+class PatternFrames:
+    """The counts of some measures over the same combinations of factors.
+
+    Attributes
+    ----------
+    cells : polars.DataFrame
+        `cell`, from 0 without gaps and in order, and a column of text a factor,
+        null where not recorded.
+    measures : iterator of (Measure, polars.DataFrame)
+        For each measure `cell` and the sums over its episodes: `episodes` whose
+        numerator is known, `with_event` of them, `missing_episodes`,
+        `missing_denominator`, `numerator`, `denominator`, `numerator_squared`,
+        `cross_product` and `denominator_squared`. Read one after the other, while
+        the store is open.
+    """
+
+    cells: "pl.DataFrame"
+    measures: Iterator[tuple[Measure, "pl.DataFrame"]]
+
+
+def pattern_frames(
+    store: Store,
+    measures: Sequence[Measure],
+    factors: Sequence[str],
+    *,
+    where: Where | None = None,
+    months: tuple[str, str] | None = None,
+    started_month: str | None = None,
+    settings: Settings | None = None,
+) -> PatternFrames:
+    """Count measures by every combination of groups and case-mix terms that occurs.
+
+    Parameters
+    ----------
+    store : Store
+        An open store.
+    measures : sequence of Measure
+        What to count.
+    factors : sequence of str
+        Names of `session.DIMENSIONS`, of case-mix terms (ages and planned hours
+        are banded), or "period" ("before" or "after" `started_month`).
+    where, months, settings
+        As for :func:`pipeline.measures.series.series`.
+    started_month : str, optional
+        First month of a change.
+
+    Raises
+    ------
+    UsageError
+        A factor, a name in `where` or a month is unknown.
+    NoDataError
+        No episode is left.
+    """
+    session.copy_what_is_read(store, measures)
+    condition, params = condition_of(where, months)
+    columns = ", ".join(f"{_column(name, started_month)} as factor_{name}" for name in factors)
+    names = ", ".join(f"factor_{name}" for name in factors)
+    store.rows(
+        "create or replace temp table episode_factor as"
+        f" select *, cast(dense_rank() over (order by {names}) - 1 as integer) as cell"
+        f" from (select episode_id, {columns}"
+        f" from {session.keyed('episode_dwell')} where {condition})",
+        params,
+    )
+    cells = store.frame(f"select distinct cell, {names} from episode_factor order by cell").rename(
+        {f"factor_{name}": name for name in factors}
+    )
+    if cells.is_empty():
+        raise NoDataError("No episode fits what was asked.", try_next="dwell status")
+    found = ((measure, store.frame(_sums_sql(measure, settings))) for measure in measures)
+    return PatternFrames(cells, found)
+
+
+def _column(name: str, started_month: str | None) -> str:
+    if name == PERIOD and started_month is not None:
+        return f"case when placed_month >= '{started_month}' then 'after' else 'before' end"
+    if name in _BANDS:
+        return _BANDS[name]
+    if name not in session.DIMENSIONS:
+        raise UsageError(
+            f"Episodes cannot be grouped by {name}.",
+            try_next=f"one of {', '.join(session.DIMENSIONS)}",
+        )
+    column = session.DIMENSIONS[name]
+    if name in _YES_NO:
+        return f"case when {column} then 'yes' when not {column} then 'no' end"
+    return column
+
+
+def _sums_sql(measure: Measure, settings: Settings | None) -> str:
+    # Sums of decimals do not depend on the order of the rows, sums of doubles do.
+    steps = ",\n".join(
+        [
+            *session.steps([measure], settings),
+            f"measured as (\n{measure.sql})",
+            """
+        paired as (
+            select
+                episode_factor.cell,
+                cast(case when measured.denominator > 0 then measured.numerator end as integer) as y,
+                cast(measured.denominator as decimal(12, 6)) as d
+            from measured
+            inner join episode_factor on measured.episode_id = episode_factor.episode_id
+            where measured.denominator is null or measured.denominator > 0
+        )""",
+        ]
+    )
+    known = "y is not null and d is not null"
+    sums = {
+        "numerator": "y",
+        "denominator": "d",
+        "numerator_squared": "y * y",
+        "cross_product": "y * d",
+        "denominator_squared": "d * d",
+    }
+    added = ", ".join(
+        f"cast(coalesce(sum({term}) filter (where {known}), 0) as double) as {name}"
+        for name, term in sums.items()
+    )
+    return f"""
+        with {steps}
+        select
+            cell,
+            count(*) filter (where {known}) as episodes,
+            count(*) filter (where {known} and y > 0) as with_event,
+            count(*) filter (where not ({known})) as missing_episodes,
+            cast(coalesce(sum(d) filter (where y is null), 0) as double) as missing_denominator,
+            {added}
+        from paired
+        group by cell
+        order by cell"""
