@@ -8,9 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+if TYPE_CHECKING:
+    import polars as pl
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -167,6 +171,52 @@ def from_rows(
     flat = np.bincount(row * width + index + 1, weights=number, minlength=len(distinct) * width)
     table = np.rint(flat).astype(np.int64).reshape(len(distinct), width)
     return EventCounts(group, distinct, table[:, 1:], table[:, 0], tuple(reasons))
+
+
+def from_frame(frame: pl.DataFrame, reasons: Sequence[str]) -> tuple[EventCounts, ...]:
+    """Make counts of each group from a frame that the store reduced.
+
+    Parameters
+    ----------
+    frame : polars.DataFrame
+        Columns `group`, `hours`, `reason` (null where no removal is known) and `n`;
+        rows without hours are left out.
+    reasons : sequence of str
+        Reasons in the order wanted; those that do not occur are left out, and the
+        others are the same in every group.
+
+    Raises
+    ------
+    ValueError
+        If a reason of the frame is not listed.
+    """
+    known = frame.drop_nulls("hours")
+    seen = set(known["reason"].drop_nulls().to_list())
+    if not seen <= set(reasons):
+        raise ValueError("a reason is not listed")
+    kept = [reason for reason in reasons if reason in seen]
+    place: dict[str | None, int] = {None: CENSORED} | {r: i for i, r in enumerate(kept)}
+    return tuple(
+        from_rows(
+            part["hours"].to_numpy(),
+            [place[reason] for reason in part["reason"]],
+            part["n"].to_numpy(),
+            kept,
+            group=str(part["group"][0]),
+        )
+        for part in known.partition_by("group", maintain_order=True)
+    )
+
+
+def together(counts: EventCounts, few: Sequence[str], name: str) -> EventCounts:
+    """Return counts in which the reasons `few` stand together under one name, last."""
+    if not few:
+        return counts
+    own = [i for i, reason in enumerate(counts.reasons) if reason not in few]
+    joined = [i for i, reason in enumerate(counts.reasons) if reason in few]
+    events = np.column_stack([counts.events[:, own], counts.events[:, joined].sum(axis=1)])
+    reasons = (*(counts.reasons[i] for i in own), name)
+    return EventCounts(counts.group, counts.hours, events, counts.censored, reasons)
 
 
 def pool(parts: Sequence[EventCounts], *, group: str = "") -> EventCounts:

@@ -1,0 +1,177 @@
+"""Episodes reduced in the store to counts by hour, reason and group.
+
+One pass over `episode_dwell` each; what comes back does not grow with the number of
+episodes, only with the distinct hours, groups and covariate patterns.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from pipeline.errors import NoDataError, UsageError
+from pipeline.measures.where import EVERYTHING, WHERE_COLUMNS, Condition, Holds
+from pipeline.records.codes import RemovalReason
+from pipeline.store import Store
+
+if TYPE_CHECKING:
+    import polars as pl
+
+NOT_RECORDED = "not_recorded"
+REASONS = (*(reason.value for reason in RemovalReason), NOT_RECORDED)
+# What groups can be made by; numbers would make a group of every value.
+GROUPS = tuple(name for name, column in WHERE_COLUMNS.items() if column.holds is not Holds.NUMBER)
+TERMS = tuple(name for name in WHERE_COLUMNS if name not in {"month", "quarter"})
+
+
+def removal_rows(
+    store: Store,
+    by: str | None = None,
+    *,
+    where: Condition = EVERYTHING,
+    months: tuple[str, str] | None = None,
+) -> pl.DataFrame:
+    """Count removals by hour and reason, in all or in each group.
+
+    Parameters
+    ----------
+    store : Store
+        An open store.
+    by : str, optional
+        One of `GROUPS`.
+    where : Condition
+        Which episodes.
+    months : tuple of str, optional
+        First and last month of placement, YYYY-MM.
+
+    Returns
+    -------
+    polars.DataFrame
+        `group` (empty text without `by`), `hours` in place (null where the dwell is
+        not known), `reason` (null where no removal is known), `n` episodes and
+        `midpoints` of them whose removal is known only as an interval; sorted.
+
+    Raises
+    ------
+    UsageError
+        Episodes cannot be grouped so.
+    NoDataError
+        No episode with a known dwell is left.
+    """
+    condition, params = _condition(where, months)
+    frame = store.frame(
+        f'select {_group(by)} as "group", dwell_h as hours, reason, count(*) as n,'
+        " count(case when dwell_basis = 'interval' then 1 end) as midpoints"
+        f" from episode_dwell where {condition} group by all order by all",
+        params,
+    )
+    if frame["hours"].null_count() == frame.height:
+        raise NoDataError(
+            "No episode with a known dwell fits what was asked.", try_next="dwell status"
+        )
+    return frame
+
+
+def interval_rows(
+    store: Store, *, where: Condition = EVERYTHING, months: tuple[str, str] | None = None
+) -> pl.DataFrame:
+    """Count episodes by the interval within which they were removed.
+
+    Columns `after_h`, `before_h` (infinite where no removal is known) and `n`.
+    """
+    condition, params = _condition(where, months)
+    return store.frame(
+        "select left_h as after_h, coalesce(right_h, 'infinity'::double) as before_h,"
+        f" count(*) as n from episode_dwell where is_dwell_known and {condition}"
+        " group by all order by all",
+        params,
+    )
+
+
+def model_rows(
+    store: Store,
+    terms: Sequence[str],
+    *,
+    where: Condition = EVERYTHING,
+    months: tuple[str, str] | None = None,
+) -> pl.DataFrame:
+    """Count episodes by covariate pattern, hour and reason, as `fit_model` takes them.
+
+    Episodes of a child with several stand in rows of their own, with the child's
+    number in `child`.
+
+    Raises
+    ------
+    UsageError
+        A term is not one of `TERMS`.
+    """
+    for term in terms:
+        if term not in TERMS:
+            raise UsageError(
+                f"A model cannot be adjusted for {term}.", try_next=f"one of {', '.join(TERMS)}"
+            )
+    condition, params = _condition(where, months)
+    columns = "".join(f", {WHERE_COLUMNS[term].sql} as {term}" for term in dict.fromkeys(terms))
+    names = "".join(f", {term}" for term in dict.fromkeys(terms))
+    return store.frame(
+        f"with chosen as (select patient_key, dwell_h as hours, reason{columns}"
+        f" from episode_dwell where is_dwell_known and {condition}),"
+        " several as (select patient_key, row_number() over (order by patient_key) as child"
+        " from chosen where patient_key is not null group by patient_key having count(*) > 1)"
+        f" select hours, reason, child{names}, count(*) as n"
+        " from chosen left join several using (patient_key)"
+        " group by all order by all",
+        params,
+    )
+
+
+def clock_rows(
+    store: Store, *, where: Condition = EVERYTHING, months: tuple[str, str] | None = None
+) -> pl.DataFrame:
+    """Count episodes by clock hour of placement, hours in place and reason.
+
+    Removals known only as an interval have no clock hour and are left out.
+    """
+    condition, params = _condition(where, months)
+    return store.frame(
+        "select placed_hour, dwell_h, reason, count(*) as n from episode_dwell"
+        " where dwell_basis in ('exact', 'last_known') and placed_hour is not null"
+        f" and {condition} group by all order by all",
+        params,
+    )
+
+
+def pump_rows(
+    store: Store, *, where: Condition = EVERYTHING, months: tuple[str, str] | None = None
+) -> pl.DataFrame:
+    """Count episodes by flow rate, filled volume and hours in place."""
+    condition, params = _condition(where, months)
+    return store.frame(
+        "select rate_ml_h, reservoir_ml, dwell_h, is_removed, count(*) as n"
+        f" from episode_dwell where is_dwell_known and {condition}"
+        " group by all order by all",
+        params,
+    )
+
+
+def _condition(
+    where: Condition, months: tuple[str, str] | None
+) -> tuple[str, list[str | float | bool]]:
+    if months is None:
+        return where.sql, list(where.params)
+    return f"({where.sql}) and placed_month between ? and ?", [*where.params, *months]
+
+
+def _group(by: str | None) -> str:
+    """Return the SQL of a group's name as text."""
+    if by is None:
+        return "''"
+    if by not in GROUPS:
+        raise UsageError(
+            f"Episodes cannot be grouped by {by}.", try_next=f"one of {', '.join(GROUPS)}"
+        )
+    column = WHERE_COLUMNS[by]
+    if column.holds is Holds.YES_NO:
+        words = f"when {column.sql} then 'yes' when not {column.sql} then 'no'"
+        return f"case {words} else '{NOT_RECORDED}' end"
+    return f"coalesce({column.sql}, '{NOT_RECORDED}')"
