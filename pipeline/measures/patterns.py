@@ -126,7 +126,8 @@ def _sums_sql(measure: Measure, settings: Settings | None) -> str:
         paired as (
             select
                 episode_factor.cell,
-                cast(case when measured.denominator > 0 then measured.numerator end as integer) as y,
+                cast(case when measured.denominator > 0 then measured.numerator end as integer)
+                    as y,
                 cast(measured.denominator as decimal(12, 6)) as d
             from measured
             inner join episode_factor on measured.episode_id = episode_factor.episode_id
