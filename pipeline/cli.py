@@ -28,6 +28,9 @@ COMMANDS: dict[str, Entry] = {
     "load": Entry("pipeline.commands.load:load", "Load a folder of records into the store."),
     "status": Entry("pipeline.commands.status:status", "Say what the store holds."),
     "map": Entry("pipeline.commands.map_file:map_file", "Draft a site's mapping from an export."),
+    "pseudonymise": Entry(
+        "pipeline.commands.pseudonymise:pseudonymise", "De-identify a site's raw export."
+    ),
     "rejects": Entry("pipeline.commands.rejects:rejects", "List or export rows set aside."),
     "history": Entry("pipeline.commands.history:history", "Show every version of an episode."),
     "undo": Entry("pipeline.commands.undo:undo", "Take a load back."),

@@ -42,7 +42,7 @@ def load(folder: Path, as_of: str | None, mapping_path: Path | None, db: Path, q
     from pipeline.store.load import load as load_sources
 
     day = _day(as_of) if as_of else None
-    mapping = _mapping(folder, mapping_path)
+    mapping = mapping_of(folder, mapping_path)
     sources = find_sources(folder, mapping)
     with _progress(sum(source.size for source in sources), quiet) as progress:
         result = load_sources(db, sources, as_of=day, mapping=mapping, progress=progress)
@@ -50,7 +50,7 @@ def load(folder: Path, as_of: str | None, mapping_path: Path | None, db: Path, q
         click.echo("\n".join(summary(result)), err=True)
 
 
-def _mapping(place: Path, given: Path | None) -> "Mapping | None":
+def mapping_of(place: Path, given: Path | None) -> "Mapping | None":
     """Read the mapping that was named, or the one that lies in the folder."""
     from pipeline.records.folder import MAPPING_FILE
     from pipeline.records.mapping import load_mapping

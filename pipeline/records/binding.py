@@ -44,13 +44,17 @@ def cell_of(position: int, type_: str) -> Cell:
     return Cell(alias(position), type_.split("(", maxsplit=1)[0].upper())
 
 
-def bind(record: Record, columns: Mapping[str, str], file_name: str) -> Binding:
+def bind(
+    record: Record, columns: Mapping[str, str], file_name: str, *, drop_unknown: bool = False
+) -> Binding:
     """Bind a file in the canonical layout.
 
     Parameters
     ----------
     columns : mapping of str to str
         The file's header in order, each with its database type.
+    drop_unknown : bool
+        Leave out a column that is not in the layout, in place of an error.
 
     Raises
     ------
@@ -65,6 +69,8 @@ def bind(record: Record, columns: Mapping[str, str], file_name: str) -> Binding:
         cell = cell_of(position, type_)
         if name in OWN_COLUMNS:
             own[name] = f"{cell.text}::varchar"
+            continue
+        if name not in record.columns and drop_unknown:
             continue
         if name not in record.columns:
             raise unknown_column(record, name, file_name)

@@ -19,12 +19,21 @@ LIST_PATTERN = "[A-Za-z0-9_]+( *; *[A-Za-z0-9_]+)*"
 
 @dataclass(frozen=True)
 class Check:
-    """One reason to set a row aside: `fails` is SQL over typed columns and raw ones."""
+    """One reason to set a row aside.
+
+    Attributes
+    ----------
+    fails : str
+        SQL over typed columns and raw ones, true where the rule is broken.
+    drops_value : bool
+        The typed value is null although something was sent.
+    """
 
     column: str | None
     rule: str
     fails: str
     questioned: bool = False
+    drops_value: bool = False
 
 
 @dataclass(frozen=True)
@@ -79,7 +88,11 @@ def make_plan(record: Record, cells: Mapping[str, Cell], as_of_month: str) -> Pl
     """
     values: dict[str, str] = {}
     # Faults of what is dropped after reading come first: a corrected row has to bring it.
-    checks = [Check(n, rule, fails) for n, cell in cells.items() for rule, fails in cell.faults]
+    checks = [
+        Check(name, rule, fails, drops_value=True)
+        for name, cell in cells.items()
+        for rule, fails in cell.faults
+    ]
     for field in record.fields:
         cell = cells.get(field.name)
         values[field.name] = _value(field, cell) if cell else _nothing(field)
@@ -139,7 +152,7 @@ def _checks(field: Field, cell: Cell) -> list[Check]:
         found.append(Check(name, "must not be empty", blank))
     if cell.type_ == "VARCHAR":
         unread = f"({name} is null and {cell.text} is not null and trim({cell.text}) <> '')"
-        found.append(Check(name, must_be(field), unread))
+        found.append(Check(name, must_be(field), unread, drops_value=True))
     return found + _number_checks(field, cell)
 
 

@@ -77,12 +77,12 @@ def _stage(
     return Staged(source, record, binding, table, checks, rows, patient)
 
 
-def bind_source(source: Source, relation: Relation) -> Binding:
+def bind_source(source: Source, relation: Relation, *, drop_unknown: bool = False) -> Binding:
     """Bind the file's columns, as its mapping says where there is one."""
     record, name = RECORDS[source.record], source.path.name
     if source.mapping is None:
-        return bind(record, relation.columns, name)
-    return bind_mapped(record, relation.columns, name, source.mapping)
+        return bind(record, relation.columns, name, drop_unknown=drop_unknown)
+    return bind_mapped(record, relation.columns, name, source.mapping, drop_unknown=drop_unknown)
 
 
 def with_placement(source: Source, relation: Relation) -> str:

@@ -1,0 +1,159 @@
+"""Make the de-identified files of a site from its raw export, on the site's own machine."""
+
+import csv
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import duckdb
+
+from pipeline.errors import UsageError
+from pipeline.records.binding import Binding
+from pipeline.records.keys import IDENTIFIERS, pseudonym
+from pipeline.records.layout import RECORDS, Field, Kind, Record
+from pipeline.records.plan import Plan, make_plan
+from pipeline.records.sources import Source
+from pipeline.store.connection import owner_only, plain_errors
+from pipeline.store.reading import Relation, relation_of
+from pipeline.store.staging import bind_source, note_placements, with_placement
+
+AT_ONCE = 10_000
+
+
+@dataclass(frozen=True)
+class Deidentified:
+    """What was made of one file.
+
+    Attributes
+    ----------
+    path : Path
+        The de-identified file, in the canonical layout.
+    dropped : tuple of str
+        Columns of the raw file of which nothing is left.
+    left_empty : dict of str to int
+        By column of the layout: values that could not be read and were left empty.
+    """
+
+    path: Path
+    rows: int
+    dropped: tuple[str, ...]
+    left_empty: dict[str, int]
+
+
+def pseudonymise(sources: Sequence[Source], out: Path, key: bytes) -> list[Deidentified]:
+    """Write each source as ``out/RECORD.csv``: keyed hashes, hours, whole years, nothing else.
+
+    Raises
+    ------
+    InputError
+        A file cannot be read, or a needed column is missing.
+    UsageError
+        `out` cannot be written, or holds such a file already.
+    """
+    for source in sources:
+        if (out / f"{source.record}.csv").exists():
+            raise UsageError(f"{out / source.record}.csv exists already; it is left as it is.")
+    config: dict[str, str | bool | int | float | list[str]] = {"temp_file_encryption": True}
+    with (
+        owner_only(),
+        duckdb.connect(config=config) as connection,
+        plain_errors(out),
+    ):
+        try:
+            out.mkdir(parents=True, exist_ok=True)
+            note_placements(connection, sources)
+            return [_one(connection, source, out, key) for source in sources]
+        except BaseException as error:
+            for source in sources:  # all files or none
+                (out / f"{source.record}.csv").unlink(missing_ok=True)
+            if isinstance(error, OSError):
+                raise UsageError(f"{out} cannot be written.") from None
+            raise
+
+
+def _one(
+    connection: duckdb.DuckDBPyConnection, source: Source, out: Path, key: bytes
+) -> Deidentified:
+    record, path = RECORDS[source.record], out / f"{source.record}.csv"
+    with relation_of(connection, source, patient=True) as relation:
+        binding = bind_source(source, relation, drop_unknown=True)
+        plan = make_plan(record, binding.cells, "9999-12")
+        columns = [name for name in record.columns if name in binding.cells]
+        left_empty = _left_empty(connection, source, relation, plan, columns)
+        rows = _rows(connection, source, relation, plan, columns)
+        count = _write(path, record, columns, rows, key)
+    return Deidentified(path, count, _dropped(relation, binding), left_empty)
+
+
+def _typed(source: Source, relation: Relation, plan: Plan, columns: Sequence[str]) -> str:
+    values = ", ".join(f"{plan.values[name]} as {name}" for name in columns)
+    return f"(select *, {values} from ({with_placement(source, relation)}))"
+
+
+def _rows(
+    connection: duckdb.DuckDBPyConnection,
+    source: Source,
+    relation: Relation,
+    plan: Plan,
+    columns: Sequence[str],
+) -> Iterator[tuple[object, ...]]:
+    connection.execute(
+        f"select {', '.join(columns)} from {_typed(source, relation, plan, columns)} order by row"
+    )
+    while rows := connection.fetchmany(AT_ONCE):
+        yield from rows
+
+
+def _left_empty(
+    connection: duckdb.DuckDBPyConnection,
+    source: Source,
+    relation: Relation,
+    plan: Plan,
+    columns: Sequence[str],
+) -> dict[str, int]:
+    """Count by column the values that are there but cannot be read."""
+    found: dict[str, int] = {}
+    typed = _typed(source, relation, plan, columns)
+    for check in plan.checks:
+        if check.column is not None and check.column in columns and check.drops_value:
+            (rows,) = connection.execute(
+                f"select count(*) from (select {check.fails} as fails from {typed}) where fails"
+            ).fetchone() or (0,)
+            if rows:
+                found[check.column] = found.get(check.column, 0) + rows
+    return found
+
+
+def _write(
+    path: Path,
+    record: Record,
+    columns: Sequence[str],
+    rows: Iterator[tuple[object, ...]],
+    key: bytes,
+) -> int:
+    fields = [record.field(name) for name in columns]
+    count = 0
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(columns)
+        for row in rows:
+            writer.writerow(_spelt(f, v, key) for f, v in zip(fields, row, strict=True))
+            count += 1
+    return count
+
+
+def _spelt(field: Field, value: object, key: bytes) -> object:
+    """Write a value as the canonical layout has it; identifiers as keyed hashes."""
+    if value is None:
+        return ""
+    if field.name in IDENTIFIERS:
+        return pseudonym(key, field.name, str(value))
+    if field.kind is Kind.YES_NO:
+        return "yes" if value else "no"
+    if isinstance(value, float) and (field.kind is Kind.INTEGER or value.is_integer()):
+        return int(value // 1)  # an age of 9.8 years is 9
+    return value
+
+
+def _dropped(relation: Relation, binding: Binding) -> tuple[str, ...]:
+    return tuple(name for name in relation.columns if name not in binding.kept)
