@@ -1,18 +1,23 @@
--- The built-in renderer's part of what Quarto does with `fig-alt`: it becomes the
--- alternative text, in HTML and in typst, and a figure in typst is not split.
+-- The built-in renderer's part of what Quarto does with `fig-alt`, and the layout of
+-- the printed page: a figure keeps its caption, a measure keeps its chart.
+
+local PRINTED = 0.78 -- of the size on the screen: three charts a page
 
 local function quoted(text)
   return '"' .. text:gsub('\\', '\\\\'):gsub('"', '\\"') .. '"'
 end
 
-local function typst_image(image)
-  local width = image.attributes.width
-  return 'image(' .. quoted(image.src)
-    .. (width and ', width: ' .. width or '')
+local function printed(width, share)
+  local number, unit = (width or ''):match('^([%d.]+)(%a+)$')
+  return number and string.format(', width: %.4g%s', tonumber(number) * share, unit) or ''
+end
+
+local function typst_image(image, share)
+  return 'image(' .. quoted(image.src) .. printed(image.attributes.width, share)
     .. ', alt: ' .. quoted(image.attributes.alt or '') .. ')'
 end
 
-function Image(image)
+local function Image(image)
   local alt = image.attributes['fig-alt']
   if alt then
     image.attributes.alt = alt
@@ -21,9 +26,8 @@ function Image(image)
   return image
 end
 
--- Images of a figure come with it; those inside a line are set as a box.
 local function inline_image(image)
-  return pandoc.RawInline('typst', '#box(' .. typst_image(image) .. ')')
+  return pandoc.RawInline('typst', '#box(' .. typst_image(image, 1) .. ')')
 end
 
 local function figure(fig)
@@ -32,14 +36,50 @@ local function figure(fig)
   if not image then return fig end
   local inlines = pandoc.utils.blocks_to_inlines(fig.caption.long)
   local id = fig.identifier ~= '' and ' <' .. fig.identifier .. '>' or ''
-  inlines:insert(1, pandoc.RawInline('typst', '#figure(' .. typst_image(image) .. ', caption: ['))
+  local start = '#figure(' .. typst_image(image, PRINTED) .. ', caption: ['
+  inlines:insert(1, pandoc.RawInline('typst', start))
   inlines:insert(pandoc.RawInline('typst', '])' .. id))
   return pandoc.Plain(inlines)
 end
 
+-- The facts of the quarter, on the screen a strip of large numbers, are one line in print.
+local function facts(div)
+  if not div.classes:includes('facts') then return nil end
+  local line = pandoc.Inlines {}
+  div:walk { BulletList = function(list)
+    for i, item in ipairs(list.content) do
+      if i > 1 then line:extend { pandoc.Str ' ·', pandoc.Space() } end
+      line:extend(pandoc.utils.blocks_to_inlines(item))
+    end
+  end }
+  return pandoc.Para(line)
+end
+
+-- Under a heading of class `charts` each third-level heading and what follows is one block.
+local function keep_together(doc)
+  local out, kept, inside = pandoc.Blocks {}, nil, false
+  local function close()
+    if kept then out:insert(pandoc.Div(kept, { ['typst:breakable'] = 'false' })) end
+    kept = nil
+  end
+  for _, block in ipairs(doc.blocks) do
+    if block.t == 'Header' and block.level <= 3 then
+      close()
+      if block.level <= 2 then inside = block.classes:includes('charts') end
+      if inside and block.level == 3 then kept = pandoc.Blocks {} end
+    end
+    (kept or out):insert(block)
+  end
+  close()
+  doc.blocks = out
+  return doc
+end
+
 local filters = { { Image = Image } }
 if FORMAT == 'typst' then
+  table.insert(filters, { Div = facts })
   table.insert(filters, { traverse = 'topdown', Figure = function(f) return figure(f), false end })
   table.insert(filters, { Image = inline_image })
+  table.insert(filters, { Pandoc = keep_together })
 end
 return filters

@@ -128,14 +128,14 @@ def _median_sentence(period: str, now: Removal, before: Removal | None) -> Sente
     if before is not None and not before.is_withheld:
         earlier = before.time.median
         if math.isfinite(earlier.hours):
-            text += f"; in the year before, by {figure(earlier.hours)} h"
+            text += f"; in the year before, by {figure(earlier.hours, 3)} h"
             ids.append("dwell/year-before/median")
     return Sentence(f"{text}.", tuple(ids))
 
 
 def _hours(quantile: Quantile) -> str:
-    limits = f"{figure(quantile.lower)} to {figure(quantile.upper)}"
-    return f"{figure(quantile.hours)} h (95% limits {limits} h)"
+    limits = f"{figure(quantile.lower, 3)} to {figure(quantile.upper, 3)}"
+    return f"{figure(quantile.hours, 3)} h (95% limits {limits} h)"
 
 
 def _reason_sentence(period: str, now: Removal) -> Sentence | None:
@@ -178,13 +178,12 @@ def figures(now: Removal, page: Page, at_risk: Sequence[int | None]) -> list[str
 
 def table(period: str, now: Removal) -> str:
     """Return still in place and each reason at 24, 48 and 72 h, with limits."""
-    columns = [Column("", 26), *(Column(f"{h:g} h", 20, is_number=True) for h in HOURS)]
+    columns = [Column("State", 26), *(Column(f"{h:g} h", 20, is_number=True) for h in HOURS)]
     rows = [[markdown.prose(cell) for cell in row] for row in _rows(now)]
     caption = (
         f"Still in place and removed by reason, per 100 catheters with 95% limits, "
         f"{words.quarter(period)}"
     )
-    columns[0] = Column("By", 26)
     return markdown.table(columns, rows, caption, "removal")
 
 

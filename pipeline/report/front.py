@@ -17,14 +17,13 @@ from pipeline.report.words import figure
 from pipeline.report.workbook import Sheet
 
 _COLUMNS = (
-    Column("Measure", 24),
-    Column("Unit", 16),
-    Column("Count", 13, is_number=True),
-    Column("Rate (95% limits)", 19, is_number=True),
-    Column("Last eight quarters", 14),
-    Column("Target", 8, is_number=True),
-    Column("Verdict", 20),
+    Column("Measure (unit)", 34),
+    Column("Verdict", 22),
+    Column("Rate (95% limits)", 20, is_number=True),
+    Column("Last eight quarters", 15),
+    Column("Count", 15, is_number=True),
 )
+_TARGET = Column("Target", 8, is_number=True)
 _KINDS = {"outcome": "Outcomes", "process": "Process", "balancing": "Balancing"}
 
 
@@ -136,13 +135,19 @@ def three_lists(
 
 
 def measure_table(findings: Sequence[Finding], page: Page) -> str:
-    """Return the table of all measures, each with its last eight quarters as a line."""
+    """Return the table of all measures, each with its last eight quarters as a line.
+
+    Targets have a column where any is set.
+    """
+    has_targets = any(finding.target is not None for finding in findings)
+    columns = (*_COLUMNS, _TARGET) if has_targets else _COLUMNS
     rows: list[list[str]] = []
     for kind, group in groupby(findings, key=lambda f: f.measure.kind.value):
-        rows.append([f"**{_KINDS[kind]}**", *[""] * (len(_COLUMNS) - 1)])
-        rows += [_row(finding, page) for finding in group]
+        rows.append([f"**{_KINDS[kind]}**", *[""] * (len(columns) - 1)])
+        rows += [_row(finding, page)[: len(columns)] for finding in group]
     quarter = words.quarter(findings[0].now.period) if findings else ""
-    return markdown.table(_COLUMNS, rows, f"All measures, {quarter}", "measures")
+    note = "" if has_targets else "; no targets are set"
+    return markdown.table(columns, rows, f"All measures, {quarter}{note}", "measures")
 
 
 def _row(finding: Finding, page: Page) -> list[str]:
@@ -152,14 +157,14 @@ def _row(finding: Finding, page: Page) -> list[str]:
         [float("nan") if rate.withheld else rate.rate for rate in finding.quarters],
         measure.unit,
     )
+    title = f"[{markdown.text(measure.title)}](#{measure.name})"
     return [
-        f"[{markdown.text(measure.title)}](#{measure.name})",
-        markdown.prose(measure.unit),
-        markdown.prose(_count(now)),
+        f"{title} [({markdown.prose(measure.unit)})]{{.unit}}",
+        markdown.prose(verdict_cell(finding)),
         markdown.prose(rate_cell(now)),
         page.small(f"line-{measure.name.replace('_', '-')}", line),
+        markdown.prose(_count(now)),
         figure(finding.target, 3) if finding.target is not None else "none",
-        markdown.prose(verdict_cell(finding)),
     ]
 
 

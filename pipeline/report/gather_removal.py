@@ -1,54 +1,75 @@
-"""Time in place and reasons of removal of a quarter, from the store."""
+"""Time in place and reasons of removal of a period, from the store."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import numpy as np
 
 from pipeline.analysis.counts import CENSORED, EventCounts, from_rows
 from pipeline.analysis.incidence import incidence
 from pipeline.analysis.time_in_place import time_in_place
+from pipeline.disclosure import Policy
+from pipeline.errors import NoDataError
+from pipeline.measures.dwell_counts import REASONS, removal_rows
+from pipeline.measures.periods import months_of
 from pipeline.report import words
 from pipeline.report.dwell_section import Removal
 from pipeline.store import Store
 
+if TYPE_CHECKING:
+    import polars as pl
+
 RARE = "rare"  # reasons with too few children, counted together
 
 
-def removal(store: Store, quarters: Sequence[str], small_cell: int) -> Removal | None:
-    """Return time in place and incidence of reasons over some quarters.
+def removal(store: Store, months: tuple[str, str], policy: Policy) -> Removal | None:
+    """Return time in place and incidence of reasons over some months of placement.
 
     Parameters
     ----------
     store : Store
         An open store.
-    quarters : sequence of str
-        Quarters of placement.
-    small_cell : int
-        Reasons with 1 to one fewer catheters are counted together; 0 shows all.
+    months : tuple of str
+        First and last month.
+    policy : Policy
+        Reasons with a small count are counted together.
+
+    Returns
+    -------
+    Removal or None
+        None where no time in place is known.
     """
-    marks = ", ".join("?" for _ in quarters)
-    rows = store.rows(
-        "select dwell_h, reason, count(*), count(case when dwell_basis = 'interval' then 1 end)"
-        f" from episode_dwell where placed_quarter in ({marks}) and is_dwell_known"
-        " group by dwell_h, reason order by dwell_h, reason",
-        list(quarters),
-    )
-    if not rows:
+    try:
+        rows = removal_rows(store, months=months)
+    except NoDataError:
         return None
+    rows = rows.filter(rows["hours"].is_not_null())
+    return of_rows(rows, policy)
+
+
+def of_rows(rows: pl.DataFrame, policy: Policy, group: str = "") -> Removal:
+    """Return the estimates from counts by hour and reason."""
     totals: dict[str, int] = {}
-    for _, reason, n, _ in rows:
-        if reason is not None:
-            totals[reason] = totals.get(reason, 0) + n
-    rare = rare_reasons(totals, small_cell)
-    counts = _counts(rows, [r for r in _order(totals) if r not in rare], rare)
-    withheld = counts.episodes < small_cell
+    for reason, n in rows.select("reason", "n").drop_nulls().iter_rows():
+        totals[reason] = totals.get(reason, 0) + n
+    rare = rare_reasons(totals, policy.threshold)
+    counts = event_counts(rows, [r for r in REASONS if r in totals and r not in rare], rare, group)
     return Removal(
         time=time_in_place(counts),
         reasons=incidence(counts),
         pooled=rare,
-        midpoints=sum(row[3] for row in rows),
-        is_withheld=withheld,
+        midpoints=int(rows["midpoints"].sum()),
+        is_withheld=bool(policy.is_small(counts.episodes)),
     )
+
+
+def year_before(store: Store, quarter: str, policy: Policy) -> Removal | None:
+    """Return the same for the four quarters before together."""
+    first = months_of(words.quarter_before(quarter, 4))[0]
+    last = months_of(words.quarter_before(quarter, 1))[1]
+    return removal(store, (first, last), policy)
 
 
 def rare_reasons(totals: Mapping[str, int], small_cell: int) -> tuple[str, ...]:
@@ -63,29 +84,16 @@ def rare_reasons(totals: Mapping[str, int], small_cell: int) -> tuple[str, ...]:
     return tuple(sorted(rare))
 
 
-def year_before(store: Store, quarter: str, small_cell: int) -> Removal | None:
-    """Return the same for the four quarters before together."""
-    quarters = [words.quarter_before(quarter, back) for back in range(1, 5)]
-    return removal(store, quarters, small_cell)
-
-
-def _order(totals: dict[str, int]) -> list[str]:
-    """Return reasons in the layout's order, the unrecorded last."""
-    from pipeline.records.codes import RemovalReason
-
-    known = [reason.value for reason in RemovalReason]
-    return [r for r in [*known, "not_recorded"] if r in totals]
-
-
-def _counts(
-    rows: Sequence[tuple[float, str | None, int, int]], shown: list[str], rare: tuple[str, ...]
+def event_counts(
+    rows: pl.DataFrame, shown: list[str], rare: tuple[str, ...], group: str = ""
 ) -> EventCounts:
-    reasons = [*shown, *([RARE] if rare else [])]
-    place: dict[str | None, int] = {None: CENSORED} | {reason: i for i, reason in enumerate(shown)}
+    """Return counts for the estimators, rare reasons in one column at the end."""
+    place: dict[str | None, int] = {None: CENSORED} | {r: i for i, r in enumerate(shown)}
     place |= dict.fromkeys(rare, len(shown))
     return from_rows(
-        [row[0] for row in rows],
-        [place[row[1]] for row in rows],
-        [row[2] for row in rows],
-        reasons,
+        rows["hours"].to_numpy(),
+        np.array([place[reason] for reason in rows["reason"]], dtype=np.int64),
+        rows["n"].to_numpy(),
+        [*shown, *([RARE] if rare else [])],
+        group=group,
     )

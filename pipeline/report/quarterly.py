@@ -100,8 +100,8 @@ def collect(
             facts=gather.facts(store, quarter, settings, audience=audience, small_cell=small_cell),
             findings=gather.findings(store, quarter, settings, changes, policy),
             changes=tuple(changes),
-            removal=gather_removal.removal(store, [quarter], small_cell),
-            removal_before=gather_removal.year_before(store, quarter, small_cell),
+            removal=gather_removal.removal(store, months_of(quarter), policy),
+            removal_before=gather_removal.year_before(store, quarter, policy),
             quality=gather_quality.data_quality(store, quarter),
             settings=settings,
             policy=policy,
@@ -125,10 +125,13 @@ class Report:
         begun = [c for c in data.changes if quarter_of(c.started) == quarter]
         changed = narrative.what_changed(data.findings, begun)
         decide = narrative.to_decide(
-            data.findings, data.facts.set_aside, data.settings.min_ascertainment
+            data.findings,
+            data.facts.set_aside,
+            data.settings.min_ascertainment,
+            data.policy.threshold,
         )
         unknown = narrative.cannot_tell(
-            data.findings, data.facts.unknown_dwell, data.facts.catheters
+            data.findings, data.facts.unknown_dwell, data.facts.catheters, data.policy.threshold
         )
         for finding in data.findings:
             self._numbers += finding.numbers()

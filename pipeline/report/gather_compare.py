@@ -1,0 +1,271 @@
+"""Measures compared between groups, from the store to what may be shown."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pipeline.analysis.comparison import Comparison, compare, in_order, with_calls
+from pipeline.analysis.pattern_counts import Cells, PatternCounts
+from pipeline.disclosure import Ledger, Policy, WithheldRows, enter_rows, rows_withheld
+from pipeline.errors import NoDataError, UsageError
+from pipeline.measures.catalogue import Measure
+from pipeline.measures.patterns import pattern_frames
+from pipeline.measures.periods import last_final_month
+from pipeline.settings import Settings
+from pipeline.store import Store
+
+# What groups can be compared by, and the case-mix terms that are the same thing.
+COMPARED_BY: Mapping[str, tuple[str, ...]] = {
+    "site": ("site",),
+    "surgeon_type": ("surgeon_type",),
+    "limb": ("limb", "nerve_target"),
+    "nerve_target": ("limb", "nerve_target"),
+    "age_band": ("age_years",),
+    "interpreter_needed": (),
+    "placed_by": (),
+    "tunnelled": (),
+    "skin_glue": (),
+    "drug": (),
+}
+EARLIEST = "0000-01"
+
+
+@dataclass(frozen=True)
+class MeasureComparison:
+    """One measure by group, called against all that is read with it.
+
+    Attributes
+    ----------
+    measure : Measure
+        Its card.
+    within : str
+        The stratum that the groups are compared in; empty without strata.
+    comparison : Comparison
+        All figures; those of withheld rows are not for showing.
+    withheld : WithheldRows
+        In the order of `comparison.rows`.
+    """
+
+    measure: Measure
+    within: str
+    comparison: Comparison
+    withheld: WithheldRows
+
+
+def terms_of(measure: Measure, *groupings: str, adjust: bool = True) -> tuple[str, ...]:
+    """Return the case-mix terms of a measure's card, with surgeon type and site.
+
+    What the groups are made by is left out. Nothing that a team can choose is ever
+    among the terms: see `pipeline.analysis.case_mix.ADJUSTABLE`.
+    """
+    if not adjust:
+        return ()
+    same = {term for grouping in groupings for term in COMPARED_BY[grouping]}
+    return tuple(t for t in (*measure.case_mix, "surgeon_type", "site") if t not in same)
+
+
+def compare_measures(
+    store: Store,
+    measures: Sequence[Measure],
+    *,
+    by: str,
+    within: str | None = None,
+    months: tuple[str, str] | None = None,
+    adjust: bool = True,
+    order: str = "name",
+    policy: Policy,
+    settings: Settings,
+) -> list[MeasureComparison]:
+    """Compare groups on several measures, over months that are final.
+
+    Parameters
+    ----------
+    store : Store
+        An open store.
+    measures : sequence of Measure
+        What to compare; all of them are one family of calls.
+    by, within : str
+        What makes the groups (a name of `COMPARED_BY`), and what they are
+        compared inside of, such as sites within a surgeon type.
+    months : tuple of str, optional
+        First and last month of placement; provisional ones are left out.
+    adjust : bool
+        Whether expected numbers allow for case mix.
+    order : {"name", "volume"}
+        Never by result.
+    policy : Policy
+        What may be shown.
+    settings : Settings
+        The programme's settings.
+
+    Returns
+    -------
+    list of MeasureComparison
+        A measure (or stratum of it) in which no two groups have a denominator is
+        left out.
+
+    Raises
+    ------
+    UsageError
+        `by` or `within` is unknown, or both are the same.
+    NoDataError
+        There is nothing to compare.
+    """
+    _check(by, within)
+    final = final_months(store, measures, months)
+    found: list[tuple[Measure, str, Comparison]] = []
+    ledger = Ledger(policy)
+    for measure, counts in _counts(store, measures, by, within, final, adjust, settings):
+        for label, part in _strata(counts, by, within):
+            made = compare(
+                part,
+                by=by,
+                terms=terms_of(measure, by, *filter(None, [within]), adjust=adjust),
+                kind=measure.denominator_kind,
+                multiplier=measure.multiplier,
+                min_ascertainment=settings.min_ascertainment,
+            )
+            found.append((measure, label, in_order(made, order)))
+            _enter(ledger, measure, label, found[-1][2])
+        if within is not None:
+            _enter_group_totals(ledger, measure, [c for c in found if c[0] is measure])
+    if not found:
+        raise NoDataError("There are no two groups to compare.", try_next="dwell status")
+    called = with_calls([comparison for _, _, comparison in found])
+    hidden = ledger.withheld()
+    return [
+        MeasureComparison(
+            measure, label, done, rows_withheld(hidden, (measure.name, label), _groups(done))
+        )
+        for (measure, label, _), done in zip(found, called, strict=True)
+    ]
+
+
+def final_months(
+    store: Store, measures: Sequence[Measure], months: tuple[str, str] | None
+) -> tuple[str, str]:
+    """Keep the months in which every measure has had its follow-up time.
+
+    Raises
+    ------
+    NoDataError
+        None is left.
+    """
+    first, last = months or (EARLIEST, "9999-12")
+    final = last_final_month(store.as_of(), max(m.follow_up_h for m in measures))
+    if final < first:
+        raise NoDataError(
+            f"From {first} on every month is still provisional.", try_next=f"--to {final}"
+        )
+    return first, min(last, final)
+
+
+def _check(by: str, within: str | None) -> None:
+    for name in filter(None, [by, within]):
+        if name not in COMPARED_BY:
+            raise UsageError(
+                f"Groups cannot be compared by {name}.", try_next=f"one of {', '.join(COMPARED_BY)}"
+            )
+    if within is not None and set(COMPARED_BY[by] or [by]) & set(COMPARED_BY[within] or [within]):
+        raise UsageError(
+            f"{by} within {within} is the same thing twice.",
+            try_next="--by site --within surgeon_type",
+        )
+
+
+def _counts(
+    store: Store,
+    measures: Sequence[Measure],
+    by: str,
+    within: str | None,
+    months: tuple[str, str],
+    adjust: bool,
+    settings: Settings,
+) -> Iterator[tuple[Measure, PatternCounts]]:
+    groupings = [by, *filter(None, [within])]
+    terms = [t for measure in measures for t in terms_of(measure, *groupings, adjust=adjust)]
+    factors = list(dict.fromkeys([*groupings, *terms]))
+    frames = pattern_frames(store, measures, factors, months=months, settings=settings)
+    cells = Cells.from_frame(frames.cells, factors)
+    for measure, frame in frames.measures:
+        yield measure, cells.counts(frame["cell"].to_numpy().astype(np.int64), frame)
+
+
+def _strata(
+    counts: PatternCounts, by: str, within: str | None
+) -> Iterator[tuple[str, PatternCounts]]:
+    """Yield what has two groups to compare."""
+    labels = [""] if within is None else counts.levels[within]
+    for label in labels:
+        part = counts if within is None else counts.where(within, label)
+        if (part.totals(by).denominator > 0).sum() >= 2:
+            yield label, part
+
+
+def _groups(comparison: Comparison) -> list[str]:
+    return [row.group for row in comparison.rows]
+
+
+def _enter(ledger: Ledger, measure: Measure, label: str, comparison: Comparison) -> None:
+    enter_rows(
+        ledger,
+        (measure.name, label),
+        _groups(comparison),
+        with_event=[row.with_event for row in comparison.rows],
+        episodes=[row.episodes for row in comparison.rows],
+        is_proportion=measure.denominator_kind == "proportion",
+    )
+
+
+def _enter_group_totals(
+    ledger: Ledger, measure: Measure, strata: Sequence[tuple[Measure, str, Comparison]]
+) -> None:
+    """A group's own total over the strata is known from the table without strata."""
+    columns = {"event": lambda row: row.with_event, "all": lambda row: row.episodes}
+    for column, value in columns.items():
+        parts: dict[str, list[tuple[str, int]]] = {}
+        for _, label, comparison in strata:
+            for row in comparison.rows:
+                parts.setdefault(row.group, []).append((label, value(row)))
+        for group, cells in parts.items():
+            total = (measure.name, "group", group, column)
+            ledger.count(total, sum(count for _, count in cells), sight="known")
+            ledger.adds_up(
+                total, [((measure.name, label), "", group, column) for label, _ in cells]
+            )
+
+
+def shown(result: MeasureComparison) -> Comparison:
+    """Return the comparison with NaN in the place of every withheld figure."""
+    rows = []
+    hidden = result.withheld
+    for row, figures, episodes in zip(
+        result.comparison.rows, hidden.figures, hidden.episodes, strict=True
+    ):
+        if figures:
+            blank = {name: float("nan") for name in _FIGURES}
+            row = replace(row, **blank, called=False, note="withheld")
+        if episodes:
+            row = replace(row, episodes=-1, denominator=float("nan"))
+        rows.append(row)
+    return replace(result.comparison, rows=tuple(rows))
+
+
+_FIGURES = (
+    "numerator",
+    "rate",
+    "lower",
+    "upper",
+    "expected",
+    "ratio",
+    "ratio_lower",
+    "ratio_upper",
+    "shrunken",
+    "shrunken_lower",
+    "shrunken_upper",
+    "above_network",
+    "p_value",
+)
