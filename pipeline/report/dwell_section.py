@@ -75,7 +75,7 @@ def numbers(period: str, removal: Removal) -> tuple[Number, ...]:
             lower=median.lower,
             upper=median.upper,
         ),
-        Number(f"dwell/{period}/midpoints", removal.midpoints, "catheters"),
+        Number(f"dwell/{period}/midpoints", removal.midpoints, "removals"),
     ]
     for i, hour in enumerate(HOURS):
         found.append(_percent(f"dwell/{period}/in-place/{hour:g}", still, i, int(still.n[i])))

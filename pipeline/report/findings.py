@@ -23,7 +23,8 @@ class Rate:
     """A measure's rate in one period, with what it is made of.
 
     `rate`, `lower` and `upper` are in the measure's unit and NaN where the
-    denominator is zero; `withheld` says that its cells are too small to show.
+    denominator is zero; `withheld` says that its cells are too small to show,
+    `missing_withheld` that the episodes of unknown numerator are.
     """
 
     period: str
@@ -36,6 +37,7 @@ class Rate:
     upper: float
     provisional: bool = False
     withheld: bool = False
+    missing_withheld: bool = False
 
     @property
     def has_figures(self) -> bool:
@@ -158,7 +160,7 @@ def number_of(name: str, rate: Rate, unit: str) -> Number:
         rate.lower,
         rate.upper,
         rate.episodes,
-        rate.ascertained,
+        None if rate.missing_withheld else rate.ascertained,
         rate.provisional,
     )
 

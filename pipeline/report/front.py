@@ -78,10 +78,15 @@ class Facts:
             Number("sites", self.sites, "sites"),
             Number("catheters", self.catheters, "catheters"),
             Number("catheter-days", self.catheter_days, "catheter-days"),
-            Number("dwell/unknown", self.unknown_dwell, "catheters"),
+            self._unless_few("dwell/unknown", self.unknown_dwell, "catheters"),
             Number("contacts/reached", reach, "per 100 calls", self.reached, self.contacts),
-            Number("rows/set-aside", self.set_aside, "rows"),
+            self._unless_few("rows/set-aside", self.set_aside, "rows"),
         )
+
+    def _unless_few(self, name: str, number: int, unit: str) -> Number:
+        if 0 < number < self.small_cell:
+            return Number(name, None, unit, withheld=True)
+        return Number(name, number, unit)
 
 
 def facts_strip(facts: Facts) -> str:
@@ -209,10 +214,11 @@ def measure_sheet(findings: Sequence[Finding]) -> Sheet:
 def _sheet_row(f: Finding, rate: Rate, *, is_last: bool) -> tuple[str | float | int | None, ...]:
     shown = not rate.withheld
     figures = (rate.numerator, rate.denominator, rate.rate, rate.lower, rate.upper)
-    counts = (rate.episodes, rate.ascertained)
+    known = None if rate.missing_withheld else rate.ascertained
     return (
         *(f.measure.name, f.measure.title, f.measure.kind.value, rate.period, f.measure.unit),
-        *(value if shown else None for value in (*figures, *counts)),
+        *(value if shown else None for value in figures),
+        *(rate.episodes if shown else None, known),
         rate.provisional,
         f.target,
         verdict_cell(f) if is_last else None,

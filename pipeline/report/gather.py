@@ -178,9 +178,14 @@ class _Series:
         span = range(QUARTERS_SHOWN - 1, -1, -1)
         periods = [words.quarter_before(self.quarter, back) for back in span]
         return tuple(
-            replace(rate_of(self.measure, q, rows.get(q)), withheld=bool(hidden.get(q, False)))
+            self._guarded(rate_of(self.measure, q, rows.get(q)), bool(hidden.get(q, False)))
             for q in periods
         )
+
+    def _guarded(self, rate: Rate, is_withheld: bool) -> Rate:
+        missing = rate.episodes - rate.ascertained
+        is_few = is_withheld or bool(self.policy.is_small(missing))
+        return replace(rate, withheld=is_withheld, missing_withheld=is_few)
 
     def _year_before(self, withheld: WithheldPeriods) -> Rate:
         """Return the four quarters before together."""
@@ -190,7 +195,7 @@ class _Series:
         total = {part: sum(row[part] for row in rows) for part in parts}
         row = total | {"provisional": False} if rows else None
         made = rate_of(self.measure, "year-before", row)
-        return replace(made, withheld=withheld.year_before)
+        return self._guarded(made, withheld.year_before)
 
 
 def rate_of(measure: Measure, period: str, row: Mapping[str, Any] | None) -> Rate:

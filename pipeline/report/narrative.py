@@ -40,6 +40,11 @@ def amount(value: float, digits_below_ten: int = 0) -> str:
     return f"{value:,.{digits_below_ten if value < 10 else 0}f}"
 
 
+def few(number: int, small_cell: int) -> str:
+    """Return a count, or only that it lies below the threshold."""
+    return f"1 to {small_cell - 1}" if 0 < number < small_cell else f"{number:,}"
+
+
 def rate_phrase(rate: Rate, unit: str) -> str:
     """Say a rate with its 95% limits; zero events only with their upper limit."""
     if rate.withheld:
@@ -119,7 +124,7 @@ def _begun(change: LoggedChange) -> Sentence:
 
 
 def to_decide(
-    findings: Sequence[Finding], set_aside: int, min_ascertainment: float
+    findings: Sequence[Finding], set_aside: int, min_ascertainment: float, small_cell: int
 ) -> list[Sentence]:
     """Return what needs a decision.
 
@@ -131,13 +136,16 @@ def to_decide(
         Rows that wait for correction.
     min_ascertainment : float
         Share of episodes with a known numerator below which a measure is marked.
+    small_cell : int
+        Counts from 1 to one below this are not given; 0 for none.
     """
     found = [_look_into(f) for f in findings if f.verdict.direction == "worse"]
     found += [s for f in findings if (s := _short_of_target(f)) is not None]
     found += [_learn_more(f) for f in _poorly_known(findings, min_ascertainment)]
     if set_aside:
         who = "who corrects it" if set_aside == 1 else "who corrects them"
-        text = f"{count(set_aside, 'row waits', 'rows wait')} for correction: decide {who}."
+        waiting = "row waits" if set_aside == 1 else "rows wait"
+        text = f"{few(set_aside, small_cell)} {waiting} for correction: decide {who}."
         found.append(Sentence(text, ("rows/set-aside",), "Rows set aside", "data"))
     if not found:
         return [Sentence("Nothing in these figures asks for a decision.")]
@@ -168,7 +176,9 @@ def _short_of_target(finding: Finding) -> Sentence | None:
 
 def _poorly_known(findings: Sequence[Finding], least: float) -> list[Finding]:
     return [
-        f for f in findings if f.now.episodes and not f.now.withheld and f.now.ascertainment < least
+        f
+        for f in findings
+        if f.now.episodes and not f.now.missing_withheld and f.now.ascertainment < least
     ]
 
 
@@ -181,7 +191,9 @@ def _learn_more(finding: Finding) -> Sentence:
     return _about(finding, text, finding.number_id)
 
 
-def cannot_tell(findings: Sequence[Finding], unknown_dwell: int, catheters: int) -> list[Sentence]:
+def cannot_tell(
+    findings: Sequence[Finding], unknown_dwell: int, catheters: int, small_cell: int
+) -> list[Sentence]:
     """Return what the figures cannot tell yet.
 
     Parameters
@@ -190,6 +202,8 @@ def cannot_tell(findings: Sequence[Finding], unknown_dwell: int, catheters: int)
         All measures, in the order of the report.
     unknown_dwell, catheters : int
         Catheters of the quarter without a known time in place, and all of them.
+    small_cell : int
+        Counts from 1 to one below this are not given; 0 for none.
     """
     found = [
         *_named(findings, "too_few", "Too few figures yet to tell a change from chance:"),
@@ -199,8 +213,8 @@ def cannot_tell(findings: Sequence[Finding], unknown_dwell: int, catheters: int)
     ]
     if unknown_dwell:
         text = (
-            f"The time in place is not known for {count(unknown_dwell, 'catheter')} of "
-            f"{catheters:,}; missing is not zero, and they are left out."
+            f"The time in place is not known for {few(unknown_dwell, small_cell)} of "
+            f"{count(catheters, 'catheter')}; missing is not zero, and they are left out."
         )
         found.append(Sentence(text, ("dwell/unknown", "catheters"), anchor="data"))
     return found or [Sentence("Every measure has the figures it needs.")]
@@ -252,7 +266,7 @@ def about_measure(finding: Finding) -> list[Sentence]:
         opening = _QUIET[verdict.kind]
     found = [Sentence(opening), Sentence(_figures(finding), _quoted(finding))]
     now = finding.now
-    if now.has_figures and now.ascertained < now.episodes:
+    if now.has_figures and not now.missing_withheld and now.ascertained < now.episodes:
         text = f"Known for {now.ascertained:,} of {count(now.episodes, 'catheter')}."
         found.append(Sentence(text, (finding.number_id,)))
     return found

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pipeline.report import markdown, words
 from pipeline.report.findings import Finding
 from pipeline.report.markdown import Column, prose
+from pipeline.report.narrative import few
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.words import count, figure
 from pipeline.report.workbook import Sheet
@@ -54,11 +55,6 @@ class DataQuality:
     files: tuple[FileRows, ...]
     waiting: tuple[WaitingRows, ...]
     sites: tuple[SiteQuality, ...]
-
-
-def few(number: int, small_cell: int) -> str:
-    """Return a count, or that it lies below the threshold."""
-    return f"1 to {small_cell - 1}" if 0 < number < small_cell else f"{number:,}"
 
 
 def numbers(quality: DataQuality, small_cell: int) -> tuple[Number, ...]:
