@@ -143,8 +143,9 @@ def to_decide(
     found += [s for f in findings if (s := _short_of_target(f)) is not None]
     found += [_learn_more(f) for f in _poorly_known(findings, min_ascertainment)]
     if set_aside:
-        who = "who corrects it" if set_aside == 1 else "who corrects them"
-        waiting = "row waits" if set_aside == 1 else "rows wait"
+        is_one = few(set_aside, small_cell) == "1"
+        waiting = "row waits" if is_one else "rows wait"
+        who = "who corrects it" if is_one else "who corrects them"
         text = f"{few(set_aside, small_cell)} {waiting} for correction: decide {who}."
         found.append(Sentence(text, ("rows/set-aside",), "Rows set aside", "data"))
     if not found:

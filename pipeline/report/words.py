@@ -37,10 +37,10 @@ def figure(value: float, digits: int = 2) -> str:
         places += 1
         rounded = math.floor(value * 10**places) / 10**places
     if 99 < value < 100:
-        return f"{rounded:.{places}f}"
+        return f"{rounded:,.{places}f}"
     # 9.96 rounds to 10, which has its two figures already.
     places = max(0, digits - 1 - math.floor(math.log10(abs(rounded)))) if rounded else places
-    text = f"{rounded:.{places}f}"
+    text = f"{rounded:,.{places}f}"
     return text.replace("-", "\N{MINUS SIGN}")
 
 

@@ -16,7 +16,7 @@ from pipeline.report import words
         (9.96, "10"),
         (63.72, "64"),
         (100, "100"),
-        (1234.5, "1234"),
+        (1234.5, "1,234"),
         (0.0123, "0.012"),
         (0.0996, "0.10"),
         (5, "5.0"),
@@ -33,7 +33,7 @@ def test_a_rate_has_two_figures_and_loses_no_whole_digit(value, said):
 def test_a_printed_rate_is_within_half_its_last_figure(value):
     printed = words.figure(value)
     decimals = len(printed.partition(".")[2])
-    assert abs(float(printed) - value) <= 0.5 * 10**-decimals * (1 + 1e-9)
+    assert abs(float(printed.replace(",", "")) - value) <= 0.5 * 10**-decimals * (1 + 1e-9)
     assert "e" not in printed
 
 
