@@ -18,6 +18,7 @@ only mentioned is an ordinary one. An empty cell is null.
 
 from collections.abc import Iterator
 from itertools import count
+from pathlib import Path
 from typing import Any
 
 import duckdb
@@ -117,6 +118,21 @@ class Database:
     def rows(self, sql: str) -> list[tuple[Any, ...]]:
         """Return the rows of any select."""
         return self.connection.execute(sql).fetchall()
+
+    def save(self, path: Path, as_of: str = "2026-01-06") -> Path:
+        """Write what was given to a store file, as if loaded from records of that date."""
+        path.unlink(missing_ok=True)
+        with duckdb.connect(str(path)) as connection:
+            schema.bring_up_to_date(connection)
+        self.connection.execute(f"attach '{path}' as saved")
+        for record in RECORDS:
+            self.connection.execute(f"insert into saved.{record} select * from {record}")
+        self.connection.execute(
+            "insert into saved.load (load_id, kind, loaded_at, as_of)"
+            f" values (1, 'load', timestamp '2026-01-06', date '{as_of}')"
+        )
+        self.connection.execute("detach saved")
+        return path
 
     def _source(self, name: str) -> str:
         if (resource("sql", "measures") / f"{name}.sql").exists():

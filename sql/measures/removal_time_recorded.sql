@@ -15,7 +15,7 @@ with final as (
     select
         episode_id,
         case
-            when not is_removed_at_home then null
+            when is_removed_at_home is null or not is_removed_at_home then null
             when removal_time_source = 'family_record' and dwell_basis = 'exact' then 1
             when removal_time_source is not null or dwell_basis = 'interval' then 0
         end as numerator,

@@ -21,8 +21,8 @@ final as (
     select
         episode_dwell.episode_id,
         case
-            when not (episode_dwell.is_removed_at_home and episode_dwell.reason = 'completed')
-                then null
+            when not coalesce(episode_dwell.is_removed_at_home, false) then null
+            when episode_dwell.reason <> 'completed' then null
             when episode_dwell.removal_clock_hour is null then null
             when
                 episode_dwell.removal_clock_hour >= 6
@@ -30,8 +30,8 @@ final as (
             else 0
         end as numerator,
         case
-            when episode_dwell.reason <> 'completed' or not episode_dwell.is_removed then 0
-            when not episode_dwell.is_removed_at_home then 0
+            when not episode_dwell.is_removed or not episode_dwell.is_removed_at_home then 0
+            when episode_dwell.reason not in ('completed', 'not_recorded') then 0
             when episode_dwell.is_removed_at_home and episode_dwell.reason = 'completed' then 1
         end as denominator
     from episode_dwell

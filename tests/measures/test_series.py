@@ -76,7 +76,11 @@ def test_the_total_of_all_sites_is_the_sum_of_the_sites(db, store):
     frame = series(store, names, by=("month", "site"), with_total=True)
     whole = frame.filter(site="all").drop("site")
     assert whole.equals(series(store, names, by=("month",)))
-    parts = frame.filter(frame["site"] != "all").group_by("measure", "month").agg(pl.col("episodes").sum())
+    parts = (
+        frame.filter(frame["site"] != "all")
+        .group_by("measure", "month")
+        .agg(pl.col("episodes").sum())
+    )
     both = whole.join(parts, on=["measure", "month"])
     assert (both["episodes"] == both["episodes_right"]).all()
 
