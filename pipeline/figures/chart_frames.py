@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil
+from textwrap import wrap
 
 import numpy as np
 import pandas as pd
@@ -20,7 +21,11 @@ from pipeline.analysis.charts.words import figure
 Floats = NDArray[np.float64]
 
 POINT_COLUMNS = ("panel", "x", "y", "state", "label", "nudge")
-LONGEST_LABEL = 30
+LONGEST_LINE = 25
+APART = 0.2
+"""Share of the axis from which a run's first and last month are written apart."""
+LOW = 0.15
+"""Share of the highest point under which a label would run into the axis."""
 NEAR_ZERO = 0.01
 """Share of the upper limit under which a lower one would lie on the axis."""
 
@@ -86,42 +91,48 @@ def positions(periods: Sequence[str], timeline: Timeline) -> Floats:
 
 
 def point_frame(charts: Mapping[str, ControlChart], timeline: Timeline) -> pd.DataFrame:
-    """Return every point that may be shown, with its state and its label."""
+    """Return every point that may be shown, with its state, its label and the label's side."""
     rows = []
     for panel, chart in charts.items():
-        x, marks = positions(chart.periods, timeline), _marks(chart)
+        x, marks = positions(chart.periods, timeline), _marks(chart, timeline)
+        lowest = LOW * max(float(np.nanmax(chart.value, initial=0.0)), 1e-12)
         for i in np.flatnonzero(np.isfinite(chart.value) & ~chart.suppressed).tolist():
-            state, label = _state(chart, i, marks), _label(chart, i, marks)
-            rows.append((panel, x[i], chart.value[i], state, *label))
+            y = float(chart.value[i])
+            side = -1.0 if lowest < y < chart.centre[i] else 1.0
+            rows.append((panel, x[i], y, _state(chart, i, marks), marks.get(i, ""), side))
     return pd.DataFrame(rows, columns=list(POINT_COLUMNS))
 
 
-def _marks(chart: ControlChart) -> dict[int, bool]:
-    """Return points that are drawn as signals, and whether their month is written.
+def _marks(chart: ControlChart, timeline: Timeline) -> dict[int, str]:
+    """Return points that are drawn as signals, and what is written beside them.
 
-    Few crossings are a property of the whole series and mark no point; of a run
-    the first and the last month are written.
+    Few crossings are a property of the whole series and mark no point. Of a long
+    run the first and the last month are written, of a short one its span.
     """
-    marks: dict[int, bool] = {}
+    marks: dict[int, str] = {}
     for signal in chart.signals:
         if signal.kind == "few_crossings":
             continue
+        names = _names(chart, signal.points, timeline)
         for i in signal.points:
-            ends = i in {signal.points[0], signal.points[-1]}
-            marks[i] = marks.get(i, False) or ends
+            marks[i] = names.get(i) or marks.get(i, "")
     return marks
 
 
-def _state(chart: ControlChart, i: int, marks: Mapping[int, bool]) -> str:
+def _names(chart: ControlChart, points: Sequence[int], timeline: Timeline) -> dict[int, str]:
+    first, last = chart.periods[points[0]], chart.periods[points[-1]]
+    if first == last:
+        return {points[0]: spoken(first)}
+    if place(last) - place(first) > APART * timeline.length:
+        return {points[0]: spoken(first), points[-1]: spoken(last)}
+    highest = max(points, key=lambda i: chart.value[i])
+    return {highest: f"{spoken(first)} to {spoken(last)}"}
+
+
+def _state(chart: ControlChart, i: int, marks: Mapping[int, str]) -> str:
     if chart.provisional[i]:
         return "provisional"
     return "signal" if i in marks else "in control"
-
-
-def _label(chart: ControlChart, i: int, marks: Mapping[int, bool]) -> tuple[str, float]:
-    """Return the month to write and on which side of the point."""
-    side = 1.0 if not chart.value[i] < chart.centre[i] else -1.0
-    return (spoken(chart.periods[i]) if marks.get(i) else ""), side
 
 
 def step_frame(charts: Mapping[str, ControlChart], timeline: Timeline, line: str) -> pd.DataFrame:
@@ -145,13 +156,27 @@ def step_frame(charts: Mapping[str, ControlChart], timeline: Timeline, line: str
 
 
 def _drawable(chart: ControlChart, line: str) -> Floats:
-    y: Floats = getattr(chart, line)
-    if line == "lower" and chart.kind != "individuals":
-        least = NEAR_ZERO * float(np.nanmax(chart.upper, initial=0.0))
-        return np.where(y > least, y, np.nan)
-    if line == "upper" and chart.kind in {"p", "p'"}:
-        return np.where(y < chart.multiplier, y, np.nan)
+    y: Floats = np.array(getattr(chart, line))
+    if line == "centre":
+        there = np.flatnonzero(np.isfinite(chart.value))
+        y[: there[0] if there.size else len(y)] = np.nan
+        return y
+    for owner in np.unique(chart.limit_set):
+        mine = chart.limit_set == owner
+        if _is_idle(chart, line, mine):
+            y[mine] = np.nan
     return y
+
+
+def _is_idle(chart: ControlChart, line: str, mine: NDArray[np.bool_]) -> bool:
+    """Whether a limit lies, all along, where no point can be seen to pass it."""
+    if chart.kind == "individuals":
+        return False
+    if line == "lower":
+        least = NEAR_ZERO * float(np.nanmax(chart.upper, initial=0.0))
+        return bool(np.nanmax(chart.lower[mine], initial=0.0) <= least)
+    whole = chart.multiplier if chart.kind in {"p", "p'"} else np.inf
+    return bool(np.nanmin(chart.upper[mine], initial=np.inf) >= whole)
 
 
 def _edges(chart: ControlChart, timeline: Timeline) -> tuple[Floats, Floats]:
@@ -203,9 +228,6 @@ def change_frame(charts: Mapping[str, ControlChart], timeline: Timeline) -> pd.D
     return pd.DataFrame(rows, columns=["panel", "x", "label", "row"])
 
 
-def shorten(text: str, longest: int = LONGEST_LABEL) -> str:
-    """Cut a title that would not fit beside its line, at a word where there is one."""
-    if len(text) <= longest:
-        return text
-    cut = text[: longest - 1]
-    return f"{cut[: cut.rfind(' ')] if ' ' in cut else cut}…"
+def shorten(text: str) -> str:
+    """Break a title into two lines at most, and cut what does not fit."""
+    return "\n".join(wrap(text, LONGEST_LINE, max_lines=2, placeholder="…"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from math import ceil
+from textwrap import fill
 from typing import Any
 
 import pandas as pd
@@ -27,7 +28,7 @@ from plotnine import (
 )
 
 from pipeline.analysis.charts.results import ControlChart
-from pipeline.analysis.charts.words import BETWEEN, description, headline, method
+from pipeline.analysis.charts.words import description, headline, method, unit_of
 from pipeline.figures import chart_frames as frames
 from pipeline.figures.look import (
     CENTRE,
@@ -47,7 +48,8 @@ from pipeline.figures.look import (
 
 SMALL_COLUMNS = 3
 PANEL_CM = (5.2, 3.9)
-HEADROOM = 0.24
+LONGEST_PANEL = 26
+HEADROOM = 0.28
 """Share of the height kept free above the points for the labels of changes."""
 
 
@@ -72,7 +74,7 @@ def control_chart_figure(
     width_cm, height_cm : float
         Size in centimetres.
     """
-    plot = _layers({"": chart}, _y_label(chart), small=False)
+    plot = _layers({"": chart}, unit_of(chart), small=False)
     return Drawing(
         plot=plot,
         title=title or headline(chart, subject),
@@ -108,8 +110,9 @@ def small_multiples(
     """
     columns = max(1, min(columns, len(charts)))
     rows = ceil(max(len(charts), 1) / columns)
-    label = _y_label(next(iter(charts.values()))) if common_axes and charts else ""
-    plot = _layers(charts, label, small=True) + facet_wrap(
+    label = unit_of(next(iter(charts.values()))) if common_axes and charts else ""
+    panels = {fill(panel, LONGEST_PANEL): chart for panel, chart in charts.items()}
+    plot = _layers(panels, label, small=True) + facet_wrap(
         "panel", ncol=columns, scales="fixed" if common_axes else "free_y"
     )
     signalling = [panel for panel, chart in charts.items() if chart.signals]
@@ -133,12 +136,10 @@ def _many_headline(subject: str, signalling: list[str], number: int) -> str:
 def _many_method(charts: Mapping[str, ControlChart], *, common_axes: bool) -> str:
     kinds = sorted({chart.kind for chart in charts.values()})
     axes = "one scale for all" if common_axes else "each panel its own scale"
-    counts = ", ".join(f"{sum(c.kind == k for c in charts.values())} {k}" for k in kinds)
+    counts = ", ".join(f"{sum(c.kind == k for c in charts.values())} {k}" for k in kinds).replace(
+        "'", "′"
+    )
     return f"Control charts ({counts}); {axes}; dark points are signals, hollow ones provisional."
-
-
-def _y_label(chart: ControlChart) -> str:
-    return BETWEEN.get(chart.kind, chart.unit)
 
 
 def _layers(charts: Mapping[str, ControlChart], y_label: str, *, small: bool) -> ggplot:
@@ -203,14 +204,14 @@ def _point_layers(
     layers = [] if small else _month_layers(points)
     if points["panel"].duplicated().any():
         layers.append(geom_line(points, aes(group="panel"), color=POINT, size=0.3, alpha=0.7))
-    for state, fill, edge, scale in (
+    for state, inside, edge, scale in (
         ("in control", POINT, POINT, 1.0),
         ("provisional", PAPER, MUTED, 1.0),
         ("signal", SIGNAL, SIGNAL, 1.25),
     ):
         these = points[points["state"] == state]
         if len(these):
-            layers.append(geom_point(these, fill=fill, color=edge, size=size * scale, stroke=0.5))
+            layers.append(geom_point(these, fill=inside, color=edge, size=size * scale, stroke=0.5))
     return layers
 
 
@@ -241,7 +242,7 @@ def _change_layers(
         return []
     tops = {panel: _top(chart) for panel, chart in charts.items()}
     changes["top"] = [tops[panel] * (1.0 if small else 1 + HEADROOM) for panel in changes["panel"]]
-    changes["y"] = changes["top"] * (1 - 0.065 * changes["row"])
+    changes["y"] = changes["top"] * (1 - 0.07 * changes["row"])
     changes = _panelled(changes, charts)
     line = geom_segment(
         changes, aes(x="x", xend="x", yend="top"), y=0, color=CHANGE, linetype="dashed", size=0.4
@@ -284,12 +285,14 @@ def _line_text(
 
 
 def _floor(charts: Mapping[str, ControlChart]) -> list[Any]:
-    """Start the axis at zero unless all of a chart lies far above it."""
+    """Start the axis at zero unless all lies far above it; leave room over a signal's label."""
     rows = []
     for panel, chart in charts.items():
         shown = pd.Series(chart.value[~chart.suppressed]).dropna()
         held = pd.concat([shown, pd.Series(chart.lower).dropna()])
         if not len(held) or held.min() < 0.5 * _top(chart):
             rows.append((panel, 0.0, 0.0))
+        if chart.signals:
+            rows.append((panel, 0.0, 1.08 * _top(chart)))
     frame = _panelled(pd.DataFrame(rows, columns=["panel", "x", "y"]), charts)
     return [geom_blank(frame)] if len(frame) else []

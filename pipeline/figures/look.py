@@ -9,8 +9,9 @@ without a recorded one.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 from matplotlib import pyplot, rc_context
@@ -19,6 +20,7 @@ from plotnine import (
     element_line,
     element_rect,
     element_text,
+    labs,
     theme,
     theme_minimal,
 )
@@ -124,6 +126,31 @@ class Drawing:
     def save(self, path: Path) -> Path:
         """Write the figure at its own size; see `save`."""
         return save(self.plot, path, self.width_cm, self.height_cm)
+
+
+def standalone(drawing: Drawing) -> Drawing:
+    """Return a figure with its title and caption drawn into it, for a file of its own.
+
+    In the report both stand in the page's text; a file that travels alone carries them.
+    """
+    title, caption = _wrapped(drawing, drawing.title, 11), _wrapped(drawing, drawing.caption, 7.5)
+    lines = title.count("\n") + caption.count("\n") + 2
+    words = theme(
+        plot_title=element_text(size=11, color=INK, ha="left", margin={"b": 8}),
+        plot_caption=element_text(size=7.5, color=MUTED, ha="left", margin={"t": 6}),
+        plot_title_position="plot",
+        plot_caption_position="plot",
+    )
+    return replace(
+        drawing,
+        plot=drawing.plot + labs(title=title, caption=caption) + words,
+        height_cm=drawing.height_cm + 0.5 * lines,
+    )
+
+
+def _wrapped(drawing: Drawing, text: str, size_pt: float) -> str:
+    """Break a text into lines that fit the figure's width."""
+    return fill(text, int(drawing.width_cm / (size_pt * 0.0198)))
 
 
 def look(**changes: Any) -> theme:

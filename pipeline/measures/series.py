@@ -7,6 +7,7 @@ from pipeline.errors import NoDataError, UsageError
 from pipeline.measures import session
 from pipeline.measures.catalogue import Measure, find_measure
 from pipeline.measures.periods import last_final_month, months_between, months_of, quarter_of
+from pipeline.measures.where import Condition
 from pipeline.settings import Settings
 from pipeline.store import Store
 
@@ -14,7 +15,8 @@ if TYPE_CHECKING:
     import polars as pl
 
 Value = str | int | float | bool | None
-Where = Mapping[str, Value | Sequence[Value]]
+# A condition may stand under any name that is not a dimension's.
+Where = Mapping[str, Value | Sequence[Value] | Condition]
 Measures = str | Measure | Iterable[str | Measure]
 
 NOT_RECORDED = "not_recorded"
@@ -49,7 +51,8 @@ def series(
         quarter, every period from the first to the last has a row in every
         group, with zeros where nothing was placed.
     where : mapping, optional
-        A name of `DIMENSIONS` and the value, or values, to keep.
+        A name of `DIMENSIONS` and the value, or values, to keep; or any other name and
+        a condition that episodes must meet.
     months : tuple of str, optional
         First and last month of placement to keep, YYYY-MM.
     with_total : bool
@@ -97,8 +100,12 @@ def as_measures(measures: Measures) -> list[Measure]:
 def condition_of(where: Where | None, months: tuple[str, str] | None) -> tuple[str, list[Value]]:
     """Return the SQL condition on `episode_dwell` and its bound values."""
     parts, params = ["true"], list[Value]()
-    _check_names(where or {})
+    _check_names(name for name, v in (where or {}).items() if not isinstance(v, Condition))
     for name, wanted in (where or {}).items():
+        if isinstance(wanted, Condition):
+            parts.append(wanted.sql)
+            params += wanted.params
+            continue
         values = [wanted] if isinstance(wanted, str) or not isinstance(wanted, Sequence) else wanted
         column = session.DIMENSIONS[name]
         parts.append(f"({' or '.join([_equals(column, value) for value in values]) or 'false'})")

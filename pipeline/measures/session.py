@@ -28,7 +28,13 @@ DIMENSIONS = {
     "drug": "drug",
 }
 _SETTING_TABLES = {"setting", "dose_ceiling"}
-_KEPT = {"child_key", "month_order", "catheter_days", "planned_dwell_h", *DIMENSIONS.values()}
+_KEPT = {
+    "child_key",
+    "month_order",
+    "catheter_days",
+    *DIMENSIONS.values(),
+    *(column.sql for column in WHERE_COLUMNS.values()),
+}
 
 
 def keyed(name: str) -> str:

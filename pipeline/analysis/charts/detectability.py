@@ -32,6 +32,7 @@ RECENT_POINTS = 12
 """Points whose volume stands for the volume to come."""
 
 EXACT, SIMULATED = "exact", "simulated"
+GAPS = frozenset({"geometric", "exponential"})
 
 
 @dataclass(frozen=True)
@@ -150,7 +151,7 @@ def _delay(asked: _Question, ratio: float) -> Delay:
     """Return the expected months to a signal after a change of `ratio`."""
     chart, recent = asked.chart, asked.last[-RECENT_POINTS:]
     per_point, year = asked.months_per_point, round(12 / asked.months_per_point)
-    if chart.kind in {"g", "t"}:
+    if chart.model in GAPS:
         per_point, year = _months_between(asked, ratio), 0
     if chart.kind == "ewma":
         delays = ewma_delays(chart, recent, ratio, effort=asked.effort)
@@ -180,5 +181,5 @@ def _months_between(asked: _Question, ratio: float) -> float:
     if not asked.monthly_volume:
         return float("inf")
     between = float(baseline_rate(asked.chart)[asked.last[-1]])
-    catheters = (between + 1) / ratio if asked.chart.kind == "g" else between / ratio
+    catheters = (between + 1) / ratio if asked.chart.model == "geometric" else between / ratio
     return catheters / asked.monthly_volume

@@ -21,6 +21,8 @@ def figure(value: float) -> str:
     """Write a rate with two significant digits, larger ones as whole numbers."""
     if not np.isfinite(value):
         return "no value"
+    if 99 < value < 100:  # not yet every one
+        return f"{value:.1f}"
     if value == 0 or abs(value) >= 9.95:
         return f"{value:,.0f}"
     places = 1 - int(np.floor(np.log10(abs(value))))
@@ -29,8 +31,12 @@ def figure(value: float) -> str:
 
 def with_unit(chart: ControlChart, value: float) -> str:
     """Write a value of the chart with its unit."""
-    unit = BETWEEN.get(chart.kind, chart.unit)
-    return f"{figure(value)} {unit}".rstrip()
+    return f"{figure(value)} {unit_of(chart)}".rstrip()
+
+
+def unit_of(chart: ControlChart) -> str:
+    """Return the unit of the plotted values."""
+    return BETWEEN.get(chart.kind, chart.unit)
 
 
 def headline(chart: ControlChart, subject: str) -> str:

@@ -1,0 +1,196 @@
+"""Control charts as JSON, CSV and a table, and what their silence means in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pipeline.analysis.charts.detectability import Delay, Detectability
+from pipeline.analysis.charts.results import ControlChart, Phase, Signal
+from pipeline.commands.charting import RARE, Charted
+
+if TYPE_CHECKING:
+    import polars as pl
+
+ROUNDED = 6
+MOST_MONTHS = 600.0
+CHANGE_WORDS = {2.0: "doubled", 0.5: "halved", 1.5: "rose by 50%"}
+SHORTFALL_WORDS = {
+    2.0: "shortfall doubled", 0.5: "shortfall halved", 1.5: "shortfall rose by 50%"
+}  # fmt: skip
+
+
+def number(value: float) -> float | None:
+    """Return a figure for JSON, null where there is none."""
+    return None if not np.isfinite(value) else round(float(value), ROUNDED)
+
+
+def as_mapping(charted: Charted, found: Detectability) -> dict[str, Any]:
+    """Return one chart with the keys that scripts rely on."""
+    chart = charted.chart
+    return {
+        "measure": charted.measure.name,
+        "group": charted.group,
+        "label": charted.label,
+        "chart": chart.kind,
+        "reason": chart.reason,
+        "unit": chart.unit,
+        "centre": number(chart.latest_centre),
+        "phases": [phase_mapping(phase) for phase in chart.phases],
+        "points": points(charted),
+        "signals": [signal_mapping(chart, signal) for signal in chart.signals],
+        "changes": [
+            {"change_id": c.change_id, "started": c.started, "title": c.title,
+             "new_phase": c.new_phase}
+            for c in chart.changes
+        ],
+        "notes": list(chart.notes),
+        "detectability": detectability_mapping(found),
+    }  # fmt: skip
+
+
+def phase_mapping(phase: Phase) -> dict[str, Any]:
+    """Return one phase."""
+    return {
+        "phase": phase.number,
+        "first": phase.first,
+        "last": phase.last,
+        "change": phase.change or None,
+        "centre": number(phase.centre),
+        "baseline_first": phase.baseline_first,
+        "baseline_last": phase.baseline_last,
+        "baseline_points": phase.baseline_points,
+        "has_limits": phase.has_limits,
+        "carried_forward": phase.carried_forward,
+    }
+
+
+def signal_mapping(chart: ControlChart, signal: Signal) -> dict[str, Any]:
+    """Return one signal."""
+    return {
+        "kind": signal.kind,
+        "direction": signal.direction,
+        "first": signal.first,
+        "last": signal.last,
+        "points": [chart.periods[i] for i in signal.points],
+        "sentence": signal.sentence,
+        "p_value": float(f"{signal.p_value:.3g}"),
+    }
+
+
+def points(charted: Charted) -> list[dict[str, Any]]:
+    """Return the points in time order; a withheld one keeps only its period and limits."""
+    chart, rows = charted.chart, []
+    for i, period in enumerate(chart.periods):
+        numerator, denominator = _counts(chart, i)
+        hidden = bool(chart.suppressed[i])
+        rows.append(
+            {
+                "period": period,
+                "numerator": None if hidden else numerator,
+                "denominator": None if hidden else denominator,
+                "value": None if hidden else number(chart.value[i]),
+                "centre": number(chart.centre[i]),
+                "lower": number(chart.lower[i]),
+                "upper": number(chart.upper[i]),
+                "signals": list(chart.signals_at(i)),
+                "provisional": bool(chart.provisional[i]),
+                "withheld": hidden,
+                "phase": int(chart.phase[i]),
+            }
+        )
+    return rows
+
+
+def _counts(chart: ControlChart, i: int) -> tuple[float | None, float | None]:
+    """Return events and what they are counted against; one event a gap on g and t charts."""
+    if chart.kind in RARE:
+        is_open = i == len(chart) - 1 and bool(chart.provisional[i])
+        return (0 if is_open else 1), number(chart.numerator[i])
+    return number(chart.numerator[i]), number(chart.denominator[i])
+
+
+def detectability_mapping(found: Detectability) -> dict[str, Any]:
+    """Return what a chart can and cannot see; null months are more than 50 years."""
+    return {
+        "points": found.points,
+        "false_signal": number(found.false_signal),
+        "method": found.false_signal_method,
+        "expected_months": [
+            {
+                "ratio": delay.ratio,
+                "months": number(delay.months),
+                "within_year": number(delay.within_year),
+                "method": delay.method,
+                "standard_error": number(delay.standard_error),
+            }
+            for delay in found.delays
+        ],
+        "rules_left_out": list(found.left_out),
+    }
+
+
+def as_frame(charts: Sequence[Charted]) -> pl.DataFrame:
+    """Return the points of all charts as rows, for CSV and for a table."""
+    import polars as pl
+
+    rows = [
+        {"measure": charted.measure.name, "group": charted.group}
+        | point
+        | {"signals": ", ".join(point["signals"])}
+        for charted in charts
+        for point in points(charted)
+    ]
+    return pl.DataFrame(rows, infer_schema_length=None)
+
+
+def sentences(charted: Charted, found: Detectability) -> list[str]:
+    """Return what a chart says and what its silence means, a sentence a line."""
+    chart = charted.chart
+    said = [chart.reason, *(s.sentence for s in chart.signals)]
+    if not chart.signals:
+        said.append("No signal.")
+    return [*said, *chart.notes, *silence(chart, found)]
+
+
+def silence(chart: ControlChart, found: Detectability) -> list[str]:
+    """Return the sentences on false signals and on delays."""
+    if found.points == 0:
+        return ["There is no point to judge: silence means nothing."]
+    chance = found.false_signal
+    said = [
+        f"If nothing had changed, a chart like this of {found.points} points would show a false "
+        f"signal with a chance of {_percent(chance)}."
+    ]
+    said += [_delay_words(chart, delay) for delay in found.delays]
+    if found.left_out:
+        said.append(f"Not counted in these figures: {', '.join(found.left_out)}.")
+    return said
+
+
+def _delay_words(chart: ControlChart, delay: Delay) -> str:
+    words = CHANGE_WORDS
+    if chart.model == "binomial" and chart.latest_centre > chart.multiplier / 2:
+        words = SHORTFALL_WORDS
+    change = words.get(delay.ratio, f"changed {delay.ratio:g}-fold")
+    if not delay.months <= MOST_MONTHS:
+        return f"If the rate {change}, this chart would not be expected to show it in 50 years."
+    within = ""
+    if np.isfinite(delay.within_year):
+        within = f"; within a year with a chance of {_percent(delay.within_year)}"
+    after = months_words(delay.months)
+    return f"If the rate {change}, a signal would be expected after about {after}{within}."
+
+
+def months_words(months: float) -> str:
+    """Write a number of months, at least one."""
+    whole = max(1, round(months))
+    return f"{whole:,} month{'' if whole == 1 else 's'}"
+
+
+def _percent(chance: float) -> str:
+    if chance >= 0.995:
+        return "over 99%"
+    return "under 1%" if chance < 0.01 else f"{100 * chance:.0f}%"

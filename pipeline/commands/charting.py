@@ -1,0 +1,272 @@
+"""From the store to control charts: what `dwell chart`, `signals` and `plan` share."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pipeline.analysis.charts import DEFAULT_RULES, Change, ControlChart, Counts, control_chart
+from pipeline.analysis.charts.models import MODELS
+from pipeline.analysis.charts.rare import gaps
+from pipeline.analysis.charts.words import BETWEEN
+from pipeline.errors import NoDataError, UsageError
+from pipeline.measures.catalogue import Measure
+from pipeline.measures.events import event_order
+from pipeline.measures.periods import quarter_of
+from pipeline.measures.series import Where, series
+from pipeline.settings import Settings
+from pipeline.store import Store
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from pipeline.disclosure import Policy
+
+OVERALL = "all"
+RARE = frozenset({"g", "t"})
+PERIODS = ("month", "quarter")
+KINDS_OF = {
+    "proportion": ("run", "p", "laney", "individuals", "g"),
+    "rate": ("run", "u", "laney", "c", "individuals", "ewma", "t", "g"),
+}
+LANEY = {"proportion": "p'", "rate": "u'"}
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What was asked of a chart.
+
+    Attributes
+    ----------
+    kind : str or None
+        A chart in place of the card's.
+    rules : tuple of str
+    baseline : tuple of str or None
+        First and last period of a baseline chosen by hand.
+    period : {"month", "quarter"}
+    group : str or None
+        A dimension with a chart for each of its values.
+    where : mapping
+        Values of dimensions to keep.
+    """
+
+    kind: str | None = None
+    rules: tuple[str, ...] = DEFAULT_RULES
+    baseline: tuple[str, str] | None = None
+    period: str = "month"
+    group: str | None = None
+    where: Where | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Charted:
+    """One chart of a measure, whose it is, and the monthly volume behind it."""
+
+    measure: Measure
+    group: str
+    label: str
+    chart: ControlChart
+    monthly_volume: float
+
+
+def charts_of(
+    store: Store,
+    measure: Measure,
+    asked: Asked,
+    *,
+    settings: Settings,
+    policy: Policy,
+    months: tuple[str, str] | None = None,
+) -> list[Charted]:
+    """Make the charts of one measure, one for each group asked for.
+
+    Raises
+    ------
+    UsageError
+        The chart does not fit the measure, or the baseline lies outside the data.
+    NoDataError
+        No episode is left.
+    """
+    kind = chart_kind(measure, asked)
+    by = (asked.period,) if asked.group is None else (asked.period, asked.group)
+    frame = series(store, measure, by, where=asked.where, months=months, settings=settings)
+    labels = site_labels(store) if asked.group == "site" else {}
+    found = []
+    for part in _groups(frame, asked.group):
+        group = OVERALL if asked.group is None else str(part[asked.group][0])
+        narrower = dict(asked.where or {}) | ({} if asked.group is None else {asked.group: group})
+        counts = (
+            rare_counts(store, measure, kind, where=narrower, months=months, settings=settings)
+            if kind in RARE
+            else period_counts(part, asked.period, measure, kind)
+        )
+        counts = withhold(counts, part, measure, kind, policy)
+        site = narrower.get("site")
+        log = logged_changes(store, measure, sites=_as_codes(site), period=asked.period)
+        chart = make_chart(measure, counts, kind, asked, log)
+        found.append(
+            Charted(
+                measure, group, labels.get(group, group), chart, monthly_volume(part, kind, asked)
+            )
+        )
+    return found
+
+
+def chart_kind(measure: Measure, asked: Asked) -> str:
+    """Return the chart to draw: the card's first, or the one asked for.
+
+    Raises
+    ------
+    UsageError
+        The chart asked for does not fit what the measure counts.
+    """
+    if asked.kind is None:
+        card = measure.charts[0].value
+        return _counted(measure) if card in RARE and asked.period == "quarter" else card
+    fitting = KINDS_OF[measure.denominator_kind]
+    if asked.kind not in fitting:
+        raise UsageError(
+            f"A {asked.kind} chart does not fit {measure.name}, a {measure.denominator_kind}.",
+            try_next=f"--kind {', '.join(fitting)}",
+        )
+    return LANEY[measure.denominator_kind] if asked.kind == "laney" else asked.kind
+
+
+def _counted(measure: Measure) -> str:
+    return "p" if measure.denominator_kind == "proportion" else "u"
+
+
+def make_chart(
+    measure: Measure, counts: Counts, kind: str, asked: Asked, log: Sequence[Change]
+) -> ControlChart:
+    """Return one chart; a baseline outside the data is the user's to correct."""
+    rare = kind in RARE
+    try:
+        return control_chart(
+            counts,
+            kind=kind,
+            changes=log,
+            rules=asked.rules,
+            multiplier=1.0 if rare or kind in {"individuals", "c"} else measure.multiplier,
+            unit=BETWEEN.get(kind, "events" if kind == "c" else measure.unit),
+            baseline=asked.baseline,
+            forced=asked.kind is not None,
+            model=None if rare else MODELS[_counted(measure)],
+        )
+    except ValueError as error:
+        said = str(error)
+        raise UsageError(f"{said[0].upper()}{said[1:]}.", try_next="--baseline") from None
+
+
+def period_counts(part: pl.DataFrame, period: str, measure: Measure, kind: str) -> Counts:
+    """Return counts by month or quarter; for individuals the rate itself."""
+    numerator = part["numerator"].to_numpy().astype(float)
+    denominator = part["denominator"].to_numpy().astype(float)
+    if kind == "individuals":
+        there = denominator > 0
+        rate = measure.multiplier * numerator / np.where(there, denominator, 1.0)
+        numerator, denominator = np.where(there, rate, 0.0), there.astype(float)
+    return Counts(tuple(part[period]), numerator, denominator, part["provisional"].to_numpy())
+
+
+def rare_counts(
+    store: Store,
+    measure: Measure,
+    kind: str,
+    *,
+    where: Where | None,
+    months: tuple[str, str] | None,
+    settings: Settings,
+) -> Counts:
+    """Return the gap before each event, in episode order across months.
+
+    The wait since the last event is still running: it is a provisional point.
+    """
+    events = event_order(store, measure, where=where, months=months, settings=settings)
+    running = events["catheters" if kind == "g" else "catheter_days"].to_numpy()
+    between = gaps(running, between=kind == "g")
+    is_open = events["numerator"].to_numpy() == 0
+    between = np.where(is_open & (kind == "g"), between + 1, between)
+    return Counts(
+        tuple(events["month"]),
+        np.maximum(between, 0.0),
+        np.ones(len(events)),
+        events["provisional"].to_numpy() | is_open,
+    )
+
+
+def withhold(
+    counts: Counts, part: pl.DataFrame, measure: Measure, kind: str, policy: Policy
+) -> Counts:
+    """Mark the points that may not be shown; a rare-event chart is shown whole or not at all."""
+    if policy.is_confidential:
+        return counts
+    if kind in RARE:
+        few = bool(policy.is_small(part["with_event"].to_numpy().sum()))
+        return replace(counts, suppressed=np.full(len(counts.periods), few))
+    from pipeline.disclosure import withheld_rows
+
+    hidden = withheld_rows(
+        policy,
+        with_event=part["with_event"],
+        episodes=part["ascertained"],
+        is_proportion=measure.denominator_kind == "proportion",
+    )
+    return replace(counts, suppressed=hidden.figures | hidden.episodes)
+
+
+def monthly_volume(part: pl.DataFrame, kind: str, asked: Asked) -> float:
+    """Return catheters (g) or what the rate counts against, a month, over the last year."""
+    column = "ascertained" if kind == "g" else "denominator"
+    final = part.filter(~part["provisional"])[column].to_numpy().astype(float)
+    per_period = 3 if asked.period == "quarter" else 1
+    recent = final[-12 // per_period :]
+    return float(recent.mean()) / per_period if recent.size else 0.0
+
+
+def logged_changes(
+    store: Store, measure: Measure, *, sites: Sequence[str] = (), period: str = "month"
+) -> tuple[Change, ...]:
+    """Return the logged changes that concern a measure, at these sites or at any."""
+    rows = store.rows(
+        "select change_id, started_month, sites, title, measures, coalesce(new_phase, false)"
+        " from change order by started_month, change_id"
+    )
+    return tuple(
+        Change(quarter_of(month) if period == "quarter" else month, title, new_phase, change_id)
+        for change_id, month, where, title, names, new_phase in rows
+        if _concerns(names, [measure.name]) and _concerns(where, sites)
+    )
+
+
+def _concerns(listed: str | None, wanted: Sequence[str]) -> bool:
+    names = {name.strip() for name in (listed or "").split(";") if name.strip()}
+    return not names or not wanted or "all" in names or bool(names & set(wanted))
+
+
+def _as_codes(value: Any) -> tuple[str, ...]:
+    if value is None:
+        return ()
+    return (value,) if isinstance(value, str) else tuple(value)
+
+
+def _groups(frame: pl.DataFrame, group: str | None) -> list[pl.DataFrame]:
+    return [frame] if group is None else frame.partition_by(group, maintain_order=True)
+
+
+def site_labels(store: Store) -> Mapping[str, str]:
+    """Return what the report prints for each site."""
+    return dict(store.rows("select site, label from site"))
+
+
+def check_site(store: Store, sites: Sequence[str]) -> None:
+    """Refuse a site that the store does not know; raises `NoDataError`."""
+    known = site_labels(store)
+    for site in sites:
+        if site not in known:
+            raise NoDataError(
+                f"The store holds no site {site}.", try_next=f"one of {', '.join(sorted(known))}"
+            )
