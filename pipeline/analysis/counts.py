@@ -173,7 +173,9 @@ def from_rows(
     return EventCounts(group, distinct, table[:, 1:], table[:, 0], tuple(reasons))
 
 
-def from_frame(frame: pl.DataFrame, reasons: Sequence[str]) -> tuple[EventCounts, ...]:
+def from_frame(
+    frame: pl.DataFrame, reasons: Sequence[str], *, groups: Sequence[str] | None = None
+) -> tuple[EventCounts, ...]:
     """Make counts of each group from a frame that the store reduced.
 
     Parameters
@@ -182,8 +184,10 @@ def from_frame(frame: pl.DataFrame, reasons: Sequence[str]) -> tuple[EventCounts
         Columns `group`, `hours`, `reason` (null where no removal is known) and `n`;
         rows without hours are left out.
     reasons : sequence of str
-        Reasons in the order wanted; those that do not occur are left out, and the
-        others are the same in every group.
+        Reasons in the order wanted. Those that do not occur are left out, unless
+        `groups` are given; every group lists the same.
+    groups : sequence of str, optional
+        Groups wanted, in their order; one that does not occur is empty.
 
     Raises
     ------
@@ -194,18 +198,16 @@ def from_frame(frame: pl.DataFrame, reasons: Sequence[str]) -> tuple[EventCounts
     seen = set(known["reason"].drop_nulls().to_list())
     if not seen <= set(reasons):
         raise ValueError("a reason is not listed")
-    kept = [reason for reason in reasons if reason in seen]
-    place: dict[str | None, int] = {None: CENSORED} | {r: i for i, r in enumerate(kept)}
-    return tuple(
-        from_rows(
-            part["hours"].to_numpy(),
-            [place[reason] for reason in part["reason"]],
-            part["n"].to_numpy(),
-            kept,
-            group=str(part["group"][0]),
-        )
-        for part in known.partition_by("group", maintain_order=True)
-    )
+    kept = list(reasons) if groups else [reason for reason in reasons if reason in seen]
+    names = groups or known["group"].unique(maintain_order=True).to_list()
+    return tuple(_of_group(known.filter(group=name), name, kept) for name in names)
+
+
+def _of_group(part: pl.DataFrame, name: str, reasons: Sequence[str]) -> EventCounts:
+    place: dict[str | None, int] = {None: CENSORED} | {r: i for i, r in enumerate(reasons)}
+    index = [place[reason] for reason in part["reason"]]
+    hours, n = part["hours"].to_numpy(), part["n"].to_numpy()
+    return from_rows(hours, index, n, reasons, group=name)
 
 
 def together(counts: EventCounts, few: Sequence[str], name: str) -> EventCounts:

@@ -124,7 +124,7 @@ def fit_model(
     try:
         return _fitted(result, kept, choice.terms, reason, hour=hour, level=level)
     except NotEstimableError as error:
-        return _with(result, left_out=(*result.left_out, LeftOut("", None, str(error))))
+        return replace(result, left_out=(*result.left_out, LeftOut("", None, str(error))))
 
 
 @dataclass
@@ -176,19 +176,20 @@ def _cannot(candidate: _Choice, term: str, reason: str) -> str | None:
     events = int(rows.filter(pl.col(REASON) == reason)[NUMBER].sum())
     if events == 0:
         return f"{words} is not fitted: no catheter with it recorded was removed for this reason."
-    patterns = rows.select(*candidate.terms, NUMBER)
+    patterns = _patterns(rows, candidate.terms)
     made = design(patterns, code_terms(patterns, candidate.terms))
+    alias = set(aliased(made.matrix))
     own = [i for i, column in enumerate(made.columns) if column.term == term]
     if not own or np.ptp(made.matrix[:, own], axis=0).max(initial=0) == 0:
         return f"{words} is not fitted: it does not vary among the catheters analysed."
-    if set(aliased(made.matrix)) & set(own):
+    if set(own) <= alias:
         return f"{words} is not fitted: it tells the same as the terms before it."
     allowed = events // EVENTS_PER_COEFFICIENT
-    if len(made.columns) > allowed:
+    wanted = len(made.columns) - len(alias)
+    if wanted > allowed:
         return (
             f"{words} is not fitted: {events} removals for this reason allow {allowed} "
-            f"coefficients at {EVENTS_PER_COEFFICIENT} each, and the model would have "
-            f"{len(made.columns)}."
+            f"coefficients at {EVENTS_PER_COEFFICIENT} each, and the model would have {wanted}."
         )
     return None
 
@@ -202,21 +203,40 @@ def _fitted(
     hour: float,
     level: float,
 ) -> ModelResult:
-    patterns = rows.group_by(terms, maintain_order=True).agg(pl.col(NUMBER).sum())
-    patterns = patterns.sort(terms)
-    codings = code_terms(patterns, terms)
+    patterns = _patterns(rows, terms)
+    codings, merged = _without_aliases(patterns, code_terms(patterns, terms))
+    result = replace(result, left_out=(*result.left_out, *merged))
     data = model_data(rows, patterns, codings, reason)
     children = typical_children(patterns, codings)
     if result.model == "finegray":
         fit = fine_gray(data, reason=reason, level=level)
-        return _with(result, fit=fit, risks=absolute_risks(children, codings, fit, hour=hour))
+        return replace(result, fit=fit, risks=absolute_risks(children, codings, fit, hour=hour))
     fit = cox(data, reason=reason, level=level)
     check = check_proportional_hazards(data, fit)
     risks: tuple[Risk, ...] = ()
     if np.any(data.outcome == OTHER_REASON):
         others = cox(_swapped(data), reason="other reasons", level=level)
         risks = absolute_risks(children, codings, fit, others, hour=hour)
-    return _with(result, fit=fit, check=check, risks=risks)
+    return replace(result, fit=fit, check=check, risks=risks)
+
+
+def _patterns(rows: pl.DataFrame, terms: list[str]) -> pl.DataFrame:
+    return rows.group_by(terms).agg(pl.col(NUMBER).sum()).sort(terms)
+
+
+def _without_aliases(
+    patterns: pl.DataFrame, codings: Sequence[Coding]
+) -> tuple[tuple[Coding, ...], list[LeftOut]]:
+    """Merge with their reference the levels that the terms before them already tell."""
+    made = design(patterns, codings)
+    alias = [made.columns[i] for i in aliased(made.matrix)]
+    merged = {c.term: frozenset(x.level for x in alias if x.term == c.term) for c in codings}
+    kept = tuple(
+        replace(c, merged=frozenset(level for level in merged[c.term] if level is not None))
+        for c in codings
+    )
+    left = [LeftOut(x.term, x.level, f"{x.label} is told by the terms before it.") for x in alias]
+    return kept, left
 
 
 def model_data(
@@ -258,10 +278,6 @@ def _swapped(data: ModelData) -> ModelData:
     )
     parts = (data.design, data.pattern, data.hours, outcome, data.n, data.child)
     return ModelData(*parts, data.censoring_group)
-
-
-def _with(result: ModelResult, **changes: object) -> ModelResult:
-    return replace(result, **changes)  # type: ignore[arg-type]
 
 
 def _none_seen(term: str, level: str) -> str:

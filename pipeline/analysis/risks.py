@@ -51,7 +51,7 @@ def typical_children(
     for coding in codings:
         if coding.levels:
             usual[coding.term] = coding.levels[0]
-            varied.append((coding.term, list(coding.levels)))
+            varied.append((coding.term, [coding.levels[0], *coding.own_columns]))
         else:
             low, middle, high = (
                 _quantile(patterns[coding.term], patterns[weight], q) for q in QUARTERS

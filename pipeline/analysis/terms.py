@@ -57,10 +57,20 @@ class Design:
 
 @dataclass(frozen=True)
 class Coding:
-    """How one term is turned into columns."""
+    """How one term is turned into columns.
+
+    `levels` are empty for a number; the first is the reference. Levels in `merged`
+    have no column of their own: they stand with the reference.
+    """
 
     term: str
-    levels: tuple[str, ...]  # empty for a number; the first is the reference
+    levels: tuple[str, ...]
+    merged: frozenset[str] = frozenset()
+
+    @property
+    def own_columns(self) -> tuple[str, ...]:
+        """Levels that have a column."""
+        return tuple(level for level in self.levels[1:] if level not in self.merged)
 
     @property
     def columns(self) -> tuple[Column, ...]:
@@ -71,7 +81,7 @@ class Coding:
         reference = self.levels[0]
         return tuple(
             Column(self.term, level, reference, f"{words}: {_words(level)}")
-            for level in self.levels[1:]
+            for level in self.own_columns
         )
 
     def encode(self, values: pl.Series) -> Floats:
@@ -91,7 +101,7 @@ class Coding:
             raise ValueError(f"{self.term} has a value outside its levels")
         found = text.to_numpy()
         return np.column_stack(
-            [np.asarray(found == level, float) for level in self.levels[1:]]
+            [np.asarray(found == level, float) for level in self.own_columns]
             or [np.empty((len(found), 0))]
         )
 

@@ -23,6 +23,7 @@ from plotnine import (
     scale_y_continuous,
 )
 
+from pipeline.analysis.counts import Floats
 from pipeline.analysis.incidence import Incidence
 from pipeline.figures.look import (
     INK,
@@ -92,33 +93,46 @@ def incidence_figure(
 
 def _stacking(results: Sequence[Incidence]) -> list[str]:
     """Reasons from the bottom: the most frequent first, the completed course on top."""
-    reasons = results[0].reasons
-    weight = np.sum([result.events.sum(axis=0) for result in results], axis=0)
-    seen = [(r != USUAL, w, r) for r, w in zip(reasons, weight, strict=True) if w > 0]
-    return [r for _, _, r in sorted(seen, key=lambda x: (not x[0], -x[1], x[2]))]
+    weight: dict[str, int] = {}
+    for result in results:
+        for reason, n in zip(result.reasons, result.events.sum(axis=0).tolist(), strict=True):
+            weight[reason] = weight.get(reason, 0) + n
+    seen = [reason for reason, n in weight.items() if n > 0]
+    return sorted(seen, key=lambda reason: (reason == USUAL, -weight[reason], reason))
+
+
+def _share(result: Incidence, reason: str) -> Floats:
+    """Incidence of a reason, zero where the group does not list it, shape (m,)."""
+    if reason not in result.reasons:
+        return np.zeros(len(result.hours))
+    column: Floats = result.incidence[:, result.reasons.index(reason)]
+    return column
+
+
+def _share_at(result: Incidence, reason: str, hour: float) -> float:
+    at = result.at([hour])
+    return float(at.incidence[0, at.reasons.index(reason)]) if reason in at.reasons else 0.0
 
 
 def _bands(result: Incidence, order: Sequence[str], until_h: float) -> pd.DataFrame:
-    columns = [result.incidence[:, result.reasons.index(reason)] for reason in order]
+    columns = [_share(result, reason) for reason in order]
     all_out = bool(len(result.hours)) and result.still_in_place[-1] == 0
     starts = [0.0] * len(order)
     hours, drawn = stepped(result.hours, columns, starts, until_h, all_out=all_out)
     high = np.cumsum(drawn, axis=0) if drawn else np.empty((0, len(hours)))
-    return pd.concat(
-        [
-            pd.DataFrame(
-                {
-                    "hour": hours,
-                    "low": high[i] - drawn[i],
-                    "high": high[i],
-                    "reason": reason,
-                    "group": result.group,
-                }
-            )
-            for i, reason in enumerate(order)
-        ]
-        or [pd.DataFrame(columns=["hour", "low", "high", "reason", "group"])]
-    )
+    parts = [
+        pd.DataFrame(
+            {
+                "hour": hours,
+                "low": high[i] - drawn[i],
+                "high": high[i],
+                "reason": reason,
+                "group": result.group,
+            }
+        )
+        for i, reason in enumerate(order)
+    ]
+    return pd.concat(parts or [pd.DataFrame(columns=["hour", "low", "high", "reason", "group"])])
 
 
 def _axes(until_h: float, *, single: bool) -> list[Any]:
@@ -137,8 +151,7 @@ def _labels(result: Incidence, order: Sequence[str], until_h: float) -> list[Any
     """Name each band at its right end, with a thin line where the name had to move."""
     last = float(result.hours[-1]) if len(result.hours) else 0.0
     end = until_h if len(order) and result.still_in_place[-1] == 0 else min(until_h, last)
-    at = result.at([end]).incidence[0]
-    share = np.array([at[result.reasons.index(reason)] for reason in order])
+    share = np.array([_share_at(result, reason, end) for reason in order])
     middle = np.cumsum(share) - share / 2
     frame = pd.DataFrame(
         {
@@ -207,7 +220,7 @@ def _alt(results: Sequence[Incidence], order: Sequence[str], hour: float) -> str
         if not np.isfinite(at.still_in_place[0]):
             parts.append(f"{result.group or 'all'}: not followed to {hour:g} h")
             continue
-        said = [f"{spoken(r)} {_percent(at.incidence[0, result.reasons.index(r)])}" for r in order]
+        said = [f"{spoken(r)} {_percent(_share_at(result, r, hour))}" for r in order]
         still = f"still in place {_percent(at.still_in_place[0])}"
         name = f"{result.group}: " if result.group else ""
         parts.append(f"{name}{', '.join([*said, still])}")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pandas as pd
 from plotnine import (
     aes,
@@ -16,7 +18,7 @@ from plotnine import (
     scale_y_continuous,
 )
 
-from pipeline.analysis.pump import FLOW_TOLERANCE, PumpRow, PumpTable
+from pipeline.analysis.pump import FLOW_TOLERANCE, PumpRow
 from pipeline.figures.look import GRID, INK, ORANGE, SKY, WIDE_CM, Drawing, look
 
 WORDS = {
@@ -28,9 +30,17 @@ COLOURS = {"emptied_early": ORANGE, "together": GRID, "drug_left": SKY}
 FEWEST_LABELLED = 7.0  # per cent; a narrower piece has no room for its figure
 
 
-def pump_figure(table: PumpTable) -> Drawing:
-    """Draw what share of pumps was empty before removal, one bar a flow rate."""
-    rows = [row for row in (table.all_rates, *table.rows[::-1]) if row.catheters]
+def pump_figure(rows: Sequence[PumpRow], *, left_out: bool = False) -> Drawing:
+    """Draw what share of pumps was empty before removal, one bar a flow rate.
+
+    Parameters
+    ----------
+    rows : sequence of PumpRow
+        From the top down, the row of all rates last where it is shown.
+    left_out : bool
+        Whether rates with few catheters are not among them; the caption then says so.
+    """
+    rows = list(rows)[::-1]
     frame = pd.DataFrame(
         [
             (_name(row), outcome, 100 * getattr(row, outcome) / row.catheters)
@@ -58,10 +68,11 @@ def pump_figure(table: PumpTable) -> Drawing:
     plot += look(panel_grid_major=element_blank())
     return Drawing(
         plot,
-        title=_title(table.all_rates),
+        title=_title(rows[0]),
         caption=(
             "Expected run-time is the filled volume by the flow rate; within "
             f"{100 * FLOW_TOLERANCE:.0f}% of it counts as about the same time."
+            + (" Rates with few catheters are not shown." if left_out else "")
         ),
         alt=_alt(rows),
         width_cm=WIDE_CM[0],
@@ -75,15 +86,14 @@ def _name(row: PumpRow) -> str:
 
 
 def _title(row: PumpRow) -> str:
-    if not row.catheters:
-        return "No pump has both a filled volume and a flow rate recorded"
+    where = "" if row.rate_ml_h != row.rate_ml_h else f" at {row.rate_ml_h:g} ml/h"
     return (
-        f"{row.emptied_early_pct[0]:.0f}% of pumps were empty before removal; "
+        f"{row.emptied_early_pct[0]:.0f}% of pumps{where} were empty before removal; "
         f"{row.drug_left_pct[0]:.0f}% of catheters came out with drug left"
     )
 
 
-def _alt(rows: list[PumpRow]) -> str:
+def _alt(rows: Sequence[PumpRow]) -> str:
     parts = [
         f"{_name(row)}: {row.emptied_early_pct[0]:.0f}% empty before removal, "
         f"{row.drug_left_pct[0]:.0f}% removed with drug left, expected run-time "

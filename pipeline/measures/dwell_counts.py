@@ -28,6 +28,7 @@ def removal_rows(
     store: Store,
     by: str | None = None,
     *,
+    strata: str | None = None,
     where: Condition = EVERYTHING,
     months: tuple[str, str] | None = None,
 ) -> pl.DataFrame:
@@ -37,7 +38,7 @@ def removal_rows(
     ----------
     store : Store
         An open store.
-    by : str, optional
+    by, strata : str, optional
         One of `GROUPS`.
     where : Condition
         Which episodes.
@@ -47,9 +48,10 @@ def removal_rows(
     Returns
     -------
     polars.DataFrame
-        `group` (empty text without `by`), `hours` in place (null where the dwell is
-        not known), `reason` (null where no removal is known), `n` episodes and
-        `midpoints` of them whose removal is known only as an interval; sorted.
+        `stratum` and `group` (empty text without `strata` or `by`), `hours` in place
+        (null where the dwell is not known), `reason` (null where no removal is
+        known), `n` episodes and `midpoints` of them whose removal is known only as an
+        interval; sorted.
 
     Raises
     ------
@@ -60,7 +62,8 @@ def removal_rows(
     """
     condition, params = _condition(where, months)
     frame = store.frame(
-        f'select {_group(by)} as "group", dwell_h as hours, reason, count(*) as n,'
+        f'select {_group(strata)} as stratum, {_group(by)} as "group",'
+        " dwell_h as hours, reason, count(*) as n,"
         " count(case when dwell_basis = 'interval' then 1 end) as midpoints"
         f" from episode_dwell where {condition} group by all order by all",
         params,

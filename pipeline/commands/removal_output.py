@@ -1,0 +1,352 @@
+"""`dwell removal` as JSON, CSV and text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pipeline.analysis.group_tests import Differences, GroupTest
+from pipeline.analysis.interval_censored import TurnbullCurve
+from pipeline.analysis.modelling import ModelResult
+from pipeline.analysis.models import ModelFit
+from pipeline.analysis.pump import PumpRow, PumpTable
+from pipeline.commands.removal_result import (
+    Group,
+    Hazard,
+    RemovalResult,
+    Tests,
+    pump_hidden,
+)
+from pipeline.disclosure import Policy
+
+if TYPE_CHECKING:
+    import polars as pl
+
+EVERYONE = "all"
+
+
+def as_json(result: RemovalResult, policy: Policy) -> dict[str, Any]:
+    """Return the keys that scripts rely on; what was not asked for is absent."""
+    found: dict[str, Any] = {
+        "groups": [_group(group) for group in result.groups],
+        "unknown_dwell": _count(result.unknown, policy),
+        "interval_midpoints": _count(result.midpoints, policy),
+    }
+    if result.check is not None:
+        found["interval_censored"] = _check(result.check)
+    if result.tests is not None:
+        found["tests"] = _tests(result.tests, policy)
+    if result.model is not None:
+        found["model"] = model_mapping(result.model, policy)
+    if result.hazard is not None:
+        found["hazard"] = _hazard(result.hazard, policy)
+    if result.pump is not None:
+        found["pump"] = _pump(result.pump, policy)
+    return found
+
+
+def as_frame(result: RemovalResult) -> pl.DataFrame:
+    """Return one row a group, hour and curve; `reason` is null for still in place."""
+    import polars as pl
+
+    rows = []
+    for group in result.groups:
+        mapping = _group(group)
+        for at in mapping["still_in_place"]:
+            own = {"n": at["n"], "estimate": at["estimate"], "se": None}
+            limits = {"lower": at["lower"], "upper": at["upper"]}
+            rows.append(_keys(group, None, at["hour"]) | own | limits)
+        for at in mapping["reasons"]:
+            own = {"n": None, "estimate": at["incidence"], "se": at["se"]}
+            limits = {"lower": at["lower"], "upper": at["upper"]}
+            rows.append(_keys(group, at["reason"], at["hour"]) | own | limits)
+    schema = {
+        "group": pl.String, "reason": pl.String, "hour": pl.Float64, "n": pl.Int64,
+        "estimate": pl.Float64, "se": pl.Float64, "lower": pl.Float64, "upper": pl.Float64,
+    }  # fmt: skip
+    return pl.DataFrame(rows, schema=schema)
+
+
+def _keys(group: Group, reason: str | None, hour: float) -> dict[str, Any]:
+    return {"group": group.name or EVERYONE, "reason": reason, "hour": hour}
+
+
+def number(value: float) -> float | None:
+    """Return a figure for JSON, null where there is none."""
+    return float(value) if np.isfinite(value) else None
+
+
+def _count(value: int, policy: Policy) -> int | None:
+    """Return a count, null where it is withheld."""
+    return None if bool(policy.is_small(value)) else int(value)
+
+
+def _group(group: Group) -> dict[str, Any]:
+    name = group.name or EVERYONE
+    if group.time is None or group.reasons is None:
+        return {
+            "group": name, "episodes": None, "removed": None, "median_h": None,
+            "still_in_place": [], "reasons": [], "withheld": True,
+        }  # fmt: skip
+    median = group.time.median
+    found: dict[str, Any] = {
+        "group": name,
+        "episodes": group.counts.episodes,
+        "removed": None if group.removed_withheld else group.counts.removed,
+        "median_h": number(median.hours),
+        "median_lower_h": number(median.lower),
+        "median_upper_h": number(median.upper),
+        "still_in_place": _still(group),
+        "reasons": _reasons(group),
+        "rare": list(group.pooled),
+        "withheld": False,
+    }
+    if group.mean is not None and group.lost is not None:
+        mean = group.mean
+        found["restricted_mean"] = {
+            "hours": mean.hours, "se": mean.se, "lower": mean.lower, "upper": mean.upper,
+            "until_h": mean.until_h,
+        }  # fmt: skip
+        found["time_lost"] = [
+            {"reason": reason, "hours": float(hours), "se": float(se), "until_h": mean.until_h}
+            for reason, hours, se in zip(
+                group.lost.reasons, group.lost.hours, group.lost.se, strict=True
+            )
+        ]
+    return found
+
+
+def _still(group: Group) -> list[dict[str, Any]]:
+    assert group.time is not None
+    at = group.time.at(group.at_hours)
+    return [
+        {
+            "hour": float(hour),
+            "n": None if group.n_withheld[i] else int(at.n[i]),
+            "estimate": number(at.estimate[i]),
+            "lower": number(at.lower[i]),
+            "upper": number(at.upper[i]),
+        }
+        for i, hour in enumerate(at.hours)
+    ]
+
+
+def _reasons(group: Group) -> list[dict[str, Any]]:
+    assert group.reasons is not None
+    at = group.reasons.at(group.at_hours)
+    return [
+        {
+            "reason": reason,
+            "hour": float(hour),
+            "incidence": number(at.incidence[i, j]),
+            "se": number(at.se[i, j]),
+            "lower": number(at.lower[i, j]),
+            "upper": number(at.upper[i, j]),
+        }
+        for j, reason in enumerate(at.reasons)
+        for i, hour in enumerate(at.hours)
+    ]
+
+
+def _check(check: TurnbullCurve) -> dict[str, Any]:
+    columns = (check.hours, check.estimate, check.lower, check.upper)
+    return {
+        "method": "Turnbull estimate on (after, before] intervals, percentile bootstrap limits",
+        "resamples": check.resamples,
+        "still_in_place": _rows(("hour", "estimate", "lower", "upper"), columns),
+    }
+
+
+def _rows(names: tuple[str, ...], columns: Iterable[Any]) -> list[dict[str, Any]]:
+    return [
+        dict(zip(names, (number(v) for v in row), strict=True))
+        for row in zip(*columns, strict=True)
+    ]
+
+
+def _tests(tests: Tests, policy: Policy) -> dict[str, Any]:
+    gray = [
+        _test(test, policy) | {"adjusted_p": number(p)}
+        for test, p in zip(tests.gray, tests.adjusted_p, strict=True)
+    ]
+    return {
+        "log_rank": _test(tests.log_rank, policy),
+        "gray": gray,
+        "differences": [row for d in tests.differences for row in _difference(d)],
+    }
+
+
+def _test(test: GroupTest, policy: Policy) -> dict[str, Any]:
+    # An expected count beside a withheld observed one would give the chi-square's away.
+    hide = bool(policy.is_small(test.observed).any())
+    return {
+        "test": test.name,
+        "reason": test.reason,
+        "groups": list(test.groups),
+        "observed": None if hide else [int(x) for x in test.observed],
+        "expected": None if hide else [float(x) for x in test.expected],
+        "chi_square": number(test.chi_square),
+        "degrees": test.degrees,
+        "p": number(test.p_value),
+        "note": test.note or None,
+    }
+
+
+def _difference(found: Differences) -> list[dict[str, Any]]:
+    names = ("hour", "difference", "se", "lower", "upper", "p")
+    columns = (
+        found.hours, found.difference, found.se, found.lower, found.upper, found.p_value,
+    )  # fmt: skip
+    head = {"of": found.of.replace(" ", "_"), "first": found.first, "second": found.second}
+    return [head | row for row in _rows(names, columns)]
+
+
+def model_mapping(result: ModelResult, policy: Policy) -> dict[str, Any]:
+    """Return a model with its terms, risks, checks, and what was left out and why."""
+    from pipeline.report.model_words import model_sentences
+
+    fit = result.fit
+    found: dict[str, Any] = {
+        "model": result.model,
+        "reason": result.reason,
+        "asked": list(result.asked),
+        "episodes": _count(fit.episodes, policy) if fit else None,
+        "events": _count(fit.events, policy) if fit else None,
+        "children": _count(fit.children, policy) if fit else None,
+        "missing": _count(result.missing, policy),
+        "missing_by_term": {t: _count(n, policy) for t, n in result.missing_by_term.items()},
+        "terms": [] if fit is None else _terms(fit),
+        "risks": [
+            {
+                "term": r.child.term, "value": r.child.value, "hour": r.hour, "risk": r.risk,
+                "lower": r.lower, "upper": r.upper,
+            }
+            for r in result.risks
+        ],
+        "left_out": [{"term": x.term, "level": x.level, "why": x.why} for x in result.left_out],
+        "sentences": model_sentences(result, policy.threshold),
+    }  # fmt: skip
+    if result.check is not None:
+        found["proportional_hazards"] = [
+            {"term": t.term, "chi_square": t.chi_square, "degrees": t.degrees, "p": t.p_value}
+            for t in result.check.tests
+        ]
+        found["by_day"] = [
+            {
+                "term": w.column.term, "level": w.column.level, "from_h": w.from_h,
+                "until_h": w.until_h, "hazard_ratio": number(w.hazard_ratio),
+                "lower": number(w.lower), "upper": number(w.upper),
+            }
+            for w in result.check.windows
+        ]  # fmt: skip
+    return found
+
+
+def _terms(fit: ModelFit) -> list[dict[str, Any]]:
+    return [
+        {
+            "term": column.term,
+            "level": column.level,
+            "reference": column.reference,
+            "coefficient": float(fit.coefficients[i]),
+            "se": float(fit.se[i]),
+            "hazard_ratio": float(fit.hazard_ratio[i]),
+            "lower": float(fit.lower[i]),
+            "upper": float(fit.upper[i]),
+            "p": float(fit.p_value[i]),
+        }
+        for i, column in enumerate(fit.columns)
+    ]
+
+
+def _hazard(hazard: Hazard, policy: Policy) -> dict[str, Any]:
+    names = ("hour", "hazard", "lower", "upper")
+    found: dict[str, Any] = {
+        "unit": "per 100 catheter-days",
+        "by_hour": [
+            {
+                "group": curve.group or EVERYONE,
+                "reason": curve.reason,
+                "bandwidth_h": curve.bandwidth_h,
+                "points": _rows(names, (curve.hours, curve.hazard, curve.lower, curve.upper)),
+            }
+            for curve in hazard.curves
+        ],
+        "by_part": [
+            {
+                "part": part.part, "events": _count(part.events, policy),
+                "catheter_days": part.catheter_days,
+                **_shown(part.events, (part.rate, part.lower, part.upper), policy),
+            }
+            for part in hazard.parts
+        ],
+    }  # fmt: skip
+    if hazard.clock is not None:
+        clock = hazard.clock
+        rates = zip(clock.rate, clock.lower, clock.upper, strict=True)
+        found["by_clock_hour"] = [
+            {
+                "clock_hour": h, "events": _count(int(n), policy),
+                "catheter_hours": float(clock.catheter_hours[h]),
+                **_shown(int(n), figures, policy),
+            }
+            for h, (n, figures) in enumerate(zip(clock.events, rates, strict=True))
+        ]  # fmt: skip
+    return found
+
+
+def _shown(events: int, figures: tuple[float, float, float], policy: Policy) -> dict[str, Any]:
+    """Return a rate with limits, null where its count is withheld."""
+    hide = bool(policy.is_small(events))
+    return {
+        name: None if hide else number(value)
+        for name, value in zip(("rate", "lower", "upper"), figures, strict=True)
+    }
+
+
+def _pump(table: PumpTable, policy: Policy) -> dict[str, Any]:
+    return {
+        "rows": pump_rows(table, policy),
+        "untold": _count(table.all_rates.untold, policy),
+        "without_runtime": _count(table.without_runtime, policy),
+    }
+
+
+def pump_rows(table: PumpTable, policy: Policy) -> list[dict[str, Any]]:
+    """Return a row a flow rate, then all rates (`rate_ml_h` null), few catheters withheld."""
+    hidden = pump_hidden(table, policy)
+    rows = (*table.rows, table.all_rates)
+    return [
+        pump_row(row, hide_outcomes=outcomes, hide_all=everything)
+        for row, (outcomes, everything) in zip(rows, hidden, strict=True)
+    ]
+
+
+def pump_row(row: PumpRow, *, hide_outcomes: bool, hide_all: bool) -> dict[str, Any]:
+    """Return one flow rate's row, without the figures that are withheld."""
+
+    def outcome(value: float) -> float | None:
+        return None if hide_outcomes else number(value)
+
+    def shown(value: float) -> float | None:
+        return None if hide_all else number(value)
+
+    return {
+        "rate_ml_h": number(row.rate_ml_h),
+        "catheters": None if hide_all else row.catheters,
+        "emptied_early": None if hide_outcomes else row.emptied_early,
+        "together": None if hide_outcomes else row.together,
+        "drug_left": None if hide_outcomes else row.drug_left,
+        "emptied_early_pct": outcome(row.emptied_early_pct[0]),
+        "emptied_early_lower": outcome(row.emptied_early_pct[1]),
+        "emptied_early_upper": outcome(row.emptied_early_pct[2]),
+        "drug_left_pct": outcome(row.drug_left_pct[0]),
+        "drug_left_lower": outcome(row.drug_left_pct[1]),
+        "drug_left_upper": outcome(row.drug_left_pct[2]),
+        "median_runtime_h": shown(row.median_runtime_h),
+        "median_dwell_h": shown(row.median_dwell_h),
+        "median_empty_h": outcome(row.median_empty_h),
+        "median_left_ml": outcome(row.median_left_ml),
+    }

@@ -1,0 +1,304 @@
+"""What `dwell removal` works out: from counts to curves, tests and models."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.analysis.counts import EventCounts, from_frame, together
+from pipeline.analysis.group_tests import (
+    Differences,
+    GroupTest,
+    in_place_differences,
+    incidence_differences,
+    stratified_gray,
+    stratified_log_rank,
+)
+from pipeline.analysis.hazard import (
+    ClockHazard,
+    CoursePart,
+    HazardCurve,
+    by_clock_hour,
+    by_part_of_course,
+    smoothed_hazard,
+)
+from pipeline.analysis.incidence import Incidence, TimeLost, incidence
+from pipeline.analysis.interval_censored import IntervalCounts, TurnbullCurve, turnbull_curve
+from pipeline.analysis.modelling import ModelResult, fit_model
+from pipeline.analysis.models import Model
+from pipeline.analysis.multiplicity import benjamini_hochberg
+from pipeline.analysis.pump import PumpRow, PumpTable, pump_table
+from pipeline.analysis.time_in_place import RestrictedMean, TimeInPlace, time_in_place
+from pipeline.disclosure import Policy, withheld_at_risk
+from pipeline.disclosure.reasons import RARE, rare_reasons
+from pipeline.measures import dwell_counts
+from pipeline.measures.where import Condition
+from pipeline.store import Store
+
+PLANNED_H = 72.0  # the usual course
+CHECK_HOURS = (12.0, 24.0, 36.0, 48.0, 60.0, 72.0, 84.0, 96.0)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What was asked for, checked as far as it can be without the store."""
+
+    by: str | None
+    strata: str | None
+    where: Condition
+    months: tuple[str, str] | None
+    at: tuple[float, ...] | None  # None: every distinct hour
+    until_h: float | None
+    reason: str
+    adjust: tuple[str, ...]
+    model: Model
+    hazard: bool
+    pump: bool
+
+
+@dataclass(frozen=True)
+class Group:
+    """One group's figures as they may be shown.
+
+    `at_hours` are the hours read, `n_withheld` marks numbers still in place that are
+    withheld at them. Without `time` the whole group is withheld.
+    """
+
+    name: str
+    counts: EventCounts
+    time: TimeInPlace | None
+    reasons: Incidence | None
+    mean: RestrictedMean | None
+    lost: TimeLost | None
+    at_hours: tuple[float, ...]
+    n_withheld: tuple[bool, ...]
+    removed_withheld: bool
+    pooled: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Tests:
+    """Tests between the groups; `adjusted_p` are Gray's, for several reasons looked at."""
+
+    log_rank: GroupTest
+    gray: tuple[GroupTest, ...]
+    adjusted_p: tuple[float, ...]
+    differences: tuple[Differences, ...]
+
+
+@dataclass(frozen=True)
+class Hazard:
+    """When catheters came out for one reason."""
+
+    curves: tuple[HazardCurve, ...]
+    clock: ClockHazard | None
+    parts: tuple[CoursePart, ...]
+
+
+@dataclass(frozen=True)
+class RemovalResult:
+    """Everything that was asked; parts not asked for are None."""
+
+    groups: tuple[Group, ...]
+    unknown: int
+    midpoints: int
+    check: TurnbullCurve | None
+    tests: Tests | None
+    model: ModelResult | None
+    hazard: Hazard | None
+    pump: PumpTable | None
+
+
+def removal_result(store: Store, asked: Asked, policy: Policy) -> RemovalResult:
+    """Work out what was asked.
+
+    Raises
+    ------
+    UsageError
+        A column or reason is unknown.
+    NoDataError
+        No episode with a known dwell is left.
+    """
+    rows = dwell_counts.removal_rows(store, asked.by, where=asked.where, months=asked.months)
+    counts = tuple(_followed(part, asked) for part in from_frame(rows, dwell_counts.REASONS))
+    midpoints = int(rows["midpoints"].sum())
+    check = _check(store, asked) if midpoints and asked.by is None else None
+    return RemovalResult(
+        groups=_groups(counts, asked, policy),
+        unknown=int(rows.filter(rows["hours"].is_null())["n"].sum()),
+        midpoints=midpoints,
+        check=check,
+        tests=_tests(store, counts, asked, policy) if asked.by else None,
+        model=_model(store, asked) if asked.adjust else None,
+        hazard=_hazard(store, counts, asked, policy) if asked.hazard else None,
+        pump=_pump(store, asked) if asked.pump else None,
+    )
+
+
+def _followed(counts: EventCounts, asked: Asked) -> EventCounts:
+    return counts if asked.until_h is None else counts.upto(asked.until_h)
+
+
+def _groups(counts: Sequence[EventCounts], asked: Asked, policy: Policy) -> tuple[Group, ...]:
+    hours = [_hours_read(part, asked) for part in counts]
+    if asked.at is not None:
+        numbers = np.array([c.at_risk_at([0.0, *h]) for c, h in zip(counts, hours, strict=True)])
+        hidden = [row[1:] for row in withheld_at_risk(policy, numbers).tolist()]
+    else:
+        hidden = [
+            withheld_at_risk(policy, c.at_risk_at(h))[0].tolist()
+            for c, h in zip(counts, hours, strict=True)
+        ]
+    return tuple(
+        _group(part, asked, policy, at=at, hidden=tuple(gone))
+        for part, at, gone in zip(counts, hours, hidden, strict=True)
+    )
+
+
+def _hours_read(counts: EventCounts, asked: Asked) -> tuple[float, ...]:
+    if asked.at is None:
+        return tuple(counts.hours.tolist())
+    return tuple(h for h in asked.at if asked.until_h is None or h <= asked.until_h)
+
+
+def _group(
+    counts: EventCounts,
+    asked: Asked,
+    policy: Policy,
+    *,
+    at: tuple[float, ...],
+    hidden: tuple[bool, ...],
+) -> Group:
+    if bool(policy.is_small(counts.episodes)):
+        return Group(counts.group, counts, None, None, None, None, at, hidden, True, ())
+    totals = dict(zip(counts.reasons, counts.events.sum(axis=0).tolist(), strict=True))
+    rare = rare_reasons(policy, totals)
+    shown = together(counts, rare, RARE)
+    time, reasons = time_in_place(shown), incidence(shown)
+    end = PLANNED_H if asked.until_h is None else min(PLANNED_H, asked.until_h)
+    followed = shown.last_hour >= end or time.estimate[-1] == 0
+    small = policy.is_small([shown.removed, shown.episodes - shown.removed])
+    return Group(
+        name=counts.group,
+        counts=shown,
+        time=time,
+        reasons=reasons,
+        mean=time.restricted_mean(end) if followed else None,
+        lost=reasons.time_lost(end) if followed else None,
+        at_hours=at,
+        n_withheld=hidden,
+        removed_withheld=bool(small.any()),
+        pooled=rare,
+    )
+
+
+def _check(store: Store, asked: Asked) -> TurnbullCurve:
+    rows = dwell_counts.interval_rows(store, where=asked.where, months=asked.months)
+    counts = IntervalCounts(
+        rows["after_h"].to_numpy(), rows["before_h"].to_numpy(), rows["n"].to_numpy()
+    )
+    until = asked.until_h or max(CHECK_HOURS)
+    hours = [hour for hour in (asked.at or CHECK_HOURS) if hour <= until]
+    return turnbull_curve(counts, hours)
+
+
+def _tests(
+    store: Store, counts: Sequence[EventCounts], asked: Asked, policy: Policy
+) -> Tests | None:
+    """Compare the groups; those too small to show, or not recorded, are not among them."""
+    shown = [
+        part
+        for part in counts
+        if not bool(policy.is_small(part.episodes)) and part.group != dwell_counts.NOT_RECORDED
+    ]
+    if len(shown) < 2:
+        return None
+    strata = _strata(store, shown, asked) if asked.strata else [shown]
+    gray = [stratified_gray(strata, reason) for reason in shown[0].reasons]
+    differences = _differences(shown[0], shown[1], asked) if len(shown) == 2 else ()
+    return Tests(
+        stratified_log_rank(strata),
+        tuple(gray),
+        tuple(benjamini_hochberg([test.p_value for test in gray]).tolist()),
+        differences,
+    )
+
+
+def _strata(
+    store: Store, shown: Sequence[EventCounts], asked: Asked
+) -> list[Sequence[EventCounts]]:
+    """Split the groups by the stratum's column; every stratum lists every group."""
+    rows = dwell_counts.removal_rows(
+        store, asked.by, strata=asked.strata, where=asked.where, months=asked.months
+    )
+    names, reasons = [part.group for part in shown], shown[0].reasons
+    rows = rows.filter(rows["group"].is_in(names))
+    return [
+        [_followed(part, asked) for part in from_frame(stratum, reasons, groups=names)]
+        for stratum in rows.partition_by("stratum", maintain_order=True)
+    ]
+
+
+def _differences(first: EventCounts, second: EventCounts, asked: Asked) -> tuple[Differences, ...]:
+    hours = [h for h in (24.0, 48.0, 72.0) if asked.until_h is None or h <= asked.until_h]
+    if not hours:
+        return ()
+    of_reasons = (incidence_differences(first, second, r, hours) for r in first.reasons)
+    return (in_place_differences(first, second, hours), *of_reasons)
+
+
+def _model(store: Store, asked: Asked) -> ModelResult:
+    rows = dwell_counts.model_rows(store, asked.adjust, where=asked.where, months=asked.months)
+    hour = PLANNED_H if asked.until_h is None else min(PLANNED_H, asked.until_h)
+    return fit_model(rows, asked.adjust, asked.reason, model=asked.model, hour=hour)
+
+
+def _hazard(store: Store, counts: Sequence[EventCounts], asked: Asked, policy: Policy) -> Hazard:
+    until = asked.until_h or 96.0
+    curves = tuple(
+        smoothed_hazard(part, asked.reason, until_h=until)
+        for part in counts
+        if not bool(policy.is_small(part.episodes)) and asked.reason in part.reasons
+    )
+    rows = dwell_counts.clock_rows(store, where=asked.where, months=asked.months)
+    if rows.is_empty():
+        return Hazard(curves, None, ())
+    course = (
+        rows["placed_hour"].to_numpy(),
+        rows["dwell_h"].to_numpy(),
+        rows["reason"].eq_missing(asked.reason).to_numpy(),
+        rows["n"].to_numpy(),
+    )
+    return Hazard(curves, by_clock_hour(*course, reason=asked.reason), by_part_of_course(*course))
+
+
+def _pump(store: Store, asked: Asked) -> PumpTable:
+    rows = dwell_counts.pump_rows(store, where=asked.where, months=asked.months)
+    return pump_table(
+        rows["rate_ml_h"].fill_null(float("nan")).to_numpy(),
+        rows["reservoir_ml"].fill_null(float("nan")).to_numpy(),
+        rows["dwell_h"].to_numpy(),
+        rows["is_removed"].to_numpy(),
+        rows["n"].to_numpy(),
+    )
+
+
+def pump_hidden(table: PumpTable, policy: Policy) -> list[tuple[bool, bool]]:
+    """Say for each flow rate, then all rates, whether its outcomes and all of it are withheld.
+
+    One rate alone cannot be withheld: it is all rates less the others.
+    """
+    rows = (*table.rows, table.all_rates)
+    few = [bool(policy.is_small(row.catheters)) for row in rows]
+    outcomes = [bool(policy.is_small(_outcomes(row)).any()) for row in rows]
+    for hidden in (few, outcomes):
+        others = [i for i in range(len(table.rows)) if not hidden[i]]
+        if sum(hidden[:-1]) == 1 and others:
+            hidden[min(others, key=lambda i: table.rows[i].catheters)] = True
+    return [(one or other, one) for one, other in zip(few, outcomes, strict=True)]
+
+
+def _outcomes(row: PumpRow) -> tuple[int, ...]:
+    return (row.emptied_early, row.together, row.drug_left)

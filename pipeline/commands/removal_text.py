@@ -1,0 +1,204 @@
+"""`dwell removal` as text: tables and sentences."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from pipeline.analysis.counts import Floats
+from pipeline.analysis.group_tests import Differences, GroupTest
+from pipeline.commands.printing import table_lines
+from pipeline.commands.removal_output import pump_rows
+from pipeline.commands.removal_result import Group, Hazard, RemovalResult, Tests
+from pipeline.disclosure import WITHHELD, Policy
+
+NOT_REACHED = "not followed"
+FEWEST_TIMED = 20  # removals, to say at which hour they are most frequent
+CALLED = 0.05  # an adjusted p below it is called a difference
+
+
+def as_text(result: RemovalResult, policy: Policy) -> str:
+    """Return every part that was asked for, one after the other."""
+    parts = [_group(group) for group in result.groups]
+    parts.append(_basis(result, policy))
+    if result.check is not None:
+        check = result.check
+        read = [
+            f"{100 * e:.1f}% at {h:g} h" for h, e in zip(check.hours, check.estimate, strict=True)
+        ]
+        parts.append(
+            [f"Still in place by the Turnbull estimate from intervals: {', '.join(read)}."]
+        )
+    if result.tests is not None:
+        parts.append(_tests(result.tests))
+    if result.model is not None:
+        from pipeline.report.model_words import model_sentences
+
+        parts.append(["", *model_sentences(result.model, policy.threshold)])
+    if result.hazard is not None:
+        parts.append(_hazard(result.hazard, policy))
+    if result.pump is not None:
+        parts.append(["", *_pump(pump_rows(result.pump, policy))])
+    return "\n".join(line for part in parts for line in part)
+
+
+def _group(group: Group) -> list[str]:
+    name = group.name.replace("_", " ") or "All catheters"
+    if group.time is None or group.reasons is None:
+        return [f"{name}: {WITHHELD}, because the number of children is small.", ""]
+    removed = WITHHELD if group.removed_withheld else f"{group.counts.removed:,}"
+    head = f"{name}: {group.counts.episodes:,} catheters, {removed} known removed."
+    return [head, *_summary(group), "", *table_lines(_table(group)), ""]
+
+
+def _summary(group: Group) -> list[str]:
+    assert group.time is not None
+    median = group.time.median
+    found = ["Fewer than half are known to be out."]
+    if np.isfinite(median.hours):
+        found = [f"Half were out by {median.hours:g} h ({_range(median.lower, median.upper)} h)."]
+    if group.mean is not None and group.lost is not None:
+        mean = group.mean
+        found.append(
+            f"Mean {mean.hours:.1f} h in place of the first {mean.until_h:g} "
+            f"({_range(round(mean.lower, 1), round(mean.upper, 1))} h)."
+        )
+        lost = sorted(zip(group.lost.hours, group.lost.reasons, strict=True), reverse=True)
+        parts = [f"{r.replace('_', ' ')} {h:.1f} h" for h, r in lost if h >= 0.05]
+        if parts:
+            found.append(f"Mean time lost before then: {', '.join(parts)}.")
+    return found
+
+
+def _range(lower: float, upper: float) -> str:
+    if not np.isfinite(upper):
+        return f"95% limits {lower:g} h and up, upper not reached,"
+    return f"95% limits {lower:g} to {upper:g}"
+
+
+def _table(group: Group) -> Any:
+    """One column an hour, at most as many as were asked for."""
+    import polars as pl
+
+    assert group.time is not None
+    assert group.reasons is not None
+    at, reasons = group.time.at(group.at_hours), group.reasons.at(group.at_hours)
+    rows = [("number still in place", _numbers(group, at.n.tolist()))]
+    rows.append(("still in place, %", _percent(at.estimate, at.lower, at.upper)))
+    for j, reason in enumerate(reasons.reasons):
+        columns = (reasons.incidence[:, j], reasons.lower[:, j], reasons.upper[:, j])
+        rows.append((f"{reason.replace('_', ' ')}, %", _percent(*columns)))
+    hours = [f"{h:g} h" for h in group.at_hours]
+    names = pl.Series("by", [name for name, _ in rows])
+    cells = zip(*(cells for _, cells in rows), strict=True)
+    return pl.DataFrame(
+        [names, *(pl.Series(h, list(column)) for h, column in zip(hours, cells, strict=True))]
+    )
+
+
+def _numbers(group: Group, n: list[int]) -> list[str]:
+    return [
+        WITHHELD if gone else f"{count:,}" for count, gone in zip(n, group.n_withheld, strict=True)
+    ]
+
+
+def _percent(estimate: Floats, lower: Floats, upper: Floats) -> list[str]:
+    return [
+        f"{100 * e:.1f} ({100 * lo:.1f} to {100 * up:.1f})" if np.isfinite(e) else NOT_REACHED
+        for e, lo, up in zip(estimate, lower, upper, strict=True)
+    ]
+
+
+def _basis(result: RemovalResult, policy: Policy) -> list[str]:
+    found = []
+    if result.midpoints:
+        found.append(
+            f"{_said(result.midpoints, policy)} removals are known only as an interval and count "
+            "at its middle."
+        )
+    if result.unknown:
+        found.append(
+            f"{_said(result.unknown, policy)} catheters of unknown dwell are not analysed."
+        )
+    if any(group.pooled for group in result.groups):
+        found.append("Reasons with few children stand together as rare.")
+    return found
+
+
+def _said(count: int, policy: Policy) -> str:
+    return "A few" if bool(policy.is_small(count)) else f"{count:,}"
+
+
+def _tests(tests: Tests) -> list[str]:
+    found = ["", f"Time in place between groups: {_test(tests.log_rank)}."]
+    for test, adjusted in zip(tests.gray, tests.adjusted_p, strict=True):
+        reason = str(test.reason).replace("_", " ")
+        called = "; called different" if adjusted < CALLED else ""
+        found.append(f"Incidence of {reason}: {_test(test)}{called}.")
+    found.append("Called different: at a false discovery rate of 5% over the reasons compared.")
+    return [*found, *(_difference(d) for d in tests.differences)]
+
+
+def _test(test: GroupTest) -> str:
+    if test.note:
+        return test.note
+    return f"{test.name} chi-square {test.chi_square:.2f} on {test.degrees}, {_p(test.p_value)}"
+
+
+def _p(value: float) -> str:
+    return "p < 0.001" if value < 0.001 else f"p = {value:.3f}"
+
+
+def _difference(found: Differences) -> str:
+    rows = zip(found.hours, found.difference, found.lower, found.upper, strict=True)
+    parts = [
+        f"{100 * d:+.1f} at {h:g} h ({100 * lo:+.1f} to {100 * up:+.1f})"
+        for h, d, lo, up in rows
+        if np.isfinite(d)
+    ]
+    of = found.of.replace("_", " ")
+    return f"{found.second} less {found.first}, {of}, per 100: {', '.join(parts) or NOT_REACHED}."
+
+
+def _hazard(hazard: Hazard, policy: Policy) -> list[str]:
+    found = [""]
+    for curve in hazard.curves:
+        if curve.events < FEWEST_TIMED or not len(curve.hours):
+            continue
+        top = int(np.argmax(curve.hazard))
+        name = f"{curve.group}: r" if curve.group else "R"
+        found.append(
+            f"{name}emoval for {curve.reason.replace('_', ' ')} is most frequent at "
+            f"{curve.hours[top]:g} h: {curve.hazard[top]:.1f} per 100 catheter-days."
+        )
+    for part in hazard.parts:
+        rate = f"{part.rate:.1f} ({part.lower:.1f} to {part.upper:.1f})"
+        shown = WITHHELD if bool(policy.is_small(part.events)) else rate
+        found.append(f"In the {part.part}: {shown} per 100 catheter-days.")
+    return found
+
+
+def _pump(rows: list[dict[str, Any]]) -> list[str]:
+    import polars as pl
+
+    def share(row: dict[str, Any], name: str) -> str:
+        if row[f"{name}_pct"] is None:
+            return WITHHELD
+        ends = (row[f"{name}_pct"], row[f"{name}_lower"], row[f"{name}_upper"])
+        return "{:.0f} ({:.0f} to {:.0f})".format(*ends)
+
+    frame = pl.DataFrame(
+        [
+            {
+                "pump": "all rates" if row["rate_ml_h"] is None else f"{row['rate_ml_h']:g} ml/h",
+                "catheters": WITHHELD if row["catheters"] is None else f"{row['catheters']:,}",
+                "run-time, h": row["median_runtime_h"],
+                "in place, h": row["median_dwell_h"],
+                "empty before removal, %": share(row, "emptied_early"),
+                "removed with drug left, %": share(row, "drug_left"),
+            }
+            for row in rows
+        ]
+    )
+    return table_lines(frame)
