@@ -2,11 +2,27 @@
 
 from __future__ import annotations
 
-from pipeline.report.quality_section import DataQuality, FileRows, SiteQuality, WaitingRows
+import polars as pl
+
+from pipeline.figures.completeness import BANDS, FieldShare
+from pipeline.measures.catalogue import load_catalogue
+from pipeline.measures.published import drift
+from pipeline.measures.series import ALL
+from pipeline.report.quality_section import (
+    DataQuality,
+    FileRows,
+    MovedFigure,
+    SiteQuality,
+    WaitingRows,
+)
+from pipeline.settings import Settings
 from pipeline.store import Store, holdings
+from pipeline.store.completeness import completeness
+
+FULL = BANDS[0][0]
 
 
-def data_quality(store: Store, quarter: str) -> DataQuality:
+def data_quality(store: Store, quarter: str, settings: Settings) -> DataQuality:
     """Return what section 6 of the report shows.
 
     Parameters
@@ -15,8 +31,51 @@ def data_quality(store: Store, quarter: str) -> DataQuality:
         An open store.
     quarter : str
         The quarter whose completeness is shown.
+    settings : Settings
+        The programme's settings.
     """
-    return DataQuality(_files(store), _waiting(store), _sites(store, quarter))
+    frozen = tuple(q for (q,) in store.rows("select distinct quarter from published order by 1"))
+    return DataQuality(
+        files=_files(store),
+        waiting=_waiting(store),
+        sites=_sites(store, quarter),
+        fields=_fields(store, quarter),
+        moved=_moved(store, settings) if frozen else (),
+        frozen=frozen,
+    )
+
+
+def _fields(store: Store, quarter: str) -> tuple[FieldShare, ...]:
+    """Return completeness by field and site; fields that are whole everywhere are left out."""
+    labels = dict(store.rows("select site, label from site"))
+    rows = completeness(store).filter(pl.col("quarter") == quarter).sort("site").to_dicts()
+    low = {row["field"] for row in rows if row["share"] is not None and row["share"] < FULL}
+    return tuple(
+        FieldShare(row["field"], labels.get(row["site"], row["site"]), row["share"])
+        for row in sorted(rows, key=lambda row: row["record"] != "episode")
+        if row["field"] in low
+    )
+
+
+def _moved(store: Store, settings: Settings) -> tuple[MovedFigure, ...]:
+    catalogue = load_catalogue()
+    return tuple(
+        MovedFigure(
+            quarter=row["quarter"],
+            title=catalogue[row["measure"]].title
+            if row["measure"] in catalogue
+            else row["measure"],
+            published=_ratio(row["published_numerator"], row["published_denominator"]),
+            now=_ratio(row["numerator"], row["denominator"]),
+            why=row["why"],
+        )
+        for row in drift(store, settings=settings).to_dicts()
+        if row["site"] == ALL
+    )
+
+
+def _ratio(numerator: float | None, denominator: float | None) -> str:
+    return "none" if denominator is None else f"{numerator or 0:,} / {denominator:,.0f}"
 
 
 def _files(store: Store) -> tuple[FileRows, ...]:

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from pipeline.figures.completeness import FieldShare, completeness_figure
 from pipeline.report import markdown, words
 from pipeline.report.findings import Finding
 from pipeline.report.markdown import Column, prose
 from pipeline.report.narrative import few
 from pipeline.report.numbers import Number, Sentence
+from pipeline.report.page import Page
 from pipeline.report.words import count, figure
 from pipeline.report.workbook import Sheet
+
+_COUNT = re.compile(r"\b\d[\d,]* ")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +54,38 @@ class SiteQuality:
 
 
 @dataclass(frozen=True, slots=True)
+class MovedFigure:
+    """A figure of a frozen quarter that later records changed."""
+
+    quarter: str
+    title: str
+    published: str
+    now: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class DataQuality:
-    """All that section 6 shows."""
+    """All that section 6 shows.
+
+    Attributes
+    ----------
+    files, waiting, sites : tuples
+        Rows by kind of file, rows that wait, and what is known by site.
+    fields : tuple of FieldShare
+        Completeness of the quarter's fields by site.
+    moved : tuple of MovedFigure
+        Figures of frozen quarters that are others now.
+    frozen : tuple of str
+        Quarters whose figures are kept as published.
+    """
 
     files: tuple[FileRows, ...]
     waiting: tuple[WaitingRows, ...]
     sites: tuple[SiteQuality, ...]
+    fields: tuple[FieldShare, ...] = ()
+    moved: tuple[MovedFigure, ...] = ()
+    frozen: tuple[str, ...] = ()
 
 
 def numbers(quality: DataQuality, small_cell: int) -> tuple[Number, ...]:
@@ -97,12 +128,40 @@ def sentences(quality: DataQuality, findings: Sequence[Finding], small_cell: int
     return found
 
 
-def pieces(quality: DataQuality, small_cell: int) -> list[str]:
-    """Return the tables of the section."""
+def pieces(quality: DataQuality, page: Page, small_cell: int) -> list[str]:
+    """Return the tables and the figure of the section."""
     shown = ["### Rows read, and rows set aside {#rows}", _files_table(quality, small_cell)]
     if quality.waiting:
         shown.append(_waiting_table(quality, small_cell))
-    return [*shown, "### What is known, by site {#known}", _sites_table(quality, small_cell)]
+    shown += ["### What is known, by site {#known}", _sites_table(quality, small_cell)]
+    if quality.fields:
+        drawing = completeness_figure(quality.fields, with_numbers=small_cell == 0)
+        shown += page.figure("completeness", drawing)
+    return [
+        *shown,
+        "### Figures that have moved since they were published {#drift}",
+        *_moved(quality, small_cell),
+    ]
+
+
+def _moved(quality: DataQuality, small_cell: int) -> list[str]:
+    if not quality.frozen:
+        return ["No quarter is kept as published yet; `dwell freeze` keeps one."]
+    kept = words.joined(list(quality.frozen))
+    if not quality.moved:
+        return [prose(f"Every figure kept as published still stands ({kept}).")]
+    columns = [Column("Quarter", 10), Column("Measure", 30)]
+    if small_cell == 0:
+        columns += [Column("Published", 14, True), Column("Now", 14, True)]
+    columns.append(Column("Why", 32))
+    rows = []
+    for figure_ in quality.moved:
+        counts = [figure_.published, figure_.now] if small_cell == 0 else []
+        why = figure_.why if small_cell == 0 else _COUNT.sub("", figure_.why)
+        cells = [figure_.quarter, figure_.title, *counts, why]
+        rows.append([prose(cell) for cell in cells])
+    caption = "Figures of all sites together that later records changed"
+    return [markdown.table(columns, rows, caption, "drift")]
 
 
 def _files_table(quality: DataQuality, small_cell: int) -> str:
@@ -190,8 +249,3 @@ def sheets(quality: DataQuality, small_cell: int) -> list[Sheet]:
 
 def _note(small_cell: int) -> str:
     return f"Counts of 1 to {small_cell - 1} are left blank." if small_cell else ""
-
-
-def label_of_file(record: str) -> str:
-    """Return what a kind of record is called in the tables."""
-    return words.sentence_case(record)

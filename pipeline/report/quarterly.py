@@ -102,7 +102,7 @@ def collect(
             changes=tuple(changes),
             removal=gather_removal.removal(store, months_of(quarter), policy),
             removal_before=gather_removal.year_before(store, quarter, policy),
-            quality=gather_quality.data_quality(store, quarter),
+            quality=gather_quality.data_quality(store, quarter, settings),
             settings=settings,
             policy=policy,
         )
@@ -180,7 +180,7 @@ class Report:
         self._numbers.append(Number("measures/provisional", provisional, "measures"))
         self._sentences += said
         self._sheets += quality_section.sheets(data.quality, small_cell)
-        show(paragraph(said), *quality_section.pieces(data.quality, small_cell))
+        show(paragraph(said), *quality_section.pieces(data.quality, self._page, small_cell))
 
     def definitions(self) -> None:
         """Show the definitions, from the measures' cards."""

@@ -1,0 +1,40 @@
+"""Completeness as tiles: bands, words, and no percentage in a shared copy."""
+
+import pytest
+
+from pipeline.figures.completeness import NOTHING, FieldShare, band, completeness_figure
+
+SHARES = [
+    FieldShare("weight_kg", "Avocet", 0.97),
+    FieldShare("weight_kg", "Curlew", 0.71),
+    FieldShare("drug", "Avocet", 0.86),
+    FieldShare("drug", "Curlew", None),
+]
+
+
+@pytest.mark.parametrize(
+    ("share", "name"),
+    [(1.0, "95% or more"), (0.95, "95% or more"), (0.949, "80% to 95%"), (0.8, "80% to 95%"),
+     (0.79, "50% to 80%"), (0.0, "under 50%"), (None, NOTHING)],
+)  # fmt: skip
+def test_a_share_falls_into_one_band(share, name):
+    assert band(share) == name
+
+
+def test_the_title_names_what_is_missing_most():
+    drawing = completeness_figure(SHARES, with_numbers=True)
+    assert drawing.title == "Less than 80% complete at some site: weight kg"
+    assert drawing.alt.startswith("Under 80%: weight kg at Curlew.")
+
+
+def test_a_complete_quarter_says_so():
+    drawing = completeness_figure(SHARES[:1], with_numbers=True)
+    assert drawing.title == "Every field is at least 80% complete at every site"
+
+
+def test_percentages_stand_only_in_the_committees_copy(tmp_path):
+    open_copy = completeness_figure(SHARES, with_numbers=True)
+    shared = completeness_figure(SHARES, with_numbers=False)
+    assert set(open_copy.plot.data["label"]) == {"", "71%", "86%"}
+    assert set(shared.plot.data["label"]) == {""}
+    assert shared.save(tmp_path / "a.svg").stat().st_size > 1000
