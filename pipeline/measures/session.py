@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterable, Sequence
 
 from pipeline.measures.catalogue import Measure, load_catalogue
+from pipeline.measures.where import WHERE_COLUMNS
 from pipeline.settings import Settings
 from pipeline.store import Store
 
