@@ -12,15 +12,18 @@ from pipeline import __version__
 from pipeline.disclosure import Policy
 from pipeline.measures.periods import months_of
 from pipeline.report import (
+    compare_section,
     dwell_section,
     front,
     gather,
+    gather_groups,
     gather_quality,
     gather_removal,
     methods,
     narrative,
     quality_section,
 )
+from pipeline.report.compare_section import Compared
 from pipeline.report.definitions import CAUTIONS, definitions
 from pipeline.report.dwell_section import Removal
 from pipeline.report.findings import Finding
@@ -53,6 +56,8 @@ class Collected:
         Time in place and reasons, of the quarter and the year before it.
     quality : DataQuality
         What came in, and how much of it is known.
+    compared : tuple of Compared
+        Outcomes over the last four quarters, by site and by surgeon type.
     settings : Settings
         The programme's settings.
     policy : Policy
@@ -65,6 +70,7 @@ class Collected:
     removal: Removal | None
     removal_before: Removal | None
     quality: DataQuality
+    compared: tuple[Compared, ...]
     settings: Settings
     policy: Policy
 
@@ -103,6 +109,7 @@ def collect(
             removal=gather_removal.removal(store, months_of(quarter), policy),
             removal_before=gather_removal.year_before(store, quarter, policy),
             quality=gather_quality.data_quality(store, quarter, settings),
+            compared=gather_groups.outcomes(store, quarter, policy, settings),
             settings=settings,
             policy=policy,
         )
@@ -170,6 +177,17 @@ class Report:
                 self._sentences += said
                 self._numbers += chart_numbers(finding)
                 show(*pieces)
+
+    def groups(self) -> None:
+        """Show sites and surgeon types side by side, over the last four quarters."""
+        if not self._data.compared:
+            show("There are no two groups to compare yet.")
+        for compared in self._data.compared:
+            said = compare_section.sentences(compared)
+            self._sentences += said
+            self._numbers += compare_section.numbers(compared)
+            self._sheets.append(compare_section.sheet(compared))
+            show(*compare_section.pieces(compared, said, self._page))
 
     def data_quality(self) -> None:
         """Show how good the data are."""

@@ -1,0 +1,201 @@
+"""Sites and surgeon types side by side: sentences, one table, funnel plots. No ranking."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from pipeline.analysis.comparison import GroupRow
+from pipeline.figures.comparison import funnel_figure
+from pipeline.report import markdown, words
+from pipeline.report.gather_compare import MeasureComparison
+from pipeline.report.markdown import Column
+from pipeline.report.narrative import amount
+from pipeline.report.numbers import Number, Sentence
+from pipeline.report.page import Page, item
+from pipeline.report.words import figure
+from pipeline.report.workbook import Sheet
+
+BY_WORDS = {"site": "sites", "surgeon_type": "surgeon types"}
+MOST_FUNNELS = 4
+WITHHELD = "withheld"
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Every measure by one grouping.
+
+    Attributes
+    ----------
+    by : str
+        What makes the groups.
+    results : tuple of MeasureComparison
+        One a measure, groups by name.
+    labels : mapping of str to str
+        What is printed for a group.
+    months : tuple of str
+        First and last month asked for.
+    """
+
+    by: str
+    results: tuple[MeasureComparison, ...]
+    labels: Mapping[str, str]
+    months: tuple[str, str]
+
+    @property
+    def groups(self) -> list[str]:
+        """Codes of all groups, by name."""
+        found = {row.group for result in self.results for row in result.comparison.rows}
+        return sorted(found, key=self.label)
+
+    def label(self, group: str) -> str:
+        """Return what is printed for a group."""
+        return self.labels.get(group, words.sentence_case(group.replace("_", " ")))
+
+
+def shown_rows(result: MeasureComparison) -> list[tuple[GroupRow, bool]]:
+    """Return each row and whether its figures are withheld."""
+    return list(zip(result.comparison.rows, map(bool, result.withheld.figures), strict=True))
+
+
+def number_id(by: str, measure: str, group: str) -> str:
+    """Id of a group's figure in `numbers.json`."""
+    return f"{measure}/{by}/{group}"
+
+
+def numbers(compared: Compared) -> list[Number]:
+    """Return each group's rate, and its ratio of observed to expected."""
+    found = []
+    for result in compared.results:
+        unit = result.measure.unit
+        for row, is_hidden in shown_rows(result):
+            name = number_id(compared.by, result.measure.name, row.group)
+            if is_hidden:
+                found.append(Number(name, None, unit, withheld=True))
+                found.append(Number(f"{name}/ratio", None, "ratio", withheld=True))
+                continue
+            found.append(
+                Number(
+                    name, row.rate, unit, row.numerator, row.denominator, row.lower, row.upper,
+                    row.episodes,
+                )
+            )  # fmt: skip
+            found.append(
+                Number(
+                    f"{name}/ratio", row.ratio, "ratio", row.numerator, row.expected,
+                    row.ratio_lower, row.ratio_upper,
+                )
+            )  # fmt: skip
+    return found
+
+
+def sentences(compared: Compared) -> list[Sentence]:
+    """Say which groups differ by more than chance, given the case mix."""
+    found = [
+        _difference(compared, result, row)
+        for result in compared.results
+        for row, is_hidden in shown_rows(result)
+        if row.called and not is_hidden
+    ]
+    if found:
+        return found
+    text = (
+        f"No difference between {BY_WORDS[compared.by]} is larger than chance alone would bring, "
+        "given the case mix and the number of comparisons."
+    )
+    return [Sentence(text)]
+
+
+def _difference(compared: Compared, result: MeasureComparison, row: GroupRow) -> Sentence:
+    name = number_id(compared.by, result.measure.name, row.group)
+    group = compared.label(row.group)
+    more = "more" if row.ratio > 1 else "fewer"
+    text = (
+        f"{group} counted {amount(row.numerator)}, {more} than the "
+        f"{amount(round(row.expected, 1), 1)} that its case mix would lead one to expect "
+        f"(ratio {figure(row.ratio)}, 95% limits {figure(row.ratio_lower)} to "
+        f"{figure(row.ratio_upper)})."
+    )
+    return Sentence(text, (name, f"{name}/ratio"), result.measure.title, result.measure.name)
+
+
+def ratio_table(compared: Compared) -> str:
+    """Return the ratios of observed to expected, a row a measure and a column a group."""
+    groups = compared.groups
+    columns = [Column("Measure", 26), *(Column(compared.label(g), 14, True) for g in groups)]
+    rows = []
+    for result in compared.results:
+        cells = {row.group: _cell(row, is_hidden) for row, is_hidden in shown_rows(result)}
+        title = markdown.text(result.measure.title)
+        rows.append([title, *(cells.get(group, "none") for group in groups)])
+    caption = (
+        f"Observed ÷ expected by {BY_WORDS[compared.by][:-1]}, with 95% limits, "
+        f"{words.month(compared.months[0])} to {words.month(compared.months[1])}; 1 is what the "
+        "rest of the network would have had with the same case mix; bold: called different"
+    )
+    return markdown.table(columns, rows, caption, f"ratios-{compared.by.replace('_', '-')}")
+
+
+def _cell(row: GroupRow, is_hidden: bool) -> str:
+    if is_hidden:
+        return WITHHELD
+    if not math.isfinite(row.ratio):
+        return "none elsewhere"
+    text = f"{figure(row.ratio)} ({figure(row.ratio_lower)} to {figure(row.ratio_upper)})"
+    return f"**{text}**" if row.called else text
+
+
+def funnels(compared: Compared, page: Page, most: int = MOST_FUNNELS) -> list[str]:
+    """Draw funnel plots: of the measures with a group called different, else of the first."""
+    called = [r for r in compared.results if any(row.called for row in r.comparison.rows)]
+    pieces: list[str] = []
+    for result in (called or list(compared.results))[:most]:
+        drawing = funnel_figure(
+            result.comparison, result.measure, result.withheld.figures, labels=_labels(compared)
+        )
+        if drawing is not None:
+            name = f"funnel-{compared.by}-{result.measure.name}".replace("_", "-")
+            pieces += page.figure(name, drawing)
+    return pieces
+
+
+def _labels(compared: Compared) -> dict[str, str]:
+    return {group: compared.label(group) for group in compared.groups}
+
+
+def sheet(compared: Compared) -> Sheet:
+    """Return every group's figures for the workbook; withheld ones blank."""
+    columns = (
+        *("Measure", "Group", "Unit", "Episodes", "Numerator", "Denominator", "Rate"),
+        *("Lower 95%", "Upper 95%", "Expected", "Ratio", "Ratio lower", "Ratio upper"),
+        *("Shrunken", "Shrunken lower", "Shrunken upper", "Probability above network"),
+        *("Called different", "Note"),
+    )
+    rows = []
+    for result in compared.results:
+        hidden = map(bool, result.withheld.episodes)
+        for (row, is_hidden), few in zip(shown_rows(result), hidden, strict=True):
+            label, unit = compared.label(row.group), result.measure.unit
+            head = (result.measure.name, label, unit, None if few else row.episodes)
+            figures = (
+                *(row.numerator, None if few else row.denominator, row.rate),
+                *(row.lower, row.upper, row.expected, row.ratio, row.ratio_lower),
+                *(row.ratio_upper, row.shrunken, row.shrunken_lower, row.shrunken_upper),
+                *(row.above_network, row.called, row.note),
+            )
+            rows.append(
+                (*head, *([None] * (len(figures) - 1) + [WITHHELD] if is_hidden else figures))
+            )
+    return Sheet(f"By {compared.by.replace('_', ' ')}", columns, tuple(rows))
+
+
+def pieces(compared: Compared, said: Sequence[Sentence], page: Page) -> list[str]:
+    """Return one grouping's part of the page."""
+    title = words.sentence_case(BY_WORDS[compared.by])
+    return [
+        f"### {title} {{#by-{compared.by.replace('_', '-')}}}",
+        markdown.bullets([item(sentence) for sentence in said]),
+        *funnels(compared, page),
+        ratio_table(compared),
+    ]
