@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from pipeline.analysis.time_in_place import AT_RISK_HOURS
@@ -55,10 +56,11 @@ def drawings(result: RemovalResult, until_h: float, policy: Policy) -> dict[str,
     shown = [group for group in result.groups if group.time is not None]
     if shown:
         found["reasons"] = incidence_figure(
-            [g.reasons for g in shown if g.reasons is not None], until_h=until_h
+            [replace(g.reasons, group=g.label) for g in shown if g.reasons is not None],
+            until_h=until_h,
         )
         found["time-in-place"] = time_in_place_figure(
-            [g.time for g in shown if g.time is not None],
+            [replace(g.time, group=g.label) for g in shown if g.time is not None],
             until_h=until_h,
             check=result.check,
             numbers=_numbers(shown, policy),
@@ -68,7 +70,9 @@ def drawings(result: RemovalResult, until_h: float, policy: Policy) -> dict[str,
         if result.model.check is not None:
             found["ratios-by-day"] = by_day_figure(result.model.check, result.model.fit)
     if result.hazard is not None and result.hazard.curves:
-        found["hazard"] = hazard_figure(result.hazard.curves)
+        labels = {group.name: group.label for group in result.groups}
+        curves = [replace(c, group=labels[c.group]) for c in result.hazard.curves]
+        found["hazard"] = hazard_figure(curves)
     if result.hazard is not None and result.hazard.clock is not None:
         clock = result.hazard.clock
         if not bool(policy.is_small(clock.events).any()):
@@ -86,7 +90,7 @@ def _numbers(groups: list[Group], policy: Policy) -> dict[str, list[int | None]]
     at = [group.counts.at_risk_at(AT_RISK_HOURS) for group in groups]
     hidden = withheld_at_risk(policy, at)
     return {
-        group.name or EVERYONE: [
+        group.label or EVERYONE: [
             None if gone else int(n) for n, gone in zip(numbers, row, strict=True)
         ]
         for group, numbers, row in zip(groups, at, hidden, strict=True)

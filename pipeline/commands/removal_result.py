@@ -62,11 +62,13 @@ class Asked:
 class Group:
     """One group's figures as they may be shown.
 
-    `at_hours` are the hours read, `n_withheld` marks numbers still in place that are
-    withheld at them. Without `time` the whole group is withheld.
+    `label` is the name as printed, `at_hours` are the hours read, `n_withheld` marks
+    numbers still in place that are withheld at them. Without `time` the whole group is
+    withheld.
     """
 
     name: str
+    label: str
     counts: EventCounts
     time: TimeInPlace | None
     reasons: Incidence | None
@@ -126,7 +128,7 @@ def removal_result(store: Store, asked: Asked, policy: Policy) -> RemovalResult:
     midpoints = int(rows["midpoints"].sum())
     check = _check(store, asked) if midpoints and asked.by is None else None
     return RemovalResult(
-        groups=_groups(counts, asked, policy),
+        groups=_groups(store, counts, asked, policy),
         unknown=int(rows.filter(rows["hours"].is_null())["n"].sum()),
         midpoints=midpoints,
         check=check,
@@ -141,7 +143,10 @@ def _followed(counts: EventCounts, asked: Asked) -> EventCounts:
     return counts if asked.until_h is None else counts.upto(asked.until_h)
 
 
-def _groups(counts: Sequence[EventCounts], asked: Asked, policy: Policy) -> tuple[Group, ...]:
+def _groups(
+    store: Store, counts: Sequence[EventCounts], asked: Asked, policy: Policy
+) -> tuple[Group, ...]:
+    labels = dict(store.rows("select site, label from site")) if asked.by == "site" else {}
     hours = [_hours_read(part, asked) for part in counts]
     if asked.at is not None:
         numbers = np.array([c.at_risk_at([0.0, *h]) for c, h in zip(counts, hours, strict=True)])
@@ -152,7 +157,7 @@ def _groups(counts: Sequence[EventCounts], asked: Asked, policy: Policy) -> tupl
             for c, h in zip(counts, hours, strict=True)
         ]
     return tuple(
-        _group(part, asked, policy, at=at, hidden=tuple(gone))
+        _group(part, asked, policy, label=labels.get(part.group), at=at, hidden=tuple(gone))
         for part, at, gone in zip(counts, hours, hidden, strict=True)
     )
 
@@ -168,11 +173,13 @@ def _group(
     asked: Asked,
     policy: Policy,
     *,
+    label: str | None,
     at: tuple[float, ...],
     hidden: tuple[bool, ...],
 ) -> Group:
+    label = label or counts.group.replace("_", " ")
     if bool(policy.is_small(counts.episodes)):
-        return Group(counts.group, counts, None, None, None, None, at, hidden, True, ())
+        return Group(counts.group, label, counts, None, None, None, None, at, hidden, True, ())
     totals = dict(zip(counts.reasons, counts.events.sum(axis=0).tolist(), strict=True))
     rare = rare_reasons(policy, totals)
     shown = together(counts, rare, RARE)
@@ -182,6 +189,7 @@ def _group(
     small = policy.is_small([shown.removed, shown.episodes - shown.removed])
     return Group(
         name=counts.group,
+        label=label,
         counts=shown,
         time=time,
         reasons=reasons,
@@ -200,7 +208,7 @@ def _check(store: Store, asked: Asked) -> TurnbullCurve:
         rows["after_h"].to_numpy(), rows["before_h"].to_numpy(), rows["n"].to_numpy()
     )
     until = asked.until_h or max(CHECK_HOURS)
-    hours = [hour for hour in (asked.at or CHECK_HOURS) if hour <= until]
+    hours = sorted(hour for hour in {*CHECK_HOURS, *(asked.at or ())} if hour <= until)
     return turnbull_curve(counts, hours)
 
 

@@ -10,10 +10,16 @@ from pipeline.analysis.counts import Floats
 from pipeline.analysis.group_tests import Differences, GroupTest
 from pipeline.commands.printing import table_lines
 from pipeline.commands.removal_output import pump_rows
-from pipeline.commands.removal_result import Group, Hazard, RemovalResult, Tests
+from pipeline.commands.removal_result import Group, RemovalResult, Tests
 from pipeline.disclosure import WITHHELD, Policy
+from pipeline.records.wording import noun_of
 
 NOT_REACHED = "not followed"
+PARTS = {
+    "first night": "In the first night",
+    "later nights": "In later nights",
+    "days": "By day",
+}
 FEWEST_TIMED = 20  # removals, to say at which hour they are most frequent
 CALLED = 0.05  # an adjusted p below it is called a difference
 
@@ -37,14 +43,14 @@ def as_text(result: RemovalResult, policy: Policy) -> str:
 
         parts.append(["", *model_sentences(result.model, policy.threshold)])
     if result.hazard is not None:
-        parts.append(_hazard(result.hazard, policy))
+        parts.append(_hazard(result, policy))
     if result.pump is not None:
         parts.append(["", *_pump(pump_rows(result.pump, policy))])
     return "\n".join(line for part in parts for line in part)
 
 
 def _group(group: Group) -> list[str]:
-    name = group.name.replace("_", " ") or "All catheters"
+    name = group.label or "All catheters"
     if group.time is None or group.reasons is None:
         return [f"{name}: {WITHHELD}, because the number of children is small.", ""]
     removed = WITHHELD if group.removed_withheld else f"{group.counts.removed:,}"
@@ -161,22 +167,27 @@ def _difference(found: Differences) -> str:
     return f"{found.second} less {found.first}, {of}, per 100: {', '.join(parts) or NOT_REACHED}."
 
 
-def _hazard(hazard: Hazard, policy: Policy) -> list[str]:
-    found = [""]
+def _hazard(result: RemovalResult, policy: Policy) -> list[str]:
+    hazard, found = result.hazard, [""]
+    assert hazard is not None
     for curve in hazard.curves:
         if curve.events < FEWEST_TIMED or not len(curve.hours):
             continue
         top = int(np.argmax(curve.hazard))
-        name = f"{curve.group}: r" if curve.group else "R"
+        name = f"{_label(result, curve.group)}: r" if curve.group else "R"
         found.append(
-            f"{name}emoval for {curve.reason.replace('_', ' ')} is most frequent at "
+            f"{name}emoval for {noun_of(curve.reason)} is most frequent at "
             f"{curve.hours[top]:g} h: {curve.hazard[top]:.1f} per 100 catheter-days."
         )
     for part in hazard.parts:
         rate = f"{part.rate:.1f} ({part.lower:.1f} to {part.upper:.1f})"
         shown = WITHHELD if bool(policy.is_small(part.events)) else rate
-        found.append(f"In the {part.part}: {shown} per 100 catheter-days.")
+        found.append(f"{PARTS[part.part]}: {shown} per 100 catheter-days.")
     return found
+
+
+def _label(result: RemovalResult, name: str) -> str:
+    return next(group.label for group in result.groups if group.name == name)
 
 
 def _pump(rows: list[dict[str, Any]]) -> list[str]:

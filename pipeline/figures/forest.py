@@ -30,6 +30,7 @@ from pipeline.analysis.ph_checks import PhCheck
 from pipeline.analysis.risks import Risk
 from pipeline.figures.look import CENTRE, INK, LABEL_SIZE, MUTED, POINT, WIDE_CM, Drawing, look
 from pipeline.figures.steps import spoken
+from pipeline.records.wording import noun_of
 
 TICKS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 ROW_CM = 0.62
@@ -91,7 +92,7 @@ def forest_figure(result: ModelResult) -> Drawing:
         plot,
         title=_title(result, result.fit),
         caption=(
-            f"{method} for {spoken(result.reason)}; limits from errors clustered on the child; "
+            f"{method} for {noun_of(result.reason)}; limits from errors clustered on the child; "
             f"{result.fit.episodes:,} catheters, {result.fit.events:,} removals for this reason. "
             "Risks are for a child usual in all else."
         ),
@@ -227,7 +228,7 @@ def _clear(fit: ModelFit) -> list[int]:
 
 def _title(result: ModelResult, fit: ModelFit) -> str:
     clear = _clear(fit)
-    reason = spoken(result.reason)
+    reason = noun_of(result.reason)
     if not clear:
         return f"No difference in removal for {reason} is clear in this model"
     column = fit.columns[clear[0]]

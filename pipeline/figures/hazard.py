@@ -34,7 +34,8 @@ from pipeline.figures.look import (
     group_colours,
     look,
 )
-from pipeline.figures.steps import HOURS_SHOWN, spoken, spread
+from pipeline.figures.steps import HOURS_SHOWN, spread
+from pipeline.records.wording import noun_of
 
 UNIT = "per 100 catheter-days"
 MOST_WITH_LIMITS = 2
@@ -70,7 +71,7 @@ def hazard_figure(curves: Sequence[HazardCurve]) -> Drawing:
     plot += coord_cartesian(xlim=(0, right), ylim=(0, top), expand=False)
     plot += labs(x="Hours since placement", y=f"Removed, {UNIT}")
     plot += look(legend_position="none")
-    reason = spoken(curves[0].reason)
+    reason = noun_of(curves[0].reason)
     return Drawing(
         plot,
         title=_title(curves, reason),
@@ -106,7 +107,7 @@ def clock_figure(clock: ClockHazard) -> Drawing:
     plot += coord_cartesian(xlim=(0, 24), ylim=(0, top), expand=False)
     plot += labs(x="Hour of the day", y=f"Removed, {UNIT}")
     plot += look()
-    reason = spoken(clock.reason)
+    reason = noun_of(clock.reason)
     return Drawing(
         plot,
         title=_clock_title(clock, reason),

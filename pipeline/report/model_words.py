@@ -5,6 +5,7 @@ from __future__ import annotations
 from pipeline.analysis.modelling import ModelResult
 from pipeline.analysis.models import ModelFit
 from pipeline.analysis.risks import Risk
+from pipeline.records.wording import noun_of
 
 MEANINGS = {
     "cox": "Other reasons end follow-up: a ratio says what drives this reason while in place.",
@@ -42,7 +43,7 @@ def _column(result: ModelResult, fit: ModelFit, i: int) -> str:
     column = fit.columns[i]
     ratio, lower, upper = fit.hazard_ratio[i], fit.lower[i], fit.upper[i]
     limits = f"({100 * fit.level:g}% limits {lower:.2f} to {upper:.2f})"
-    reason = _words(result.reason)
+    reason = noun_of(result.reason)
     risks = {r.child.value: r for r in result.risks if r.child.term == column.term}
     if column.level is None:
         return (
