@@ -75,10 +75,12 @@ class Expectation:
     is_penalised : bool
         Whether a sparse level was held towards no effect in any of the fits.
     c_statistic : float
-        Chance that an event had a higher predicted risk than a non-event (than a
-        random unit of exposure, for a rate); 0.5 when the model tells nothing.
+        Chance that an event had a higher predicted risk than a non-event of the
+        same group (than a random unit of its exposure, for a rate); 0.5 when the
+        model tells nothing.
     calibration : Calibration
-        How predictions for groups outside the fit compare with what happened.
+        How predictions for groups outside the fit compare with what happened, each
+        group's scaled to its own total: it judges the model, not the groups.
     """
 
     groups: tuple[str, ...]
@@ -127,7 +129,6 @@ def expect(counts: PatternCounts, *, by: str, terms: Sequence[str], kind: Kind) 
     fits = _cross_fit(table, kind)
     dispersion = clustering(counts.sums, _by_pattern(table, fits)[table.pattern], kind)
     observed = table.events.sum(axis=1)
-    risk = _by_risk(table, fits.mean)
     return Expectation(
         groups=groups,
         observed=observed,
@@ -140,8 +141,8 @@ def expect(counts: PatternCounts, *, by: str, terms: Sequence[str], kind: Kind) 
         left_out=tuple(left_out),
         dispersion=dispersion,
         is_penalised=fits.is_penalised,
-        c_statistic=_concordance(risk, kind),
-        calibration=_calibrate(risk),
+        c_statistic=_concordance(table, fits.mean, kind),
+        calibration=_calibrate(_by_risk(table, fits.mean)),
     )
 
 
@@ -251,21 +252,22 @@ class _ByRisk:
 
 
 def _by_risk(table: _Table, mean: Floats) -> _ByRisk:
-    _, rank = np.unique(np.round(mean.ravel(), 12), return_inverse=True)
-    return _ByRisk(
-        *(
-            added(weights.ravel(), rank)
-            for weights in (table.units, table.events, table.units * mean)
-        )
-    )
+    expected = (table.units * mean).sum(axis=1)
+    scale = table.events.sum(axis=1) / np.where(expected > 0, expected, 1.0)
+    own = mean * scale[:, None]
+    _, rank = np.unique(np.round(own.ravel(), 12), return_inverse=True)
+    parts = (table.units, table.events, table.units * own)
+    return _ByRisk(*(added(weights.ravel(), rank) for weights in parts))
 
 
-def _concordance(risk: _ByRisk, kind: Kind) -> float:
-    """Chance that an event outranks a non-event by predicted risk, ties half."""
-    others = risk.units - risk.events if kind == "proportion" else risk.units
-    pairs = risk.events.sum() * others.sum()
-    below = np.cumsum(others) - others / 2
-    return float((risk.events * below).sum() / pairs) if pairs > 0 else float("nan")
+def _concordance(table: _Table, mean: Floats, kind: Kind) -> float:
+    """Chance that an event outranks a non-event of its group by predicted risk, ties half."""
+    order = np.argsort(mean, axis=1, kind="stable")
+    events, units = (np.take_along_axis(a, order, axis=1) for a in (table.events, table.units))
+    others = units - events if kind == "proportion" else units
+    below = np.cumsum(others, axis=1) - others / 2
+    pairs = float((events.sum(axis=1) * others.sum(axis=1)).sum())
+    return float((events * below).sum()) / pairs if pairs > 0 else float("nan")
 
 
 def _calibrate(risk: _ByRisk) -> Calibration:

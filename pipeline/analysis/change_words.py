@@ -13,7 +13,7 @@ CAUTION = (
 )
 
 
-def sentence(effect: ChangeEffect, *, title: str, unit: str) -> str:
+def sentence(effect: ChangeEffect, *, title: str, unit: str, with_caution: bool = True) -> str:
     """Say what happened to a measure after a change, cautiously.
 
     Parameters
@@ -23,9 +23,13 @@ def sentence(effect: ChangeEffect, *, title: str, unit: str) -> str:
     title, unit : str
         The measure's title ("Large leakage at the skin entry") and unit ("per 100
         catheter-days").
+    with_caution : bool
+        Whether :data:`CAUTION` ends it; it must stand once below several.
     """
     parts = [_main(effect, title, unit), _beside_controls(effect), _earlier(effect)]
-    return " ".join(part for part in [*parts, CAUTION] if part)
+    if with_caution:
+        parts.append(CAUTION)
+    return " ".join(part for part in parts if part)
 
 
 def _main(effect: ChangeEffect, title: str, unit: str) -> str:
@@ -52,9 +56,14 @@ def _beside_controls(effect: ChangeEffect) -> str:
     if effect.against_controls is None:
         return "" if effect.controls else "No site without the change stands beside it."
     both = effect.against_controls.effect
-    text = f"Against the sites without the change the ratio is {_ratio(both)}"
+    text = f"Against the sites without the change the {ratio_name(effect)} is {_ratio(both)}"
     lower, upper = _limits(both)
     return f"{text}." if upper < 1 or lower > 1 else f"{text}, which includes no difference."
+
+
+def ratio_name(effect: ChangeEffect) -> str:
+    """Name what a fitted effect is: a proportion's is a ratio of odds."""
+    return "odds ratio" if effect.monthly.kind == "proportion" else "rate ratio"
 
 
 def _earlier(effect: ChangeEffect) -> str:

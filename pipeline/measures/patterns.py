@@ -89,7 +89,7 @@ def pattern_frames(
         f" select *, cast(dense_rank() over (order by {names}) - 1 as integer) as cell"
         f" from (select episode_id, {columns}"
         f" from {session.keyed('episode_dwell')} where {condition})",
-        params,
+        [*([started_month] if PERIOD in factors and started_month else []), *params],
     )
     cells = store.frame(f"select distinct cell, {names} from episode_factor order by cell").rename(
         {f"factor_{name}": name for name in factors}
@@ -102,7 +102,7 @@ def pattern_frames(
 
 def _column(name: str, started_month: str | None) -> str:
     if name == PERIOD and started_month is not None:
-        return f"case when placed_month >= '{started_month}' then 'after' else 'before' end"
+        return "case when placed_month >= ? then 'after' else 'before' end"
     if name in _BANDS:
         return _BANDS[name]
     if name not in session.DIMENSIONS:

@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.analysis.change import AFTER, BEFORE, PERIOD, ChangeEffect, SiteMonths, assess
 from pipeline.analysis.pattern_counts import PatternCounts
-from pipeline.disclosure import Ledger, Policy, enter_rows, rows_withheld
+from pipeline.disclosure import Policy, withheld_rows
 from pipeline.errors import NoDataError, UsageError
 from pipeline.measures.catalogue import Measure, find_measure
 from pipeline.measures.periods import months_between
@@ -19,6 +18,7 @@ from pipeline.settings import Settings
 from pipeline.store import Store
 
 ALL_SITES = "all"
+SPANS = (1, 3)  # months that a point may stand for
 
 
 @dataclass(frozen=True)
@@ -58,8 +58,10 @@ class JudgedChange:
         Before or after is a small cell, so that no figure of it may be shown.
     are_controls_withheld : bool
         The same at the control sites.
-    hidden_months : bool array, shape (months,)
-        Months whose point may not be drawn.
+    span : int
+        Months that a point of the figure stands for: 1, or 3 where single months
+        are small cells, or 0 where no point may be drawn. Never some of them: small
+        counts are low counts, and what is left would look higher than it is.
     """
 
     change: Change
@@ -67,7 +69,7 @@ class JudgedChange:
     effect: ChangeEffect
     is_withheld: bool
     are_controls_withheld: bool
-    hidden_months: NDArray[np.bool_]
+    span: int
 
 
 def read_changes(store: Store, change_id: str | None = None) -> list[Change]:
@@ -204,42 +206,45 @@ def _judged(
     change: Change, measure: Measure, effect: ChangeEffect, counts: PatternCounts, policy: Policy
 ) -> JudgedChange:
     own = counts.having("site", effect.sites)
-    sides = _small_sides(measure, own, policy)
     controls = counts.having("site", effect.controls) if effect.controls else None
     return JudgedChange(
         change,
         measure,
         effect,
-        is_withheld=sides,
+        is_withheld=_small_sides(measure, own, policy),
         are_controls_withheld=controls is not None and _small_sides(measure, controls, policy),
-        hidden_months=_hidden(measure, own, "month", policy, effect.months),
+        span=_span(measure, own, effect, policy),
     )
 
 
 def _small_sides(measure: Measure, counts: PatternCounts, policy: Policy) -> bool:
-    return bool(_hidden(measure, counts, PERIOD, policy, counts.levels[PERIOD]).any())
-
-
-def _hidden(
-    measure: Measure, counts: PatternCounts, factor: str, policy: Policy, wanted: Sequence[str]
-) -> NDArray[np.bool_]:
-    """Say which labels of a factor may not be shown, in the order wanted."""
-    totals, labels = counts.totals(factor), counts.levels[factor]
-    ledger = Ledger(policy)
-    enter_rows(
-        ledger,
-        measure.name,
-        labels,
+    """Whether before or after is a small cell; the two together are known."""
+    totals, labels = counts.totals(PERIOD), counts.levels[PERIOD]
+    hidden = withheld_rows(
+        policy,
         with_event=totals.with_event,
         episodes=totals.episodes,
-        is_proportion=measure.denominator_kind == "proportion"
-        and bool(np.all(totals.denominator == totals.episodes)),
+        is_proportion=_is_one_each(measure, counts),
     )
-    hidden = dict(
-        zip(
-            labels,
-            rows_withheld(ledger.withheld(), measure.name, labels).figures.tolist(),
-            strict=True,
-        )
+    return len(labels) < 2 or bool(hidden.figures.any())
+
+
+def _is_one_each(measure: Measure, counts: PatternCounts) -> bool:
+    return measure.denominator_kind == "proportion" and bool(
+        np.all(counts.sums.denominator == counts.sums.episodes)
     )
-    return np.array([hidden.get(label, False) for label in wanted], bool)
+
+
+def _span(measure: Measure, counts: PatternCounts, effect: ChangeEffect, policy: Policy) -> int:
+    """Return the fewest months a point may stand for, counted from the change outwards."""
+    first = effect.months.index(effect.started_month)
+    at = np.array([effect.months.index(month) for month in counts.levels["month"]]) - first
+    for span in SPANS:
+        block = (at // span - (at // span).min())[counts.codes["month"]]
+        sums = counts.sums.added_by(block, int(block.max()) + 1)
+        cells = [sums.with_event, sums.episodes]
+        if _is_one_each(measure, counts):
+            cells.append(sums.episodes - sums.with_event)
+        if not any(policy.is_small(cell).any() for cell in cells):
+            return span
+    return 0

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -118,12 +119,14 @@ def compare_measures(
     final = final_months(store, measures, months)
     found: list[tuple[Measure, str, Comparison]] = []
     ledger = Ledger(policy)
-    for measure, counts in _counts(store, measures, by, within, final, adjust, settings):
+    groupings = [by, *filter(None, [within])]
+    factors = _factors(measures, groupings, adjust=adjust)
+    for measure, counts in counted(store, measures, factors, months=final, settings=settings):
         for label, part in _strata(counts, by, within):
             made = compare(
                 part,
                 by=by,
-                terms=terms_of(measure, by, *filter(None, [within]), adjust=adjust),
+                terms=terms_of(measure, *groupings, adjust=adjust),
                 kind=measure.denominator_kind,
                 multiplier=measure.multiplier,
                 min_ascertainment=settings.min_ascertainment,
@@ -176,19 +179,22 @@ def _check(by: str, within: str | None) -> None:
         )
 
 
-def _counts(
+def _factors(measures: Sequence[Measure], groupings: Sequence[str], *, adjust: bool) -> list[str]:
+    terms = [t for measure in measures for t in terms_of(measure, *groupings, adjust=adjust)]
+    return list(dict.fromkeys([*groupings, *terms]))
+
+
+def counted(
     store: Store,
     measures: Sequence[Measure],
-    by: str,
-    within: str | None,
+    factors: Sequence[str],
+    *,
     months: tuple[str, str],
-    adjust: bool,
     settings: Settings,
+    **chosen: Any,
 ) -> Iterator[tuple[Measure, PatternCounts]]:
-    groupings = [by, *filter(None, [within])]
-    terms = [t for measure in measures for t in terms_of(measure, *groupings, adjust=adjust)]
-    factors = list(dict.fromkeys([*groupings, *terms]))
-    frames = pattern_frames(store, measures, factors, months=months, settings=settings)
+    """Yield each measure with its counts by some factors; `chosen` as for `pattern_frames`."""
+    frames = pattern_frames(store, measures, factors, months=months, settings=settings, **chosen)
     cells = Cells.from_frame(frames.cells, factors)
     for measure, frame in frames.measures:
         yield measure, cells.counts(frame["cell"].to_numpy().astype(np.int64), frame)
@@ -216,14 +222,21 @@ def _enter(ledger: Ledger, measure: Measure, label: str, comparison: Comparison)
         _groups(comparison),
         with_event=[row.with_event for row in comparison.rows],
         episodes=[row.episodes for row in comparison.rows],
-        is_proportion=measure.denominator_kind == "proportion",
+        is_proportion=is_one_each(measure, comparison),
+    )
+
+
+def is_one_each(measure: Measure, comparison: Comparison) -> bool:
+    """Whether each episode counts once, so that those without the event can be read off."""
+    return measure.denominator_kind == "proportion" and all(
+        row.denominator == row.episodes for row in comparison.rows
     )
 
 
 def _enter_group_totals(
     ledger: Ledger, measure: Measure, strata: Sequence[tuple[Measure, str, Comparison]]
 ) -> None:
-    """A group's own total over the strata is known from the table without strata."""
+    """Own up that a group's total over the strata stands in the table without strata."""
     columns = {"event": lambda row: row.with_event, "all": lambda row: row.episodes}
     for column, value in columns.items():
         parts: dict[str, list[tuple[str, int]]] = {}
@@ -236,36 +249,3 @@ def _enter_group_totals(
             ledger.adds_up(
                 total, [((measure.name, label), "", group, column) for label, _ in cells]
             )
-
-
-def shown(result: MeasureComparison) -> Comparison:
-    """Return the comparison with NaN in the place of every withheld figure."""
-    rows = []
-    hidden = result.withheld
-    for row, figures, episodes in zip(
-        result.comparison.rows, hidden.figures, hidden.episodes, strict=True
-    ):
-        if figures:
-            blank = {name: float("nan") for name in _FIGURES}
-            row = replace(row, **blank, called=False, note="withheld")
-        if episodes:
-            row = replace(row, episodes=-1, denominator=float("nan"))
-        rows.append(row)
-    return replace(result.comparison, rows=tuple(rows))
-
-
-_FIGURES = (
-    "numerator",
-    "rate",
-    "lower",
-    "upper",
-    "expected",
-    "ratio",
-    "ratio_lower",
-    "ratio_upper",
-    "shrunken",
-    "shrunken_lower",
-    "shrunken_upper",
-    "above_network",
-    "p_value",
-)

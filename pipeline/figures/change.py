@@ -1,0 +1,191 @@
+"""Before and after a logged change: months, averages, and the trend fitted to them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from textwrap import fill
+
+import numpy as np
+import pandas as pd
+from plotnine import (
+    aes,
+    annotate,
+    coord_cartesian,
+    geom_line,
+    geom_point,
+    geom_segment,
+    geom_vline,
+    ggplot,
+    labs,
+    scale_x_continuous,
+    scale_y_continuous,
+)
+
+from pipeline.analysis.change import ChangeEffect
+from pipeline.analysis.contrasts import Contrast
+from pipeline.figures.group_words import plain
+from pipeline.figures.look import (
+    CENTRE,
+    CHANGE,
+    CHART_CM,
+    INK,
+    LABEL_SIZE,
+    LIMIT,
+    POINT,
+    Drawing,
+    look,
+)
+from pipeline.measures.catalogue import Measure
+
+LABEL_WIDTH = 30
+MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def change_figure(
+    effect: ChangeEffect,
+    measure: Measure,
+    *,
+    span: int,
+    name: str,
+    title: str | None = None,
+) -> Drawing:
+    """Draw the changed sites' rate by month, before and after.
+
+    Parameters
+    ----------
+    effect : ChangeEffect
+        The figures; the caller asks for no figure where before or after is withheld.
+    measure : Measure
+        The measure's card.
+    span : int
+        Months that a point stands for, counted from the change; 0 draws none.
+    name : str
+        What was changed; written beside the line where it began.
+    title : str, optional
+        The finding; made from the figures where none is given.
+    """
+    plot = _plot(effect, span, measure, name)
+    return Drawing(
+        plot,
+        title=title or _title(effect, measure),
+        caption=_caption(effect, span),
+        alt=_alt(effect, measure, name),
+        width_cm=CHART_CM[0],
+        height_cm=CHART_CM[1],
+    )
+
+
+def _plot(effect: ChangeEffect, span: int, measure: Measure, name: str) -> ggplot:
+    month = np.arange(len(effect.months))
+    first = effect.months.index(effect.started_month)
+    points = _points(effect, span, first)
+    top = _top(effect, points)
+    plot = ggplot(points, aes("x", "y"))
+    plot += geom_vline(xintercept=first - 0.5, color=CHANGE, size=0.5)
+    plot += geom_point(color=POINT, size=1.6)
+    plot += geom_segment(
+        aes(x="x", xend="end", y="y", yend="y"),
+        data=_averages(effect, first),
+        color=CENTRE,
+        size=0.6,
+    )
+    if effect.segmented is not None:
+        plot = _add_trend(plot, effect, month, first)
+    plot += annotate(
+        "text",
+        x=first - 0.2,
+        y=top * 0.99,
+        label=fill(name, LABEL_WIDTH),
+        ha="left",
+        va="top",
+        size=LABEL_SIZE,
+        color=CHANGE,
+    )
+    ticks = _ticks(effect.months)
+    plot += scale_x_continuous(
+        breaks=[at for at, _ in ticks], minor_breaks=[], labels=[text for _, text in ticks]
+    )
+    plot += scale_y_continuous(labels=plain)
+    plot += coord_cartesian(xlim=(-0.8, len(month) - 0.2), ylim=(0, top), expand=False)
+    plot += labs(x="", y=measure.unit.capitalize())
+    return plot + look(legend_position="none")
+
+
+def _points(effect: ChangeEffect, span: int, first: int) -> pd.DataFrame:
+    """Add months up to blocks that do not straddle the change."""
+    rates = effect.monthly
+    frame = pd.DataFrame(
+        {"x": np.arange(len(effect.months)), "y": rates.numerator, "n": rates.denominator}
+    )
+    if span == 0:
+        return frame.iloc[:0]
+    blocks = frame.groupby((frame["x"] - first) // span)
+    summed = blocks.agg(x=("x", "mean"), y=("y", "sum"), n=("n", "sum"))
+    summed = summed[summed["n"] > 0]
+    return summed.assign(y=summed["y"] / summed["n"] * rates.multiplier)
+
+
+def _add_trend(plot: ggplot, effect: ChangeEffect, month: np.ndarray, first: int) -> ggplot:
+    trend = effect.segmented
+    assert trend is not None
+    for side in (month < first, month >= first):
+        frame = pd.DataFrame({"x": month[side], "y": trend.fitted[side]}).dropna()
+        plot += geom_line(data=frame, color=INK, size=0.7)
+    frame = pd.DataFrame({"x": month, "y": trend.unchanged})[month >= first].dropna()
+    plot += geom_line(data=frame, color=LIMIT, size=0.5, linetype="dashed")
+    return plot
+
+
+def _averages(effect: ChangeEffect, first: int) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "x": [-0.4, first - 0.4],
+            "end": [first - 0.6, len(effect.months) - 0.6],
+            "y": [float(effect.before.rate), float(effect.after.rate)],
+        }
+    )
+
+
+def _top(effect: ChangeEffect, points: pd.DataFrame) -> float:
+    highest = [float(effect.before.rate), float(effect.after.rate), *points["y"]]
+    if effect.segmented is not None:
+        highest.append(float(np.nanmax(effect.segmented.fitted)))
+    return 1.15 * float(np.nanmax(highest)) or 1.0
+
+
+def _ticks(months: Sequence[str]) -> list[tuple[int, str]]:
+    """January and July, the year under January."""
+    ticks = []
+    for at, month in enumerate(months):
+        year, number = month.split("-")
+        if number in ("01", "07"):
+            name = MONTH_NAMES[int(number) - 1]
+            ticks.append((at, f"{name}\n{year}" if number == "01" else name))
+    return ticks
+
+
+def _title(effect: ChangeEffect, measure: Measure) -> str:
+    before, after = float(effect.before.rate), float(effect.after.rate)
+    return f"{measure.title}: {before:.3g} {measure.unit} before, {after:.3g} after"
+
+
+def _caption(effect: ChangeEffect, span: int) -> str:
+    points = {0: "Points are withheld (few children)", 1: "Points: months"}
+    text = points.get(span, f"Points: {span} months each (few children in one)")
+    text += "; level lines: averages before and after"
+    if effect.segmented is not None:
+        text += "; dark: segmented regression; dashed: had the earlier trend gone on"
+    return f"{text}. After to before {_ratio(effect.crude)}. An association, not a proof."
+
+
+def _alt(effect: ChangeEffect, measure: Measure, name: str) -> str:
+    return (
+        f"{measure.title}, {measure.unit}, by month, before and after {effect.started_month} "
+        f"({name}): {float(effect.before.rate):.3g} before, {float(effect.after.rate):.3g} after, "
+        f"ratio {_ratio(effect.crude)}."
+    )
+
+
+def _ratio(contrast: Contrast) -> str:
+    lower, upper = contrast.ratio_lower, contrast.ratio_upper
+    return f"{contrast.ratio:.2f} (95% limits {lower:.2f} to {upper:.2f})"
