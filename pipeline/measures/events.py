@@ -17,6 +17,7 @@ def event_order(
     store: Store,
     measure: str | Measure,
     *,
+    by: str | None = None,
     where: Where | None = None,
     months: tuple[str, str] | None = None,
     settings: Settings | None = None,
@@ -33,11 +34,14 @@ def event_order(
         As for :func:`pipeline.measures.series.series`.
     measure : str or Measure
         The measure.
+    by : str, optional
+        A name of `DIMENSIONS`: each of its values has running counts of its own.
 
     Returns
     -------
     polars.DataFrame
-        One row an episode with an event, in order: `month`, `numerator` (events of
+        One row an episode with an event, in order: the column `by` where asked for,
+        `month`, `numerator` (events of
         that episode, mostly 1), `catheters` and `catheter_days` (running totals up
         to and including its catheter), `provisional`. A last row with a numerator
         of 0 stands at the end of the records, for the time since the last event,
@@ -53,40 +57,43 @@ def event_order(
     (chosen,) = as_measures(measure)
     session.copy_what_is_read(store, [chosen])
     condition, params = condition_of(where, months)
-    frame = store.frame(_event_sql(chosen, condition, settings), params)
+    frame = store.frame(_event_sql(chosen, condition, settings, by), params)
     final = last_final_month(store.as_of(), chosen.follow_up_h)
     return frame.with_columns(provisional=pl.col("month") > final)
 
 
-def _event_sql(measure: Measure, condition: str, settings: Settings | None) -> str:
+def _event_sql(measure: Measure, condition: str, settings: Settings | None, by: str | None) -> str:
+    group = "" if by is None else f"cast({session.DIMENSIONS[by]} as varchar)"
+    named = "" if by is None else f"{group} as {by}, "
+    kept, parts = ("", "") if by is None else (f"{by}, ", f"partition by {by}")
     steps = ",\n".join(
         [
             *session.steps([measure], settings),
             f"measured as (\n{measure.sql})",
             f"""
         counted as (
-            select placed_month, month_order, site, measured.numerator,
+            select {named}placed_month, month_order, chosen.site as at_site, measured.numerator,
                 cast(catheter_days as decimal(18, 12)) as days
             from {session.keyed("episode_dwell")} as chosen
             inner join measured on chosen.episode_id = measured.episode_id
             where measured.numerator is not null and measured.denominator > 0 and {condition}
         )""",
-            """
+            f"""
         running as (
-            select placed_month, numerator,
+            select {kept}placed_month, numerator,
                 row_number() over in_order as catheters,
                 sum(days) over in_order as catheter_days,
-                count(*) over () as total
+                count(*) over ({parts}) as total
             from counted
-            window in_order as (order by placed_month, month_order, site)
+            window in_order as ({parts} order by placed_month, month_order, at_site)
         )""",
         ]
     )
     return f"""
         with {steps}
-        select placed_month as month, cast(numerator as bigint) as numerator,
+        select {kept}placed_month as month, cast(numerator as bigint) as numerator,
             cast(catheters as bigint) as catheters,
             round(cast(coalesce(catheter_days, 0) as double), 6) as catheter_days
         from running
         where numerator > 0 or catheters = total
-        order by catheters"""
+        order by {kept}catheters"""
