@@ -47,8 +47,19 @@ COMMANDS: dict[str, Entry] = {
         "pipeline.commands.measures:measures", "Print a measure by month, quarter or group."
     ),
     "chart": Entry("pipeline.commands.chart:chart", "Control chart of a measure."),
+    "signals": Entry(
+        "pipeline.commands.signals:signals", "List the signals of all control charts."
+    ),
+    "plan": Entry("pipeline.commands.plan:plan", "Say how soon a change would be seen."),
     "removal": Entry(
         "pipeline.commands.removal:removal", "How long catheters stay, and why they come out."
+    ),
+    "compare": Entry(
+        "pipeline.commands.compare:compare", "Compare sites, surgeon types or other groups."
+    ),
+    "change": Entry("pipeline.commands.change:change", "Say whether a logged change worked."),
+    "sql": Entry(
+        "pipeline.commands.sql:sql", "Ask the store anything in SQL; nothing can be changed."
     ),
     "report": Entry("pipeline.commands.report:report", "Render the report of a quarter."),
 }
@@ -91,6 +102,9 @@ def dwell() -> None:
 
 def main() -> None:
     """Run `dwell`; every error is a message on stderr and an exit code."""
+    # The matrices here are small: threads that share them cost more than they bring.
+    # It must stand before numpy is imported.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         dwell.main(prog_name="dwell")
     except DwellError as error:
