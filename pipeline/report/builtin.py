@@ -21,6 +21,9 @@ from pipeline.report.qmd import Cell, Prose, read_qmd
 
 Progress = Callable[[str], None]
 
+# The models are many and small: threads for each would only wait for one another.
+SMALL_MATRICES = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+
 _PACKAGE_PARENT = Path(__file__).resolve().parents[2]
 MARKDOWN = "markdown+pipe_tables+fenced_divs+bracketed_spans+smart-tex_math_dollars"
 
@@ -121,6 +124,7 @@ def _write_kernelspec(folder: Path) -> None:
         "env": {
             "IPYTHONDIR": str(folder / "ipython"),
             "MPLBACKEND": "agg",
+            **SMALL_MATRICES,
             "PYTHONPATH": os.pathsep.join(path for path in paths if path),
         },
     }

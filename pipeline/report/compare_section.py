@@ -7,18 +7,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from pipeline.analysis.comparison import GroupRow
-from pipeline.figures.comparison import funnel_figure
+from pipeline.figures.funnel import funnel_figure
 from pipeline.report import markdown, words
 from pipeline.report.gather_compare import MeasureComparison
 from pipeline.report.markdown import Column
 from pipeline.report.narrative import amount
 from pipeline.report.numbers import Number, Sentence
-from pipeline.report.page import Page, item
+from pipeline.report.page import Page, block, item
 from pipeline.report.words import figure
 from pipeline.report.workbook import Sheet
 
 BY_WORDS = {"site": "sites", "surgeon_type": "surgeon types"}
 MOST_FUNNELS = 4
+FEWEST_FUNNELS = 2  # drawn where nothing is called different
 WITHHELD = "withheld"
 
 
@@ -149,15 +150,16 @@ def _cell(row: GroupRow, is_hidden: bool) -> str:
 def funnels(compared: Compared, page: Page, most: int = MOST_FUNNELS) -> list[str]:
     """Draw funnel plots: of the measures with a group called different, else of the first."""
     called = [r for r in compared.results if any(row.called for row in r.comparison.rows)]
-    pieces: list[str] = []
-    for result in (called or list(compared.results))[:most]:
+    chosen = called[:most] or list(compared.results)[:FEWEST_FUNNELS]
+    drawn: list[str] = []
+    for result in chosen:
         drawing = funnel_figure(
             result.comparison, result.measure, result.withheld.figures, labels=_labels(compared)
         )
         if drawing is not None:
             name = f"funnel-{compared.by}-{result.measure.name}".replace("_", "-")
-            pieces += page.figure(name, drawing)
-    return pieces
+            drawn.append(block("one", *page.figure(name, drawing)))
+    return [block("figures", *drawn)] if drawn else []
 
 
 def _labels(compared: Compared) -> dict[str, str]:

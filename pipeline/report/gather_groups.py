@@ -14,14 +14,15 @@ from pipeline.report.gather_compare import compare_measures, final_months
 from pipeline.settings import Settings
 from pipeline.store import Store
 
+QUARTERS = 8  # one quarter alone is too few to tell sites apart
 GROUPINGS = ("site", "surgeon_type")
 
 
 def outcomes(
     store: Store, quarter: str, policy: Policy, settings: Settings
 ) -> tuple[Compared, ...]:
-    """Return the outcome measures of a quarter and the three before, by each grouping."""
-    months = months_of(words.quarter_before(quarter, 3))[0], months_of(quarter)[1]
+    """Return the outcome measures of the last eight quarters, by each grouping."""
+    months = months_of(words.quarter_before(quarter, QUARTERS - 1))[0], months_of(quarter)[1]
     measures = [m for m in load_catalogue().values() if m.kind is Kind.OUTCOME]
     found = (
         grouped(store, measures, by, months, policy=policy, settings=settings) for by in GROUPINGS

@@ -57,7 +57,7 @@ class Collected:
     quality : DataQuality
         What came in, and how much of it is known.
     compared : tuple of Compared
-        Outcomes over the last four quarters, by site and by surgeon type.
+        Outcomes over the last eight quarters, by site and by surgeon type.
     settings : Settings
         The programme's settings.
     policy : Policy
@@ -179,7 +179,7 @@ class Report:
                 show(*pieces)
 
     def groups(self) -> None:
-        """Show sites and surgeon types side by side, over the last four quarters."""
+        """Show sites and surgeon types side by side, over the last eight quarters."""
         if not self._data.compared:
             show("There are no two groups to compare yet.")
         for compared in self._data.compared:

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.errors import RenderError
+from pipeline.report.builtin import SMALL_MATRICES
 
 OLDEST = (1, 4)  # the first with typst output
 _ANSWER_S = 60
@@ -120,7 +121,12 @@ def render(
     command += ["-M", f"footer:{footer}"]
     for name, value in parameters.items():
         command += ["-P", f"{name}:{value}"]
-    environment = {**os.environ, "QUARTO_PYTHON": sys.executable, "MPLBACKEND": "agg"}
+    environment = {
+        **os.environ,
+        **SMALL_MATRICES,
+        "QUARTO_PYTHON": sys.executable,
+        "MPLBACKEND": "agg",
+    }
     done = subprocess.run(
         command, cwd=qmd.parent, capture_output=True, text=True, env=environment, check=False
     )
