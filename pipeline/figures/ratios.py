@@ -75,10 +75,10 @@ def ratio_figure(
     frame = _ratio_frame(rows, labels)
     low, high = _ends(frame)
     plot = _ratio_plot(frame, low, high)
-    called = [label(row.group, labels) for row in rows if row.called]
+    called = [row for row in rows if row.called]
     return Drawing(
         plot,
-        title=title or _ratio_title(measure, comparison, called),
+        title=title or _ratio_title(measure, comparison, called, labels),
         caption=_ratio_caption(comparison, int(np.sum(hidden))),
         alt=_ratio_alt(measure, rows, labels),
         width_cm=WIDE_CM[0],
@@ -155,12 +155,21 @@ def _ratio_plot(frame: pd.DataFrame, low: float, high: float) -> ggplot:
     )
 
 
-def _ratio_title(measure: Measure, comparison: Comparison, called: Sequence[str]) -> str:
+def _ratio_title(
+    measure: Measure, comparison: Comparison, called: Sequence[GroupRow], labels: Labels
+) -> str:
     word = GROUP_WORDS.get(comparison.by, spoken(comparison.by))
     if not called:
         return f"{measure.title}: no {word} is called different"
-    verb = "differs" if len(called) == 1 else "differ"
-    return f"{measure.title}: {listed(called)} {verb} from what is expected"
+    sides = [
+        f"{listed([label(row.group, labels) for row in part])} {side}"
+        for side, part in (
+            ("above", [row for row in called if row.ratio > 1]),
+            ("below", [row for row in called if row.ratio <= 1]),
+        )
+        if part
+    ]
+    return f"{measure.title}: {', '.join(sides)} what is expected"
 
 
 def _ratio_caption(comparison: Comparison, withheld: int) -> str:

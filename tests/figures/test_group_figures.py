@@ -1,0 +1,138 @@
+"""Funnels, ratios, calibration and change plots: what is drawn, what is left out, words."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pipeline.analysis.change import SiteMonths, assess
+from pipeline.analysis.comparison import compare, in_order, with_calls
+from pipeline.disclosure import Policy
+from pipeline.figures.change import change_figure
+from pipeline.figures.funnel import funnel_figure
+from pipeline.figures.ratios import calibration_figure, ratio_figure
+from pipeline.measures.catalogue import load_catalogue
+from tests.analysis.networks import episodes, reduce
+from tests.analysis.test_change import MONTHS, STARTED, network
+from tests.analysis.test_comparison import with_values
+
+MEASURE = load_catalogue()["dislodgement"]
+OPEN = Policy(0)
+
+
+@pytest.fixture(scope="module")
+def comparison():
+    rng = np.random.default_rng(31)
+    frame = episodes(rng, [300, 260, 240, 220, 60])
+    p = np.where(frame["site"] == "dunlin", 0.25, 0.12 - 0.02 * frame["older"].to_numpy())
+    frame = with_values(frame, rng.binomial(1, p), np.ones(len(frame)))
+    counts = reduce(frame, ["site", "age_years"])
+    (done,) = with_calls(
+        [compare(counts, by="site", terms=("age_years",), kind="proportion", multiplier=100)]
+    )
+    return done
+
+
+def none_hidden(comparison):
+    return [False] * len(comparison.rows)
+
+
+def test_a_funnel_states_its_finding_method_and_numbers(comparison):
+    got = funnel_figure(comparison, MEASURE, none_hidden(comparison), labels={"dunlin": "Dunlin"})
+    assert got.title.startswith("Catheters that came out by themselves: Dunlin above the 9")
+    assert "exact binomial limits" in got.caption
+    assert "Not a ranking" in got.caption
+    for row in comparison.rows:
+        assert f"{row.rate:.3g} of {row.denominator:,.0f}" in got.alt
+
+
+def test_a_withheld_group_is_not_drawn_and_the_caption_says_so(comparison):
+    hidden = [row.group in {"knot", "godwit"} for row in comparison.rows]
+    for figure in (funnel_figure, ratio_figure):
+        got = figure(comparison, MEASURE, hidden)
+        assert "withheld (few children)" in got.caption
+        assert "godwit" not in got.alt
+        assert not set(got.plot.data["group"]) & {"knot", "godwit"}
+    assert funnel_figure(comparison, MEASURE, [True, True, True, True, False]) is None
+
+
+def test_ratios_stand_in_the_order_of_the_rows(comparison):
+    for order in ("name", "volume"):
+        ordered = in_order(comparison, order)
+        got = ratio_figure(ordered, MEASURE, none_hidden(ordered))
+        places = [got.alt.index(row.group) for row in ordered.rows]
+        assert places == sorted(places)
+    assert "dunlin above" in got.title
+    assert "false discovery rate of 5%" in got.caption
+    assert "given age" in got.caption
+
+
+def test_no_call_is_no_finding(comparison):
+    quiet = replace(comparison, rows=tuple(replace(r, called=False) for r in comparison.rows))
+    got = ratio_figure(quiet, MEASURE, none_hidden(quiet))
+    assert got.title.endswith("no site is called different")
+
+
+def test_calibration_leaves_out_tenths_of_few_children(comparison):
+    whole = calibration_figure(comparison, MEASURE, OPEN)
+    shared = calibration_figure(comparison, MEASURE, Policy(11))
+    assert "c-statistic" in whole.caption
+    assert "withheld" not in whole.caption
+    assert shared is None or "withheld" in shared.caption
+
+
+def test_a_change_plot_never_shows_only_some_of_its_points():
+    effect = assess(
+        network(np.random.default_rng(3)), started_month=STARTED, sites=["godwit"],
+        kind="proportion",
+    )  # fmt: skip
+    months = change_figure(effect, MEASURE, span=1, name="Glue")
+    blocks = change_figure(effect, MEASURE, span=3, name="Glue")
+    nothing = change_figure(effect, MEASURE, span=0, name="Glue")
+    assert len(months.plot.data) == len(MONTHS)
+    assert len(blocks.plot.data) == len(MONTHS) // 3
+    assert nothing.plot.data.empty
+    assert "3 months each" in blocks.caption
+    assert "withheld" in nothing.caption
+    # No block straddles the change.
+    first = MONTHS.index(STARTED)
+    assert not ((blocks.plot.data["x"] > first - 1.5) & (blocks.plot.data["x"] < first)).any()
+
+
+def test_a_change_plot_claims_no_more_than_association():
+    effect = assess(
+        network(np.random.default_rng(4)), started_month=STARTED, sites=["godwit"],
+        kind="proportion",
+    )  # fmt: skip
+    got = change_figure(effect, MEASURE, span=1, name="Glue")
+    assert "An association, not a proof" in got.caption
+    assert f"{float(effect.before.rate):.3g}" in got.title
+    assert "ratio" in got.alt
+
+
+def test_a_change_of_few_months_has_no_trend_drawn():
+    whole = network(np.random.default_rng(5))
+    short = SiteMonths(
+        MONTHS[9:16], whole.sites, whole.numerator[:, 9:16], whole.denominator[:, 9:16]
+    )
+    effect = assess(short, started_month=STARTED, sites=["godwit"], kind="proportion")
+    got = change_figure(effect, MEASURE, span=1, name="Glue")
+    assert "segmented" not in got.caption
+
+
+@pytest.mark.parametrize("kind", ["funnel", "ratios", "calibration", "change"])
+def test_each_picture_is_the_same_twice(comparison, tmp_path, kind):
+    effect = assess(
+        network(np.random.default_rng(6)), started_month=STARTED, sites=["godwit"],
+        kind="proportion",
+    )  # fmt: skip
+    made = {
+        "funnel": lambda: funnel_figure(comparison, MEASURE, none_hidden(comparison)),
+        "ratios": lambda: ratio_figure(comparison, MEASURE, none_hidden(comparison)),
+        "calibration": lambda: calibration_figure(comparison, MEASURE, OPEN),
+        "change": lambda: change_figure(effect, MEASURE, span=1, name="Glue"),
+    }[kind]
+    first = made().save(tmp_path / "first.svg").read_bytes()
+    second = made().save(tmp_path / "second.svg").read_bytes()
+    assert first == second
+    assert len(first) > 5000
