@@ -10,7 +10,9 @@ from pipeline.measures.catalogue import Kind, Measure, load_catalogue
 from pipeline.measures.periods import months_of
 from pipeline.report import words
 from pipeline.report.compare_section import Compared
-from pipeline.report.gather_compare import compare_measures, final_months
+from pipeline.report.gather_change import judge_changes, read_changes
+from pipeline.report.gather_compare import EARLIEST, compare_measures, final_months
+from pipeline.report.tried_section import Tried
 from pipeline.settings import Settings
 from pipeline.store import Store
 
@@ -28,6 +30,20 @@ def outcomes(
         grouped(store, measures, by, months, policy=policy, settings=settings) for by in GROUPINGS
     )
     return tuple(compared for compared in found if compared is not None)
+
+
+def tried(store: Store, quarter: str, policy: Policy, settings: Settings) -> Tried:
+    """Return the changes begun up to a quarter, judged on the months up to its last."""
+    last = months_of(quarter)[1]
+    try:
+        changes = [c for c in read_changes(store) if c.started_month <= last]
+    except NoDataError:
+        changes = []
+    judged, messages = judge_changes(
+        store, changes, months=(EARLIEST, last), policy=policy, settings=settings
+    )
+    labels = dict(store.rows("select site, label from site"))
+    return Tried(tuple(changes), tuple(judged), tuple(messages), labels)
 
 
 def grouped(

@@ -22,6 +22,7 @@ from pipeline.report import (
     methods,
     narrative,
     quality_section,
+    tried_section,
 )
 from pipeline.report.compare_section import Compared
 from pipeline.report.definitions import CAUTIONS, definitions
@@ -34,6 +35,7 @@ from pipeline.report.narrative import LoggedChange
 from pipeline.report.numbers import FILE, Ledger, Number, Sentence
 from pipeline.report.page import Page, block, paragraph
 from pipeline.report.quality_section import DataQuality
+from pipeline.report.tried_section import Tried
 from pipeline.report.workbook import FILE as WORKBOOK
 from pipeline.report.workbook import Sheet, write_workbook
 from pipeline.settings import Settings, load_settings
@@ -58,6 +60,8 @@ class Collected:
         What came in, and how much of it is known.
     compared : tuple of Compared
         Outcomes over the last eight quarters, by site and by surgeon type.
+    tried : Tried
+        The improvement log, before and after.
     settings : Settings
         The programme's settings.
     policy : Policy
@@ -71,6 +75,7 @@ class Collected:
     removal_before: Removal | None
     quality: DataQuality
     compared: tuple[Compared, ...]
+    tried: Tried
     settings: Settings
     policy: Policy
 
@@ -110,6 +115,7 @@ def collect(
             removal_before=gather_removal.year_before(store, quarter, policy),
             quality=gather_quality.data_quality(store, quarter, settings),
             compared=gather_groups.outcomes(store, quarter, policy, settings),
+            tried=gather_groups.tried(store, quarter, policy, settings),
             settings=settings,
             policy=policy,
         )
@@ -188,6 +194,14 @@ class Report:
             self._numbers += compare_section.numbers(compared)
             self._sheets.append(compare_section.sheet(compared))
             show(*compare_section.pieces(compared, said, self._page))
+
+    def tried(self) -> None:
+        """Show each logged change, before and after."""
+        tried = self._data.tried
+        self._sentences += tried_section.sentences(tried)
+        self._numbers += tried_section.numbers(tried)
+        self._sheets.append(tried_section.sheet(tried))
+        show(*tried_section.pieces(tried, self._page))
 
     def data_quality(self) -> None:
         """Show how good the data are."""

@@ -1,0 +1,180 @@
+"""What was tried: each logged change, before and after, and beside sites without it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from pipeline.analysis.change_words import CAUTION
+from pipeline.figures.change import change_figure
+from pipeline.report import change_rows, markdown, words
+from pipeline.report.gather_change import Change, JudgedChange
+from pipeline.report.markdown import Column, prose
+from pipeline.report.numbers import Number, Sentence
+from pipeline.report.page import Page, block
+from pipeline.report.words import figure
+from pipeline.report.workbook import Sheet
+
+_FROM_ROW = ("before", "after")
+_RATIOS = {
+    "": "after ÷ before",
+    "adjusted_": "after ÷ before, same case mix",
+    "controls_": "after ÷ before at sites without the change",
+    "against_controls": "change ÷ change at sites without it",
+}
+
+
+@dataclass(frozen=True)
+class Tried:
+    """The improvement log up to a quarter, judged.
+
+    Attributes
+    ----------
+    changes : tuple of Change
+        By month.
+    judged : tuple of JudgedChange
+        One a change and measure that it aimed at, where it could be judged.
+    messages : tuple of str
+        A sentence for each that could not.
+    labels : mapping of str to str
+        Labels of the sites.
+    """
+
+    changes: tuple[Change, ...]
+    judged: tuple[JudgedChange, ...]
+    messages: tuple[str, ...]
+    labels: Mapping[str, str]
+
+
+def _id(judged: JudgedChange) -> str:
+    return f"change/{judged.change.change_id}/{judged.measure.name}"
+
+
+def numbers(tried: Tried) -> list[Number]:
+    """Return rates before and after, and ratios, of every judged change."""
+    found = []
+    for judged in tried.judged:
+        row, unit = change_rows.rows(judged), judged.measure.unit
+        for side in _FROM_ROW:
+            value = row[f"{side}_rate"]
+            found.append(
+                Number(
+                    f"{_id(judged)}/{side}",
+                    value,
+                    unit,
+                    row[f"{side}_numerator"],
+                    row[f"{side}_denominator"],
+                    row[f"{side}_lower"],
+                    row[f"{side}_upper"],
+                    withheld=value is None,
+                )
+            )
+        for prefix in _RATIOS:
+            value, lower, upper = _ratio(row, prefix)
+            name = f"{_id(judged)}/ratio/{prefix.strip('_') or 'crude'}"
+            found.append(Number(name, value, "ratio", lower=lower, upper=upper))
+    return found
+
+
+def _ratio(row: change_rows.Row, prefix: str) -> tuple[float | None, float | None, float | None]:
+    if prefix == "against_controls":
+        return row[prefix], row[f"{prefix}_lower"], row[f"{prefix}_upper"]
+    return row[f"{prefix}ratio"], row[f"{prefix}ratio_lower"], row[f"{prefix}ratio_upper"]
+
+
+def sentences(tried: Tried) -> list[Sentence]:
+    """Return the cautious sentence of every judged change."""
+    found = []
+    for judged in tried.judged:
+        name = _id(judged)
+        ids = tuple(
+            [f"{name}/{side}" for side in _FROM_ROW]
+            + [f"{name}/ratio/{prefix.strip('_') or 'crude'}" for prefix in _RATIOS]
+        )
+        found.append(Sentence(change_rows.words(judged), ids, judged.change.title, "tried"))
+    return found
+
+
+def pieces(tried: Tried, page: Page) -> list[str]:
+    """Return the section: each change with its sentences and figures, then one table."""
+    if not tried.changes:
+        return ["No change is logged."]
+    shown = [block("note", prose(CAUTION))]
+    for change in tried.changes:
+        shown += _one_change(change, tried, page)
+    if tried.judged:
+        shown.append(_table(tried))
+    if tried.messages:
+        shown.append(markdown.bullets([prose(message) for message in tried.messages]))
+    return shown
+
+
+def _one_change(change: Change, tried: Tried, page: Page) -> list[str]:
+    sites = words.joined([tried.labels.get(site, site) for site in change.sites]) or "all sites"
+    lead = f"From {words.month(change.started_month)} at {sites}."
+    anchor = f"change-{_slug(change.change_id)}"
+    heading = f"### {markdown.text(change.title)} {{#{anchor}}}"
+    judged = [one for one in tried.judged if one.change.change_id == change.change_id]
+    said = [prose(change_rows.words(one)) for one in judged]
+    drawn = [_figure(one, page) for one in judged if not one.is_withheld]
+    parts = [heading, markdown.text(lead)]
+    if said:
+        parts.append(markdown.bullets(said))
+    if drawn:
+        parts.append(block("figures", *drawn))
+    return parts
+
+
+def _figure(judged: JudgedChange, page: Page) -> str:
+    drawing = change_figure(
+        judged.effect, judged.measure, span=judged.span, name=judged.change.title
+    )
+    name = f"change-{_slug(judged.change.change_id)}-{_slug(judged.measure.name)}"
+    return block("one", *page.figure(name, drawing))
+
+
+def _slug(name: str) -> str:
+    return "".join(c if c.isalnum() and c.isascii() else "-" for c in name.lower())
+
+
+def _table(tried: Tried) -> str:
+    columns = (
+        Column("Change", 24),
+        Column("Measure", 24),
+        Column("Before", 9, True),
+        Column("After", 9, True),
+        Column("Ratio (95% limits)", 18, True),
+        Column("Same case mix", 18, True),
+        Column("Against sites without it", 18, True),
+    )
+    rows = []
+    for judged in tried.judged:
+        row = change_rows.rows(judged)
+        cells = [_value(row["before_rate"]), _value(row["after_rate"])]
+        cells += [_limits(*_ratio(row, p)) for p in ("", "adjusted_", "against_controls")]
+        title = markdown.text(judged.change.title)
+        rows.append([title, markdown.text(judged.measure.title), *cells])
+    caption = "Logged changes: rates before and after, and their ratio; rates in the measure's unit"
+    return markdown.table(columns, rows, caption, "tried")
+
+
+def _value(value: float | None) -> str:
+    return "withheld" if value is None else figure(value)
+
+
+def _limits(value: float | None, lower: float | None, upper: float | None) -> str:
+    if value is None:
+        return "not given"
+    return f"{figure(value)} ({_end(lower)} to {_end(upper)})"
+
+
+def _end(value: float | None) -> str:
+    return "no limit" if value is None else figure(value)
+
+
+def sheet(tried: Tried) -> Sheet:
+    """Return every figure of every judged change for the workbook."""
+    rows = [change_rows.rows(judged) for judged in tried.judged]
+    columns = tuple(rows[0]) if rows else ("change_id",)
+    cells: Sequence[tuple[str | float | None, ...]] = [tuple(row.values()) for row in rows]
+    return Sheet("Changes", columns, tuple(cells))
