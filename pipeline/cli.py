@@ -7,12 +7,15 @@ they are called, so that `dwell --help` stays quick.
 import importlib
 import os
 import sys
+from pathlib import Path
 from typing import NamedTuple
 
 import click
 
 from pipeline import __version__
 from pipeline.errors import DwellError
+
+COMPLETE_VARIABLE = "_DWELL_COMPLETE"  # set by the shell that asks for a completion
 
 
 class Entry(NamedTuple):
@@ -62,6 +65,12 @@ COMMANDS: dict[str, Entry] = {
         "pipeline.commands.sql:sql", "Ask the store anything in SQL; nothing can be changed."
     ),
     "report": Entry("pipeline.commands.report:report", "Render the report of a quarter."),
+    "doctor": Entry(
+        "pipeline.commands.doctor:doctor", "Check the installation, renderers, settings and store."
+    ),
+    "completion": Entry(
+        "pipeline.commands.completion:completion", "Print the shell's completion script."
+    ),
 }
 
 
@@ -88,16 +97,24 @@ class LazyGroup(click.Group):
 
 @click.group(
     cls=LazyGroup,
+    invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
     epilog="Example: dwell load records/ && dwell report 2025-Q4",
 )
 @click.version_option(__version__, prog_name="dwell")
-def dwell() -> None:
+@click.pass_context
+def dwell(ctx: click.Context) -> None:
     """Quality improvement for children sent home with a nerve catheter.
 
-    Figures are aggregated and observational: they are not for the care of any one
-    child. Local policy and licensed clinicians decide.
+    Without a command it says what the store holds and what comes next. Figures are
+    aggregated and observational: they are not for the care of any one child. Local
+    policy and licensed clinicians decide.
     """
+    if ctx.invoked_subcommand is None:
+        from pipeline.commands.next_step import say_next
+        from pipeline.commands.options import DEFAULT_DB
+
+        say_next(Path(os.environ.get("DWELL_DB") or DEFAULT_DB))
 
 
 def main() -> None:
@@ -106,7 +123,7 @@ def main() -> None:
     # It must stand before numpy is imported.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        dwell.main(prog_name="dwell")
+        dwell.main(prog_name="dwell", complete_var=COMPLETE_VARIABLE)
     except DwellError as error:
         click.echo(str(error), err=True)
         sys.exit(error.exit_code)
