@@ -11,6 +11,7 @@ from pipeline.analysis.counts import Floats, Ints, sums_by
 from pipeline.analysis.models import (
     OF_REASON,
     Baseline,
+    Influence,
     ModelData,
     ModelFit,
     NotEstimableError,
@@ -57,7 +58,7 @@ def cox(data: ModelData, *, reason: str = "", level: float = 0.95) -> ModelFit:
     beta, point, iterations = maximise(likelihood.point, k, data.events)
     refuse_separation(data, beta)
     state = likelihood.at(beta)
-    covariance = clustered_covariance(data, state.residuals, point.information)
+    covariance = clustered_covariance(data, state.influence(), point.information)
     return ModelFit(
         model="cox",
         reason=reason,
@@ -196,20 +197,28 @@ class State:
         )
         return second - first
 
-    def residuals(self, rows: np.ndarray) -> Floats:
-        """Score residuals of one episode of each of `rows`, shape (len(rows), k)."""
+    def influence(self) -> Influence:
+        """Return the score residuals, tied removals as Efron's likelihood shares them."""
         data = self.of.data
-        at, pattern = data.at[rows], data.pattern[rows]
-        event = (data.outcome[rows] == OF_REASON).astype(float)
-        x, relative = self.of.x[pattern], self.relative[pattern]
+        event = (data.outcome == OF_REASON).astype(float)
         mean = self.expected / np.maximum(self.of.d, 1)[:, None]
         pull = self.square[:, None] * self.s1 - self.tied_square[:, None] * self.d1
         tied_pull = self.tied_square[:, None] * self.s1 - self.tied_square_2[:, None] * self.d1
-        exposed = np.cumsum(self.hazard)[at] - event * self.tied_hazard[at]
-        pulled = np.cumsum(pull, axis=0)[at] - event[:, None] * tied_pull[at]
-        residual: Floats = x * (event - relative * exposed)[:, None]
-        residual += relative[:, None] * pulled - event[:, None] * mean[at]
-        return residual
+        carried = np.cumsum(pull, axis=0)
+        exposed = np.cumsum(self.hazard)[data.at] - event * self.tied_hazard[data.at]
+        return Influence(
+            x=self.of.x,
+            relative=self.relative,
+            slot=2 * data.at + event.astype(np.int64),
+            alpha=event - self.relative[data.pattern] * exposed,
+            pull=_alternating(carried, carried - tied_pull),
+            shift=_alternating(np.zeros_like(mean), -mean),
+        )
+
+
+def _alternating(without: Floats, with_event: Floats) -> Floats:
+    """Interleave the rows of two (m, k) arrays, shape (2 m, k)."""
+    return np.stack([without, with_event], axis=1).reshape(-1, without.shape[1])
 
 
 def _from_last(by_hour: Floats) -> Floats:

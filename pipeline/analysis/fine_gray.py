@@ -13,6 +13,7 @@ from pipeline.analysis.models import (
     OF_REASON,
     OTHER_REASON,
     Baseline,
+    Influence,
     ModelData,
     ModelFit,
     NotEstimableError,
@@ -52,13 +53,12 @@ def fine_gray(data: ModelData, *, reason: str = "", level: float = 0.95) -> Mode
     beta, point, iterations = maximise(likelihood.point, k, data.events)
     refuse_separation(data, beta)
     state = likelihood.at(beta)
-    residuals = Residuals.of(state)
     return ModelFit(
         model="finegray",
         reason=reason,
         columns=data.design.columns,
         coefficients=beta,
-        covariance=clustered_covariance(data, residuals.at, point.information),
+        covariance=clustered_covariance(data, _influence(state), point.information),
         model_based_se=np.sqrt(np.diag(solve(point.information, np.eye(k)))),
         episodes=data.episodes,
         events=data.events,
@@ -163,53 +163,31 @@ class State:
         return second - outer_sum(self.mean, self.of.d, self.mean)
 
 
-@dataclass(frozen=True)
-class Residuals:
-    """Running sums from which any episode's influence is read, groups stacked first.
+def _influence(state: State) -> Influence:
+    """Return the influence of the score and of the estimated censoring.
 
-    The part of the score, and the part of the censoring estimate: `carried` moves
-    every episode followed to an hour, `jump` those censored at it.
+    A slot is a censoring group, an hour and an outcome, in that order.
     """
-
-    state: State
-    exposed: Floats
-    pulled: Floats
-    later: Floats
-    later_pull: Floats
-    carried: Floats
-    jump: Floats
-
-    @classmethod
-    def of(cls, state: State) -> Residuals:
-        """Prepare the sums at fitted coefficients."""
-        pull = state.hazard[:, None] * state.mean
-        parts = [_censoring_influence(state, group) for group in state.of.groups]
-        later, later_pull, carried, jump = (np.stack([p[i] for p in parts]) for i in range(4))
-        return cls(
-            state,
-            np.cumsum(state.hazard),
-            np.cumsum(pull, axis=0),
-            later,
-            later_pull,
-            carried,
-            jump,
-        )
-
-    def at(self, rows: np.ndarray) -> Floats:
-        """Influence of one episode of each of `rows`, shape (len(rows), k)."""
-        data = self.state.of.data
-        at, pattern, group = data.at[rows], data.pattern[rows], data.censoring_group[rows]
-        outcome = data.outcome[rows]
-        event = (outcome == OF_REASON).astype(float)
-        other = (outcome == OTHER_REASON).astype(float)
-        x, relative = self.state.of.x[pattern], self.state.relative[pattern]
-        exposed = self.exposed[at] + other * self.later[group, at]
-        pulled = self.pulled[at] + other[:, None] * self.later_pull[group, at]
-        influence: Floats = x * (event - relative * exposed)[:, None]
-        influence += relative[:, None] * pulled - event[:, None] * self.state.mean[at]
-        influence -= self.carried[group, at]
-        influence += (outcome == CENSORED)[:, None] * self.jump[group, at]
-        return influence
+    data, m = state.of.data, len(state.hazard)
+    event = (data.outcome == OF_REASON).astype(float)
+    parts = [_censoring_influence(state, group) for group in state.of.groups]
+    later = np.stack([part[0] for part in parts])
+    exposed = np.cumsum(state.hazard)[data.at]
+    exposed += np.where(data.outcome == OTHER_REASON, later[data.censoring_group, data.at], 0.0)
+    pulled = np.cumsum(state.hazard[:, None] * state.mean, axis=0)
+    pull, shift = [], []
+    for _, later_pull, carried, jump in parts:
+        pull.append(np.stack([pulled, pulled, pulled + later_pull], axis=1))
+        shift.append(np.stack([jump - carried, -carried - state.mean, -carried], axis=1))
+    k = state.mean.shape[1]
+    return Influence(
+        x=state.of.x,
+        relative=state.relative,
+        slot=(data.censoring_group * m + data.at) * 3 + data.outcome,
+        alpha=event - state.relative[data.pattern] * exposed,
+        pull=np.stack(pull).reshape(-1, k),
+        shift=np.stack(shift).reshape(-1, k),
+    )
 
 
 def _censoring_influence(state: State, group: Censoring) -> tuple[Floats, Floats, Floats, Floats]:
