@@ -60,7 +60,7 @@ COMMANDS: dict[str, Entry] = {
     "compare": Entry(
         "pipeline.commands.compare:compare", "Compare sites, surgeon types or other groups."
     ),
-    "change": Entry("pipeline.commands.change:change", "Say whether a logged change worked."),
+    "change": Entry("pipeline.commands.change:change", "Say what happened after a logged change."),
     "sql": Entry(
         "pipeline.commands.sql:sql", "Ask the store anything in SQL; nothing can be changed."
     ),

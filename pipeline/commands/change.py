@@ -59,12 +59,13 @@ def change(
     format_: str,
     quiet: bool,
 ) -> None:
-    """Say what happened after a logged change: one of them, or all.
+    """Say what happened after a logged change.
 
-    Before against after at the sites that changed, crude and given case mix; a
-    segmented regression (level and slope, quasi-likelihood errors); the sites without
-    the change as controls; without the first month; and a placebo date before the
-    change. What it finds is an association: it cannot say that the change did it.
+    Without CHANGE_ID, after each. Before against after at the sites that changed, crude
+    and given case mix; a segmented regression (level and slope, quasi-likelihood errors);
+    the sites without the change as controls; without the first month; and a placebo date
+    before the change. What it finds is an association: it cannot say that the change did
+    it.
     """
     from pipeline.disclosure import Policy
     from pipeline.errors import NoDataError

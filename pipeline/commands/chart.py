@@ -82,12 +82,12 @@ def chart(
     format_: str,
     quiet: bool,
 ) -> None:
-    """Control chart of the measure NAME, or without NAME of every measure.
+    """Control chart of a measure.
 
-    Every chart says why it is the one drawn, names its signals, and states what its
-    silence means: the chance of a false signal, and the months until a doubling, a
-    halving and a 50% rise would be expected to show. Signals are a reason to look,
-    not a finding on any child's care.
+    Without NAME, of every measure. Every chart says why it is the one drawn, names its
+    signals, and states what its silence means: the chance of a false signal, and the
+    months until a doubling, a halving and a 50% rise would be expected to show. Signals
+    are a reason to look, not a finding on any child's care.
     """
     from pipeline.commands.charting import check_site
     from pipeline.disclosure import Policy

@@ -80,7 +80,7 @@ def compare(
     format_: str,
     quiet: bool,
 ) -> None:
-    """Compare sites, surgeon types or other groups on the measures.
+    """Compare sites, surgeon types or other groups.
 
     Each group has its own rate with limits; the number expected of its children, by a
     model of case mix fitted on the other groups; their ratio with mid-P limits; an

@@ -46,10 +46,11 @@ def report(
     settings: Path | None,
     quiet: bool,
 ) -> None:
-    """Render the report of QUARTER, such as 2025-Q4; the latest unless given.
+    """Render the report of a quarter.
 
-    Beside the page come the figures, the tables as XLSX and every figure printed as
-    JSON. A report that cannot be made leaves the previous one in place.
+    The latest unless QUARTER is given, such as 2025-Q4. Beside the page come the figures,
+    the tables as XLSX and every figure printed as JSON. A report that cannot be made
+    leaves the previous one in place.
     """
     from pipeline.report import gather, render
     from pipeline.settings import load_settings
