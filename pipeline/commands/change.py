@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pipeline.commands.complete import change_ids, measure_names
 from pipeline.commands.options import (
     audience_option,
     db_option,
@@ -22,9 +23,13 @@ if TYPE_CHECKING:
 
 
 @click.command(epilog="Example: dwell change securement --measure dislodgement --lag 1")
-@click.argument("change_id", required=False)
+@click.argument("change_id", required=False, shell_complete=change_ids)
 @click.option(
-    "--measure", "names", multiple=True, help="May be repeated; those logged unless named."
+    "--measure",
+    "names",
+    multiple=True,
+    shell_complete=measure_names,
+    help="May be repeated; those logged unless named.",
 )
 @click.option(
     "--lag",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pipeline.commands.complete import measure_names, site_codes
 from pipeline.commands.options import (
     audience_option,
     db_option,
@@ -38,8 +39,14 @@ ALIASES = {
 
 
 @click.command(epilog=EPILOG)
-@click.argument("name", required=False)
-@click.option("--site", "sites", multiple=True, help="Only this site; may be repeated.")
+@click.argument("name", required=False, shell_complete=measure_names)
+@click.option(
+    "--site",
+    "sites",
+    multiple=True,
+    shell_complete=site_codes,
+    help="Only this site; may be repeated.",
+)
 @click.option(
     "--by",
     multiple=True,

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pipeline.commands.complete import measure_names, quarter_names
 from pipeline.commands.options import (
     audience_option,
     db_option,
@@ -39,8 +40,16 @@ BY = (
 @click.option(
     "--within", type=click.Choice(BY), help="Compare inside of this, such as sites in a type."
 )
-@click.option("--measure", "names", multiple=True, help="May be repeated; all unless named.")
-@click.option("--quarter", metavar="YYYY-Qn", help="Quarter of placement.")
+@click.option(
+    "--measure",
+    "names",
+    multiple=True,
+    shell_complete=measure_names,
+    help="May be repeated; all unless named.",
+)
+@click.option(
+    "--quarter", metavar="YYYY-Qn", shell_complete=quarter_names, help="Quarter of placement."
+)
 @click.option("--from", "first", metavar="YYYY-MM", help="First month of placement.")
 @click.option("--to", "last", metavar="YYYY-MM", help="Last month of placement.")
 @click.option(

@@ -2,11 +2,12 @@
 
 import click
 
+from pipeline.commands.complete import described_names
 from pipeline.commands.printing import to_json
 
 
 @click.command(epilog="Example: dwell dictionary episode_dwell")
-@click.argument("name", required=False)
+@click.argument("name", required=False, shell_complete=described_names)
 @click.option(
     "--format",
     "format_",

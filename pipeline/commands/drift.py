@@ -4,12 +4,13 @@ from pathlib import Path
 
 import click
 
+from pipeline.commands.complete import quarter_names
 from pipeline.commands.options import db_option, format_option, settings_option
 from pipeline.commands.printing import print_frame
 
 
 @click.command(epilog="Example: dwell drift 2025-Q4")
-@click.argument("quarter", required=False)
+@click.argument("quarter", required=False, shell_complete=quarter_names)
 @db_option
 @settings_option
 @format_option

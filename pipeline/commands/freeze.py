@@ -4,14 +4,16 @@ from pathlib import Path
 
 import click
 
-from pipeline.commands.options import db_option, settings_option
+from pipeline.commands.complete import quarter_names
+from pipeline.commands.options import db_option, quiet_option, settings_option
 
 
 @click.command(epilog="Example: dwell freeze 2025-Q4")
-@click.argument("quarter")
+@click.argument("quarter", shell_complete=quarter_names)
 @db_option
 @settings_option
-def freeze(quarter: str, db: Path, settings: Path | None) -> None:
+@quiet_option
+def freeze(quarter: str, db: Path, settings: Path | None, quiet: bool) -> None:
     """Keep the figures of a quarter as published.
 
     `dwell drift` compares them with what the store says later. A quarter that is frozen
@@ -23,4 +25,5 @@ def freeze(quarter: str, db: Path, settings: Path | None) -> None:
 
     with open_store(db, read_only=False) as store:
         edition = keep(store, quarter, load_settings(settings))
-    click.echo(f"The figures of {quarter} are kept as published, edition {edition}.", err=True)
+    if not quiet:
+        click.echo(f"The figures of {quarter} are kept as published, edition {edition}.", err=True)

@@ -16,7 +16,8 @@ from pipeline.errors import NoDataError
 def history(episode_id: str, db: Path, format_: str) -> None:
     """Show every version of an episode.
 
-    Its contacts and visits too, each with the load and file it came from. This prints single records: it is for whoever looks after the data, not for sharing.
+    Its contacts and visits too, each with the load and file it came from. This prints
+    single records: it is for whoever looks after the data, not for sharing.
     """
     from pipeline.store import open_store
     from pipeline.store.history import history as versions

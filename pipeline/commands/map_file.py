@@ -1,11 +1,16 @@
 """`dwell map`: draft a site's mapping from one of its exports."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from pipeline.errors import UsageError
+from pipeline.commands.options import quiet_option
+from pipeline.errors import InputError, UsageError
 from pipeline.records.layout import RECORDS
+
+if TYPE_CHECKING:
+    from pipeline.records.drafting import Draft
 
 
 @click.command("map", epilog="Example: dwell map placements.csv --out mapping.toml")
@@ -16,7 +21,8 @@ from pipeline.records.layout import RECORDS
 @click.option(
     "--out", type=click.Path(dir_okay=False, path_type=Path), help="Write the draft to this file."
 )
-def map_file(file: Path, record: str | None, out: Path | None) -> None:
+@quiet_option
+def map_file(file: Path, record: str | None, out: Path | None, quiet: bool) -> None:
     """Draft a site's mapping from an export.
 
     The draft goes to stdout, or to --out, and is meant to be edited: what could not be
@@ -32,8 +38,21 @@ def map_file(file: Path, record: str | None, out: Path | None) -> None:
     if out is None:
         click.echo(result.text, nl=False)
     else:
-        out.write_text(result.text, encoding="utf-8")
-    click.echo(f"{file.name} is taken to hold {result.record}.", err=True)
+        _write(out, result.text)
+    if not quiet:
+        _tell(file.name, result)
+
+
+def _write(out: Path, text: str) -> None:
+    try:
+        out.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"Cannot write {out}: {error.strerror}.") from None
+
+
+def _tell(file_name: str, result: "Draft") -> None:
+    """Say on stderr what the file is taken for, and what could not be matched."""
+    click.echo(f"{file_name} is taken to hold {result.record}.", err=True)
     for name in result.without_source:
         click.echo(f"  no column found for {name}, which is needed", err=True)
     for name, count in result.values_unmatched.items():

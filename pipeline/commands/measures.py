@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pipeline.commands.complete import measure_names, site_codes
 from pipeline.commands.options import (
     audience_option,
     db_option,
@@ -25,7 +26,7 @@ WITHHELD_WORD = "withheld"
 
 
 @click.command(epilog="Example: dwell measures dislodgement --by quarter --by site --format csv")
-@click.argument("names", nargs=-1, metavar="[NAME]...")
+@click.argument("names", nargs=-1, metavar="[NAME]...", shell_complete=measure_names)
 @click.option(
     "--by",
     multiple=True,
@@ -34,7 +35,13 @@ WITHHELD_WORD = "withheld"
     help="month, quarter, site, surgeon_type, limb, nerve_target, age_band, "
     "interpreter_needed, ...; may be repeated. `all` gives one row a measure.",
 )
-@click.option("--site", "sites", multiple=True, help="Only this site; may be repeated.")
+@click.option(
+    "--site",
+    "sites",
+    multiple=True,
+    shell_complete=site_codes,
+    help="Only this site; may be repeated.",
+)
 @click.option("--from", "first", metavar="YYYY-MM", help="First month of placement.")
 @click.option("--to", "last", metavar="YYYY-MM", help="Last month of placement.")
 @audience_option

@@ -4,6 +4,8 @@ from pathlib import Path
 
 import click
 
+from pipeline.commands.options import quiet_option
+
 EPILOG = "Example: dwell pseudonymise raw/ --mapping mapping.toml --key-file site.key --out safe/"
 CAUTION = (
     "Months of placement stay, so this is a limited data set, not an anonymous one:"
@@ -27,7 +29,10 @@ CAUTION = (
 @click.option(
     "--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder to make."
 )
-def pseudonymise(file: Path, mapping_path: Path | None, key_file: Path | None, out: Path) -> None:
+@quiet_option
+def pseudonymise(
+    file: Path, mapping_path: Path | None, key_file: Path | None, out: Path, quiet: bool
+) -> None:
     """De-identify a site's raw export.
 
     FILE is one export or a folder of them. Identifiers become keyed hashes, clock times
@@ -42,7 +47,10 @@ def pseudonymise(file: Path, mapping_path: Path | None, key_file: Path | None, o
 
     key = read_key(key_file)
     sources = find_sources(file, mapping_of(file, mapping_path))
-    for made in make(sources, out, key):
+    files = list(make(sources, out, key))
+    if quiet:
+        return
+    for made in files:
         click.echo(f"{made.path}: {made.rows:,} rows", err=True)
         if made.dropped:
             click.echo(f"  dropped: {', '.join(made.dropped)}", err=True)

@@ -4,27 +4,33 @@ from pathlib import Path
 
 import click
 
-from pipeline.commands.options import db_option, format_option
+from pipeline.commands.options import db_option, format_option, quiet_option
 from pipeline.commands.printing import print_frame
 
 
-@click.command(epilog="Example: dwell rejects --file episode.csv --csv episode.corrected.csv")
+@click.command(epilog="Example: dwell rejects --file episode.csv --out episode.corrected.csv")
 @click.option("--record", help="Only rows of this record, such as contact.")
 @click.option("--file", "file_name", help="Only rows of the file of this name.")
 @click.option(
-    "--csv",
-    "csv_path",
+    "--out",
     type=click.Path(dir_okay=False, path_type=Path),
-    help="Write the rows, as they were sent, to this file for correction.",
+    help="Write the rows, as they were sent, to this CSV file for correction.",
 )
 @db_option
 @format_option
+@quiet_option
 def rejects(
-    record: str | None, file_name: str | None, csv_path: Path | None, db: Path, format_: str
+    *,
+    record: str | None,
+    file_name: str | None,
+    out: Path | None,
+    db: Path,
+    format_: str,
+    quiet: bool,
 ) -> None:
     """List or export rows set aside.
 
-    With --csv they are written in the site's own layout; correct them there and load
+    With --out they are written in the site's own layout; correct them there and load
     that file with the same mapping (name it RECORD.anything.csv). Answer yes under
     `confirmed` where a questioned value is right.
     """
@@ -33,8 +39,9 @@ def rejects(
     from pipeline.store.rejects import rejects as find
 
     with open_store(db) as store:
-        if csv_path is None:
+        if out is None:
             print_frame(find(store, record=record, file=file_name), format_)
             return
-        rows = export_rejects(store, csv_path, record=record, file=file_name)
-    click.echo(f"{rows:,} rows written to {csv_path}.", err=True)
+        rows = export_rejects(store, out, record=record, file=file_name)
+    if not quiet:
+        click.echo(f"{rows:,} rows written to {out}.", err=True)

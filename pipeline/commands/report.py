@@ -5,13 +5,14 @@ from pathlib import Path
 
 import click
 
+from pipeline.commands.complete import quarter_names
 from pipeline.commands.options import db_option, quiet_option, settings_option
 
 EPILOG = "Example: dwell report 2025-Q4 --pdf --out reports-2025-Q4"
 
 
 @click.command(epilog=EPILOG)
-@click.argument("quarter", required=False, metavar="[QUARTER]")
+@click.argument("quarter", required=False, metavar="[QUARTER]", shell_complete=quarter_names)
 @click.option("--pdf", "with_pdf", is_flag=True, help="Make a PDF as well.")
 @click.option(
     "--renderer",
