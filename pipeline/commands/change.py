@@ -41,7 +41,8 @@ if TYPE_CHECKING:
 @click.option("--from", "first", metavar="YYYY-MM", help="First month of placement.")
 @click.option("--to", "last", metavar="YYYY-MM", help="Last month of placement.")
 @click.option(
-    "--figures",
+    "--out",
+    "figures",
     type=click.Path(file_okay=False, path_type=Path),
     help="Also draw each into this folder.",
 )

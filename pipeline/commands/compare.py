@@ -63,7 +63,8 @@ BY = (
     help="By name, or the largest first; never by result.",
 )
 @click.option(
-    "--figures",
+    "--out",
+    "figures",
     type=click.Path(file_okay=False, path_type=Path),
     help="Also draw funnels and ratios into this folder.",
 )
