@@ -65,6 +65,9 @@ class Expectation:
         chance in the events, times `dispersion`, and that in the expectation.
     reference_events : float array, shape (groups,)
         Events outside the group.
+    worth : float array, shape (groups,)
+        Events that would give an expected number as certain as this one: its
+        square over its variance.
     terms : tuple of str
         Case-mix terms in the model.
     left_out : tuple of str
@@ -89,6 +92,7 @@ class Expectation:
     expected: Floats
     variance: Floats
     reference_events: Floats
+    worth: Floats
     terms: tuple[str, ...]
     left_out: tuple[str, ...]
     dispersion: float
@@ -129,11 +133,13 @@ def expect(counts: PatternCounts, *, by: str, terms: Sequence[str], kind: Kind) 
     fits = _cross_fit(table, kind)
     dispersion = clustering(counts.sums, _by_pattern(table, fits)[table.pattern], kind)
     observed = table.events.sum(axis=1)
+    expected = (table.units * fits.mean).sum(axis=1)
     return Expectation(
         groups=groups,
         observed=observed,
         denominator=table.units.sum(axis=1),
-        expected=(table.units * fits.mean).sum(axis=1),
+        expected=expected,
+        worth=expected**2 / np.maximum(fits.error, 1e-300),
         variance=dispersion
         * ((table.units * variance_per_unit(fits.mean, kind)).sum(axis=1) + fits.error),
         reference_events=observed.sum() - observed,

@@ -33,7 +33,8 @@ class GroupRow:
     expected : float
         Events expected from the other groups, given the case mix.
     ratio, ratio_lower, ratio_upper : float
-        Observed to expected, with 95% mid-P limits.
+        Observed to expected, with 95% mid-P limits; wide where events are common,
+        since they take them for rare. `called` does not.
     shrunken, shrunken_lower, shrunken_upper : float
         The rate drawn towards the one expected for the group's case mix, with a
         95% interval.
@@ -198,8 +199,10 @@ def _columns(
 ) -> dict[str, Floats]:
     # Without an event elsewhere there is nothing to be a ratio of.
     expected = np.where(model.reference_events > 0, model.expected, np.nan)
-    effective = [np.nan_to_num(a) / model.dispersion for a in (model.observed, expected)]
-    limits = intervals.poisson_mid_p(*effective)
+    clump = model.dispersion  # events that come in clusters of this size count as one
+    limits = intervals.ratio_mid_p(
+        model.observed / clump, np.nan_to_num(expected) / clump, model.worth / clump
+    )
 
     def in_unit(shift: Floats) -> Floats:
         return shrinkage.shifted_rate(expected / model.denominator, shift, kind) * multiplier
