@@ -95,6 +95,8 @@ _SAVED: dict[Any, Any] = {
     "font.family": [FONT],
     "path.simplify": True,
 }
+_PATH = re.compile(r'(?<= d=")[^"]*')
+_HUNDREDTHS = re.compile(r"(\.\d\d)\d+")
 _FORMATS = {".svg": "svg", ".png": "png"}
 
 
@@ -231,11 +233,18 @@ def save(figure: ggplot, path: Path, width_cm: float, height_cm: float) -> Path:
         drawn = (figure + size).draw()
         try:
             drawn.savefig(path, format=kind, dpi=200, metadata=_no_date(kind))
+            if kind == "svg":
+                path.write_text(_shorter(path.read_text(encoding="utf-8")), encoding="utf-8")
         except OSError as error:
             raise RenderError(f"Cannot write {path}: {error.strerror}.") from None
         finally:
             pyplot.close(drawn)
     return path
+
+
+def _shorter(svg: str) -> str:
+    """Write the corners of paths to a hundredth of a point; a page holds dozens of figures."""
+    return _PATH.sub(lambda path: _HUNDREDTHS.sub(r"\1", path[0]), svg)
 
 
 def _no_date(kind: str) -> dict[str, Any]:

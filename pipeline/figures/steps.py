@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+MOST_STEPS = 400  # along the time axis: finer ones cannot be told apart
 HOURS_SHOWN = (0, 12, 24, 36, 48, 60, 72, 96)
 
 
@@ -41,7 +42,7 @@ def stepped(
     hours : float array, shape (c,)
     curves : list of float arrays, shape (c,)
     """
-    keep = hours <= until_h
+    keep = _drawn(hours, until_h)
     last = float(hours[-1]) if len(hours) else 0.0
     end = until_h if all_out or last >= until_h else last
     at = np.concatenate([[0.0], np.repeat(hours[keep], 2), [end]])
@@ -50,6 +51,15 @@ def stepped(
         heights = np.concatenate([[start], curve[keep]])
         drawn.append(np.repeat(heights, 2))
     return at, drawn
+
+
+def _drawn(hours: Floats, until_h: float) -> NDArray[np.bool_]:
+    """Choose the steps to draw; of many that fall together on the page, the last."""
+    keep = hours <= until_h
+    if keep.sum() > MOST_STEPS:
+        place = np.floor(hours / until_h * MOST_STEPS)
+        keep &= np.append(place[1:] != place[:-1], True)
+    return keep
 
 
 def spread(places: Sequence[float], gap: float, low: float, high: float) -> list[float]:

@@ -33,6 +33,11 @@ def prose(value: str) -> str:
     return re.sub(r"^(\d+)([.)])", r"\1\\\2", re.sub(r"^([-+])", r"\\\1", escaped))
 
 
+def slug(name: str) -> str:
+    """Return a name as it may stand in an anchor or a file's name."""
+    return "".join(c if c.isalnum() and c.isascii() else "-" for c in name.lower())
+
+
 def bullets(items: Sequence[str]) -> str:
     """Return Markdown items as a tight list."""
     return "\n".join(f"- {item}" for item in items)

@@ -14,7 +14,9 @@ from pipeline import __version__
 from pipeline.report import markdown, words
 from pipeline.report.findings import Finding
 from pipeline.report.front import Facts
+from pipeline.report.gather_compare import MeasureComparison
 from pipeline.report.markdown import Column, bullets, prose
+from pipeline.report.words import figure
 
 SOURCES = (
     "Reporting: SQUIRE 2.0, Ogrinc et al. 2016, BMJ Qual Saf 25:986-992.",
@@ -119,3 +121,54 @@ def _versions(facts: Facts) -> tuple[str, ...]:
         f"dwell {__version__} on Python {platform.python_version()}, with {words.joined(parts)}.",
         f"Records as of {facts.as_of}, data fingerprint {facts.fingerprint}.",
     )
+
+
+def comparison_pieces(results: Sequence[MeasureComparison], facts: Facts) -> list[str]:
+    """Return the methods of a comparison."""
+    return [
+        _section("Analysis", "methods-analysis", _COMPARING),
+        "### Case-mix models {#case-mix}",
+        _models_table(results),
+        _section("Limitations", "limitations", _limitations()),
+        _section("Sources", "sources", SOURCES),
+        _section("Versions", "versions", _versions(facts)),
+    ]
+
+
+_COMPARING = (
+    "Only months that are final for every measure are compared.",
+    "A funnel plot shows the crude rate against the volume; limits are exact, at 95% and 99.8%, "
+    "and wider where the groups vary more than chance alone would have them.",
+    "Expected numbers come from a logistic or Poisson model of case mix, fitted on the other "
+    "groups' children, so that a group does not set its own expectation. Only what the team "
+    "cannot choose is allowed for.",
+    "Observed ÷ expected has mid-P limits. A shrunken rate is drawn towards the one expected "
+    "for the case mix, the more the fewer the events.",
+    "A group is called different at a false discovery rate of 5% over all rows read together. "
+    "Below the events that could show a doubling the row says too few to tell.",
+    "Groups stand in the order of their names. There is no ranking: it would sort chance.",
+    "Between groups, time in place has the log-rank test and each reason Gray's test.",
+)
+
+
+def _models_table(results: Sequence[MeasureComparison]) -> str:
+    columns = (
+        Column("Measure", 26),
+        Column("Allowed for", 40),
+        Column("c-statistic", 10, is_number=True),
+        Column("Left out: too few events", 24),
+    )
+    rows = []
+    for result in results:
+        model = result.comparison.expectation
+        terms = ", ".join(term.replace("_", " ") for term in model.terms) or "nothing"
+        left = ", ".join(term.replace("_", " ") for term in model.left_out) or "none"
+        rows.append(
+            [
+                markdown.text(result.measure.title),
+                prose(terms),
+                figure(model.c_statistic),
+                prose(left),
+            ]
+        )
+    return markdown.table(columns, rows, "What each expected number allows for", "models")

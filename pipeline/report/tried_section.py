@@ -9,7 +9,7 @@ from pipeline.analysis.change_words import CAUTION
 from pipeline.figures.change import change_figure
 from pipeline.report import change_rows, markdown, words
 from pipeline.report.gather_change import Change, JudgedChange
-from pipeline.report.markdown import Column, prose
+from pipeline.report.markdown import Column, prose, slug
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block
 from pipeline.report.words import figure
@@ -112,7 +112,7 @@ def pieces(tried: Tried, page: Page) -> list[str]:
 def _one_change(change: Change, tried: Tried, page: Page) -> list[str]:
     sites = words.joined([tried.labels.get(site, site) for site in change.sites]) or "all sites"
     lead = f"From {words.month(change.started_month)} at {sites}."
-    anchor = f"change-{_slug(change.change_id)}"
+    anchor = f"change-{slug(change.change_id)}"
     heading = f"### {markdown.text(change.title)} {{#{anchor}}}"
     judged = [one for one in tried.judged if one.change.change_id == change.change_id]
     said = [prose(change_rows.words(one)) for one in judged]
@@ -129,12 +129,8 @@ def _figure(judged: JudgedChange, page: Page) -> str:
     drawing = change_figure(
         judged.effect, judged.measure, span=judged.span, name=judged.change.title
     )
-    name = f"change-{_slug(judged.change.change_id)}-{_slug(judged.measure.name)}"
+    name = f"change-{slug(judged.change.change_id)}-{slug(judged.measure.name)}"
     return block("one", *page.figure(name, drawing))
-
-
-def _slug(name: str) -> str:
-    return "".join(c if c.isalnum() and c.isascii() else "-" for c in name.lower())
 
 
 def _table(tried: Tried) -> str:

@@ -1,0 +1,232 @@
+"""The comparison report: collected once, then shown section by section.
+
+`reports/comparison.qmd` calls `collect` and then one method a section.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline import __version__
+from pipeline.analysis.counts import EventCounts, from_frame, together
+from pipeline.analysis.group_tests import gray, log_rank
+from pipeline.analysis.incidence import incidence
+from pipeline.analysis.time_in_place import time_in_place
+from pipeline.disclosure import Policy
+from pipeline.disclosure.reasons import RARE, rare_reasons
+from pipeline.errors import NoDataError
+from pipeline.figures.funnel import funnel_figure
+from pipeline.figures.ratios import ratio_figure
+from pipeline.measures.catalogue import load_catalogue
+from pipeline.measures.dwell_counts import REASONS, removal_rows
+from pipeline.measures.periods import months_of
+from pipeline.report import compare_section, gather, gather_groups, groups_section, methods, words
+from pipeline.report.compare_section import BY_WORDS, Compared
+from pipeline.report.definitions import CAUTIONS
+from pipeline.report.front import Facts
+from pipeline.report.gather_removal import totals_of
+from pipeline.report.groups_section import DwellByGroup
+from pipeline.report.markdown import bullets, prose, show, slug, text
+from pipeline.report.numbers import FILE, Ledger, Number, Sentence
+from pipeline.report.page import Page, block, item, paragraph
+from pipeline.report.workbook import FILE as WORKBOOK
+from pipeline.report.workbook import Sheet, write_workbook
+from pipeline.settings import load_settings
+from pipeline.store import Store, open_store
+
+
+@dataclass(frozen=True)
+class Collected:
+    """All results of a comparison; nothing after this looks into the store.
+
+    Attributes
+    ----------
+    facts : Facts
+        Of the last quarter compared, for the source of the figures.
+    compared : Compared
+        Every measure by group.
+    dwell : DwellByGroup or None
+        Time in place and reasons by group.
+    policy : Policy
+        What may be shown to this audience.
+    """
+
+    facts: Facts
+    compared: Compared
+    dwell: DwellByGroup | None
+    policy: Policy
+
+
+def collect(
+    by: str,
+    quarter: str,
+    db: str,
+    *,
+    audience: str = "shared",
+    settings_file: str | None = None,
+) -> Collected:
+    """Read everything that the comparison up to a quarter is made from.
+
+    Parameters
+    ----------
+    by : {"site", "surgeon_type"}
+        What is compared.
+    quarter : str
+        The last quarter; the eight up to it are compared. Empty for the latest.
+    db : str
+        Path of the store.
+    audience : {"committee", "shared"}
+        Small counts are withheld from what is shared.
+    settings_file : str, optional
+        The programme's settings.
+
+    Raises
+    ------
+    NoDataError
+        There are no two groups to compare, or no episode in the quarter.
+    UsageError, StoreError, SettingsError
+        As they say.
+    """
+    settings = load_settings(Path(settings_file) if settings_file else None)
+    policy = Policy.for_audience("committee" if audience == "committee" else "shared", settings)
+    with open_store(db) as store:
+        last = quarter or gather.latest_quarter(store)
+        gather.check_quarter(store, last)
+        first = words.quarter_before(last, gather_groups.QUARTERS - 1)
+        months = months_of(first)[0], months_of(last)[1]
+        measures = list(load_catalogue().values())
+        compared = gather_groups.grouped(
+            store, measures, by, months, policy=policy, settings=settings
+        )
+        if compared is None:
+            raise NoDataError(f"There are no two {BY_WORDS[by]} to compare up to {last}.")
+        return Collected(
+            facts=gather.facts(
+                store, last, settings, audience=audience, small_cell=policy.threshold
+            ),
+            compared=compared,
+            dwell=_dwell(store, compared, policy),
+            policy=policy,
+        )
+
+
+def _dwell(store: Store, compared: Compared, policy: Policy) -> DwellByGroup | None:
+    try:
+        rows = removal_rows(store, compared.by, months=compared.months)
+    except NoDataError:
+        return None
+    groups = from_frame(rows, REASONS)
+    kept = [g for g in groups if g.episodes and not policy.is_small(g.episodes)]
+    if len(kept) < 2:
+        return None
+    rare = sorted({r for g in kept for r in rare_reasons(policy, totals_of(g))})
+    shown = [_labelled(together(g, rare, RARE), compared.label(g.group)) for g in kept]
+    reasons = shown[0].reasons
+    return DwellByGroup(
+        curves=tuple(time_in_place(g) for g in shown),
+        reasons=tuple(incidence(g) for g in shown),
+        left_out=len(groups) - len(kept),
+        tests=(log_rank(shown), *(gray(shown, reason) for reason in reasons)),
+    )
+
+
+def _labelled(counts: EventCounts, label: str) -> EventCounts:
+    return EventCounts(label, counts.hours, counts.events, counts.censored, counts.reasons)
+
+
+class Report:
+    """Shows the sections in order, and writes the files beside the page at the end."""
+
+    def __init__(self, collected: Collected, folder: Path | str = ".") -> None:
+        self._data = collected
+        self._folder = Path(folder)
+        self._page = Page(self._folder)
+        compared = collected.compared
+        self._numbers: list[Number] = [
+            *collected.facts.numbers(),
+            *compare_section.numbers(compared),
+        ]
+        self._sentences: list[Sentence] = []
+        self._sheets: list[Sheet] = [compare_section.sheet(compared)]
+
+    def overview(self) -> None:
+        """Show what is compared, and which groups differ by more than chance."""
+        data = self._data
+        compared, groups = data.compared, BY_WORDS[data.compared.by]
+        first, last = (words.month(month) for month in compared.months)
+        lead = (
+            f"{words.sentence_case(groups)} compared on {len(compared.results)} measures, "
+            f"{first} to {last}: {words.joined([compared.label(g) for g in compared.groups])}. "
+            "In the order of their names; nothing here is a ranking."
+        )
+        said = compare_section.sentences(compared)
+        self._sentences += said
+        note = f"Records as of {data.facts.as_of}, data fingerprint `{data.facts.fingerprint}`. "
+        show(
+            text(lead),
+            bullets([item(sentence) for sentence in said]),
+            block("note", note + prose(data.policy.note)),
+            compare_section.ratio_table(compared),
+        )
+
+    def measures(self) -> None:
+        """Show each measure: its funnel plot, and observed against expected."""
+        compared = self._data.compared
+        labels = {group: compared.label(group) for group in compared.groups}
+        for result in compared.results:
+            measure, hidden = result.measure, result.withheld.figures
+            name = slug(measure.name)
+            drawn = [
+                block("one", *self._page.figure(f"{kind}-{name}", drawing))
+                for kind, make in (("funnel", funnel_figure), ("ratios", ratio_figure))
+                if (drawing := make(result.comparison, measure, hidden, labels=labels)) is not None
+            ]
+            show(f"### {text(measure.title)} {{#{measure.name}}}")
+            show(block("figures", *drawn) if drawn else "Withheld, because the numbers are small.")
+
+    def dwell(self) -> None:
+        """Show time in place and reasons by group, with tests."""
+        dwell = self._data.dwell
+        if dwell is None:
+            show("There are no two groups with enough known times in place.")
+            return
+        said = groups_section.dwell_sentences(dwell)
+        self._sentences += said
+        self._numbers += groups_section.dwell_numbers(dwell)
+        show(paragraph(said), *groups_section.dwell_pieces(dwell, self._page, self._data.policy))
+
+    def groups(self) -> None:
+        """Show each group's own page."""
+        for group in self._data.compared.groups:
+            show(*groups_section.group_page(self._data.compared, group))
+
+    def methods(self) -> None:
+        """Show how groups are compared, the limitations and the versions."""
+        show(*methods.comparison_pieces(self._data.compared.results, self._data.facts))
+
+    def cautions(self) -> None:
+        """Show the cautions."""
+        show(block("caution", bullets([prose(caution) for caution in CAUTIONS])))
+
+    def finish(self, renderer: str) -> None:
+        """Write `numbers.json` and `tables.xlsx`, and say what made the report."""
+        facts = self._data.facts
+        Ledger(
+            report="comparison",
+            period=f"{self._data.compared.by} to {facts.quarter}",
+            audience=facts.audience,
+            fingerprint=facts.fingerprint,
+            as_of=facts.as_of,
+            version=__version__,
+            small_cell=facts.small_cell,
+            numbers=tuple(self._numbers),
+            sentences=tuple(self._sentences),
+            figures=tuple(self._page.drawn),
+        ).write(self._folder / FILE)
+        write_workbook(self._sheets, self._folder / WORKBOOK)
+        made = f"Made by dwell {__version__} with {renderer}."
+        files = (
+            f"Beside this page: `figures/`, `{WORKBOOK}` and `{FILE}`, which holds every figure."
+        )
+        show(block("note", prose(made), files))

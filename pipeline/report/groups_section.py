@@ -1,0 +1,182 @@
+"""Dwell curves by group with their tests, and each group's own page."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.analysis.comparison import GroupRow
+from pipeline.analysis.group_tests import GroupTest
+from pipeline.analysis.incidence import Incidence
+from pipeline.analysis.time_in_place import AT_RISK_HOURS, TimeInPlace
+from pipeline.disclosure import Policy, withheld_at_risk
+from pipeline.figures.incidence import incidence_figure
+from pipeline.figures.time_in_place import time_in_place_figure
+from pipeline.report import markdown, words
+from pipeline.report.compare_section import Compared, shown_rows
+from pipeline.report.dwell_section import reason_label
+from pipeline.report.markdown import Column, prose, slug
+from pipeline.report.narrative import amount
+from pipeline.report.numbers import Number, Sentence
+from pipeline.report.page import Page
+from pipeline.report.words import figure
+
+
+@dataclass(frozen=True)
+class DwellByGroup:
+    """Time in place and reasons by group.
+
+    Attributes
+    ----------
+    curves, reasons : tuple
+        One a group of which enough is known, labelled for print.
+    left_out : int
+        Groups with too few children to show.
+    tests : tuple of GroupTest
+        Log-rank, then Gray's test of each reason shown.
+    """
+
+    curves: tuple[TimeInPlace, ...]
+    reasons: tuple[Incidence, ...]
+    left_out: int
+    tests: tuple[GroupTest, ...]
+
+
+def dwell_numbers(dwell: DwellByGroup) -> list[Number]:
+    """Return the median of each group, and the tests."""
+    found = []
+    for curve in dwell.curves:
+        median = curve.median
+        found.append(
+            Number(
+                f"dwell/{curve.group}/median",
+                median.hours,
+                "hours",
+                denominator=curve.episodes,
+                lower=median.lower,
+                upper=median.upper,
+            )
+        )
+    for test in dwell.tests:
+        name = f"test/{test.name}/{test.reason or 'any'}"
+        found.append(
+            Number(f"{name}/chi-square", test.chi_square, f"{test.degrees} degrees of freedom")
+        )
+        found.append(Number(f"{name}/p", test.p_value, "probability"))
+    return found
+
+
+def dwell_sentences(dwell: DwellByGroup) -> list[Sentence]:
+    """Say the median of each group."""
+    parts, ids = [], []
+    for curve in dwell.curves:
+        if math.isfinite(curve.median.hours):
+            parts.append(f"{curve.group} {figure(curve.median.hours, 3)} h")
+            ids.append(f"dwell/{curve.group}/median")
+    text = f"Half of the catheters were out by: {words.joined(parts)}." if parts else "No medians."
+    return [Sentence(text, tuple(ids))]
+
+
+def dwell_pieces(dwell: DwellByGroup, page: Page, policy: Policy) -> list[str]:
+    """Return the curves, the stacked reasons and the table of tests."""
+    at_risk = np.array([curve.at(AT_RISK_HOURS).n for curve in dwell.curves])
+    hidden = withheld_at_risk(policy, at_risk)
+    numbers = {
+        curve.group: [None if gone else int(n) for n, gone in zip(row, mask, strict=True)]
+        for curve, row, mask in zip(dwell.curves, at_risk, hidden, strict=True)
+    }
+    pieces = page.figure("time-in-place", time_in_place_figure(dwell.curves, numbers=numbers))
+    pieces += page.figure("reasons", incidence_figure(dwell.reasons))
+    if dwell.left_out:
+        groups = words.count(dwell.left_out, "group has", "groups have")
+        pieces.append(f"{words.sentence_case(groups)} too few children to be drawn.")
+    return [*pieces, _tests_table(dwell.tests)]
+
+
+def _tests_table(tests: Sequence[GroupTest]) -> str:
+    columns = (
+        Column("Test", 16),
+        Column("Of", 30),
+        Column("Chi-square", 12, True),
+        Column("Degrees of freedom", 12, True),
+        Column("p", 12, True),
+        Column("Note", 24),
+    )
+    rows = [
+        [
+            prose(test.name),
+            prose(_of(test)),
+            figure(test.chi_square, 3),
+            f"{test.degrees}",
+            _p(test.p_value),
+            prose(test.note),
+        ]
+        for test in tests
+    ]
+    caption = "Tests between groups: a small p says that chance alone would rarely do it, not why"
+    return markdown.table(columns, rows, caption, "tests")
+
+
+def _of(test: GroupTest) -> str:
+    return "time in place" if test.reason is None else f"incidence: {reason_label(test.reason)}"
+
+
+def _p(value: float) -> str:
+    if not math.isfinite(value):
+        return "none"
+    return "under 0.001" if value < 0.001 else figure(value)
+
+
+def group_page(compared: Compared, group: str) -> list[str]:
+    """Return one group's own page: every measure, crude, adjusted and shrunken."""
+    columns = (
+        Column("Measure (unit)", 30),
+        Column("Count", 13, True),
+        Column("Rate (95% limits)", 18, True),
+        Column("Observed ÷ expected", 18, True),
+        Column("Shrunken rate", 18, True),
+        Column("Probability above the network", 12, True),
+        Column("Note", 22),
+    )
+    rows = []
+    for result in compared.results:
+        for row, is_hidden in shown_rows(result):
+            if row.group == group:
+                measure = result.measure
+                title = f"{markdown.text(measure.title)} [({prose(measure.unit)})]{{.unit}}"
+                rows.append([title, *map(prose, _group_cells(row, is_hidden))])
+    label = compared.label(group)
+    anchor = f"group-{slug(group)}"
+    heading = f"### {markdown.text(label)} {{#{anchor}}}"
+    return [heading, markdown.table(columns, rows, f"Every measure, {label}", anchor)]
+
+
+def _group_cells(row: GroupRow, is_hidden: bool) -> list[str]:
+    if is_hidden:
+        return ["withheld"] * 5 + ["few children"]
+    note = "; ".join(part for part in ("called different" if row.called else "", row.note) if part)
+    return [
+        f"{amount(row.numerator)} / {amount(row.denominator)}",
+        _with_limits(row.rate, row.lower, row.upper),
+        _with_limits(row.ratio, row.ratio_lower, row.ratio_upper),
+        _with_limits(row.shrunken, row.shrunken_lower, row.shrunken_upper),
+        _probability(row.above_network),
+        note,
+    ]
+
+
+def _with_limits(value: float, lower: float, upper: float) -> str:
+    if not math.isfinite(value):
+        return "none"
+    return f"{figure(value)} ({figure(lower)} to {figure(upper)})"
+
+
+def _probability(value: float) -> str:
+    if not math.isfinite(value):
+        return "none"
+    if value > 0.99:
+        return "over 0.99"
+    return "under 0.01" if value < 0.01 else f"{value:.2f}"
