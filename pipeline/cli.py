@@ -64,6 +64,9 @@ COMMANDS: dict[str, Entry] = {
     "sql": Entry(
         "pipeline.commands.sql:sql", "Ask the store anything in SQL; nothing can be changed."
     ),
+    "questions": Entry(
+        "pipeline.commands.questions:questions", "List worked questions, or ask one."
+    ),
     "report": Entry("pipeline.commands.report:report", "Render the report of a quarter."),
     "doctor": Entry(
         "pipeline.commands.doctor:doctor", "Check the installation, renderers, settings and store."

@@ -94,19 +94,20 @@ def charts_of(
     by = (asked.period,) if asked.group is None else (asked.period, asked.group)
     frame = series(store, measure, by, where=asked.where, months=months, settings=settings)
     labels = site_labels(store) if asked.group == "site" else {}
+    log = improvement_log(store)
     found = []
     for part in _groups(frame, asked.group):
         group = OVERALL if asked.group is None else str(part[asked.group][0])
         narrower = dict(asked.where or {}) | ({} if asked.group is None else {asked.group: group})
-        counts = (
-            rare_counts(store, measure, kind, where=narrower, months=months, settings=settings)
-            if kind in RARE
-            else period_counts(part, asked.period, measure, kind)
-        )
+        if kind in RARE:
+            events = event_order(store, measure, where=narrower, months=months, settings=settings)
+            counts = gap_counts(events, kind)
+        else:
+            counts = period_counts(part, asked.period, measure, kind)
         counts = withhold(counts, part, measure, kind, policy)
         site = narrower.get("site")
-        log = logged_changes(store, measure, sites=_as_codes(site), period=asked.period)
-        chart = make_chart(measure, counts, kind, asked, log)
+        changes = concerning(log, measure, sites=_as_codes(site), period=asked.period)
+        chart = make_chart(measure, counts, kind, asked, changes)
         found.append(
             Charted(
                 measure, group, labels.get(group, group), chart, monthly_volume(part, kind, asked)
@@ -140,7 +141,7 @@ def _counted(measure: Measure) -> str:
 
 
 def make_chart(
-    measure: Measure, counts: Counts, kind: str, asked: Asked, log: Sequence[Change]
+    measure: Measure, counts: Counts, kind: str, asked: Asked, changes: Sequence[Change]
 ) -> ControlChart:
     """Return one chart; a baseline outside the data is the user's to correct."""
     rare = kind in RARE
@@ -148,7 +149,7 @@ def make_chart(
         return control_chart(
             counts,
             kind=kind,
-            changes=log,
+            changes=changes,
             rules=asked.rules,
             multiplier=1.0 if rare or kind in {"individuals", "c"} else measure.multiplier,
             unit=BETWEEN.get(kind, "events" if kind == "c" else measure.unit),
@@ -172,24 +173,15 @@ def period_counts(part: pl.DataFrame, period: str, measure: Measure, kind: str) 
     return Counts(tuple(part[period]), numerator, denominator, part["provisional"].to_numpy())
 
 
-def rare_counts(
-    store: Store,
-    measure: Measure,
-    kind: str,
-    *,
-    where: Where | None,
-    months: tuple[str, str] | None,
-    settings: Settings,
-) -> Counts:
+def gap_counts(events: pl.DataFrame, kind: str) -> Counts:
     """Return the gap before each event, in episode order across months.
 
     The wait since the last event is still running: it is a provisional point.
     """
-    events = event_order(store, measure, where=where, months=months, settings=settings)
     running = events["catheters" if kind == "g" else "catheter_days"].to_numpy()
-    between = gaps(running, between=kind == "g")
     is_open = events["numerator"].to_numpy() == 0
-    between = np.where(is_open & (kind == "g"), between + 1, between)
+    # The catheter at the end of the records had no event, so it belongs to the wait.
+    between = gaps(running, between=kind == "g") + (is_open & (kind == "g"))
     return Counts(
         tuple(events["month"]),
         np.maximum(between, 0.0),
@@ -227,18 +219,40 @@ def monthly_volume(part: pl.DataFrame, kind: str, asked: Asked) -> float:
     return float(recent.mean()) / per_period if recent.size else 0.0
 
 
-def logged_changes(
-    store: Store, measure: Measure, *, sites: Sequence[str] = (), period: str = "month"
-) -> tuple[Change, ...]:
-    """Return the logged changes that concern a measure, at these sites or at any."""
+@dataclass(frozen=True)
+class LogEntry:
+    """One line of the improvement log, as stored."""
+
+    change_id: str
+    started_month: str
+    sites: str | None
+    title: str
+    measures: str | None
+    new_phase: bool
+
+
+def improvement_log(store: Store) -> list[LogEntry]:
+    """Return the whole log in time order."""
     rows = store.rows(
         "select change_id, started_month, sites, title, measures, coalesce(new_phase, false)"
         " from change order by started_month, change_id"
     )
+    return [LogEntry(*row) for row in rows]
+
+
+def concerning(
+    log: Sequence[LogEntry], measure: Measure, *, sites: Sequence[str] = (), period: str = "month"
+) -> tuple[Change, ...]:
+    """Return the changes that concern a measure, at these sites or, without any, at all."""
     return tuple(
-        Change(quarter_of(month) if period == "quarter" else month, title, new_phase, change_id)
-        for change_id, month, where, title, names, new_phase in rows
-        if _concerns(names, [measure.name]) and _concerns(where, sites)
+        Change(
+            quarter_of(entry.started_month) if period == "quarter" else entry.started_month,
+            entry.title,
+            entry.new_phase,
+            entry.change_id,
+        )
+        for entry in log
+        if _concerns(entry.measures, [measure.name]) and _concerns(entry.sites, sites)
     )
 
 

@@ -1,0 +1,180 @@
+"""Every control chart of a quarter looked at, and what they signal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from pipeline.analysis.charts import DEFAULT_RULES, ControlChart, Counts, Signal, control_charts
+from pipeline.analysis.charts.discovery import adjusted_p
+from pipeline.analysis.charts.words import BETWEEN
+from pipeline.analysis.multiplicity import FALSE_DISCOVERY_RATE
+from pipeline.commands.charting import (
+    OVERALL,
+    RARE,
+    LogEntry,
+    concerning,
+    gap_counts,
+    improvement_log,
+    period_counts,
+)
+from pipeline.measures.catalogue import Better, Measure, load_catalogue
+from pipeline.measures.events import event_order
+from pipeline.measures.periods import months_of
+from pipeline.measures.series import series
+from pipeline.measures.signal_log import LoggedSignal
+from pipeline.settings import Settings
+from pipeline.store import Store
+
+EARLIEST = "0000-01"
+WORSE_FIRST = {"worse": 0, "": 1, "better": 2}
+
+
+@dataclass(frozen=True, eq=False)
+class Looked:
+    """One chart that was looked at."""
+
+    measure: Measure
+    site: str
+    chart: ControlChart
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """One signal, in its chart, judged among all charts looked at."""
+
+    looked: Looked
+    signal: Signal
+    adjusted_p: float
+
+    @property
+    def stands(self) -> bool:
+        """Whether it stands at the false discovery rate among all charts."""
+        return self.adjusted_p <= FALSE_DISCOVERY_RATE
+
+    @property
+    def direction(self) -> str:
+        """Better, worse, or neither; on rare-event charts above the line is fewer events."""
+        if self.signal.direction not in {"above", "below"}:
+            return ""
+        more = (self.signal.direction == "above") != _is_rare(self.looked.measure)
+        return "better" if more == (self.looked.measure.better is Better.HIGHER) else "worse"
+
+    @property
+    def logged(self) -> LoggedSignal:
+        """The signal as it is kept."""
+        signal = self.signal
+        return LoggedSignal(
+            self.looked.measure.name, self.looked.site, signal.kind, signal.direction,
+            signal.first, signal.last, signal.sentence, signal.p_value, self.adjusted_p,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Scan:
+    """All signals that name a point of the quarter, most important first.
+
+    `limits_since` gives, by measure and site, the first period of the limits in force.
+    """
+
+    quarter: str
+    charts: int
+    found: tuple[Found, ...]
+    limits_since: Mapping[tuple[str, str], str]
+
+
+def scan(store: Store, quarter: str, settings: Settings) -> Scan:
+    """Look at every measure's chart, of the network and of each site, up to a quarter.
+
+    A signal counts where it names a point of the quarter. Among all charts that
+    have such a point, and all rules, the false discovery rate is held.
+
+    Raises
+    ------
+    UsageError
+        `quarter` is none.
+    NoDataError
+        The store holds no episode up to it.
+    """
+    first, last = months_of(quarter)
+    looked = [one for one in every_chart(store, last, settings) if _has_point(one.chart, first)]
+    signals = [(one, s) for one in looked for s in one.chart.signals if s.last >= first]
+    adjusted = adjusted_p([s for _, s in signals], len(looked) * len(DEFAULT_RULES))
+    found = [Found(one, s, float(p)) for (one, s), p in zip(signals, adjusted, strict=True)]
+    since = {(one.measure.name, one.site): _limits_since(one.chart) for one in looked}
+    return Scan(quarter, len(looked), tuple(sorted(found, key=importance)), since)
+
+
+def importance(found: Found) -> tuple[object, ...]:
+    """Order: what stands, what is worse, outcomes first, then by how unlikely chance is."""
+    measure = found.looked.measure
+    kinds = ("outcome", "process", "balancing")
+    return (
+        not found.stands, WORSE_FIRST[found.direction], kinds.index(measure.kind.value),
+        found.adjusted_p, found.signal.p_value, measure.name, found.looked.site, found.signal.kind,
+    )  # fmt: skip
+
+
+def every_chart(store: Store, last_month: str, settings: Settings) -> Iterator[Looked]:
+    """Chart every measure, of the network and of each site, up to a month."""
+    measures = list(load_catalogue().values())
+    log = [entry for entry in improvement_log(store) if entry.started_month <= last_month]
+    months = (EARLIEST, last_month)
+    counted = [measure for measure in measures if not _is_rare(measure)]
+    frame = series(
+        store, counted, ("month", "site"), months=months, with_total=True, settings=settings
+    )
+    for measure in measures:
+        if _is_rare(measure):
+            parts = _rare_parts(store, measure, months, settings)
+        else:
+            of_measure = frame.filter(frame["measure"] == measure.name)
+            parts = [
+                (str(part["site"][0]), period_counts(part, "month", measure, ""))
+                for part in of_measure.partition_by("site", maintain_order=True)
+            ]
+        yield from _charted(measure, parts, log)
+
+
+def _charted(
+    measure: Measure, parts: Sequence[tuple[str, Counts]], log: Sequence[LogEntry]
+) -> Iterator[Looked]:
+    rare, kind = _is_rare(measure), measure.charts[0].value
+    charts = control_charts(
+        [counts for _, counts in parts],
+        kind=kind,
+        changes=[
+            concerning(log, measure, sites=() if site == OVERALL else (site,)) for site, _ in parts
+        ],
+        multiplier=1.0 if rare else measure.multiplier,
+        unit=BETWEEN.get(kind, measure.unit),
+    )
+    for (site, _), chart in zip(parts, charts, strict=True):
+        yield Looked(measure, site, chart)
+
+
+def _rare_parts(
+    store: Store, measure: Measure, months: tuple[str, str], settings: Settings
+) -> list[tuple[str, Counts]]:
+    kind = measure.charts[0].value
+    whole = event_order(store, measure, months=months, settings=settings)
+    by_site = event_order(store, measure, by="site", months=months, settings=settings)
+    parts = [(OVERALL, whole)] if len(whole) else []
+    parts += [(str(p["site"][0]), p) for p in by_site.partition_by("site", maintain_order=True)]
+    return [(site, gap_counts(part, kind)) for site, part in parts]
+
+
+def _is_rare(measure: Measure) -> bool:
+    return measure.charts[0].value in RARE
+
+
+def _has_point(chart: ControlChart, first_month: str) -> bool:
+    return any(
+        period >= first_month and judged
+        for period, judged in zip(chart.periods, chart.judged.tolist(), strict=True)
+    )
+
+
+def _limits_since(chart: ControlChart) -> str:
+    """Return the first period of the limits in force at the end."""
+    return chart.periods[chart.limit_set.tolist().index(int(chart.limit_set[-1]))]

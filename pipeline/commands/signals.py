@@ -1,0 +1,213 @@
+"""`dwell signals`: all signals of all measures and sites in a quarter."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pipeline.commands.complete import quarter_names
+from pipeline.commands.options import (
+    audience_option,
+    db_option,
+    format_option,
+    quiet_option,
+    settings_option,
+)
+
+if TYPE_CHECKING:
+    from pipeline.commands.signal_scan import Found, Scan
+    from pipeline.disclosure import Audience, Policy
+    from pipeline.measures.signal_log import LoggedSignal
+    from pipeline.settings import Settings
+    from pipeline.store import Store
+
+Row = dict[str, Any]
+RULE_WORDS = {
+    "beyond_limit": "a point beyond a limit", "long_run": "a long run",
+    "few_crossings": "few crossings",
+}  # fmt: skip
+
+
+@click.command(epilog="Example: dwell signals 2025-Q4")
+@click.argument("quarter", required=False, metavar="[QUARTER]", shell_complete=quarter_names)
+@click.option(
+    "--record/--no-record",
+    default=True,
+    help="Keep the list in the store, so that the next quarter can say what is new.",
+)
+@audience_option
+@db_option
+@settings_option
+@format_option
+@quiet_option
+def signals(
+    *,
+    quarter: str | None,
+    record: bool,
+    audience: Audience,
+    db: Path,
+    settings: Path | None,
+    format_: str,
+    quiet: bool,
+) -> None:
+    """List the signals of all control charts.
+
+    Of all measures, of the network and each site, in QUARTER or the latest. Most
+    important first: what stands when all charts looked at are counted (false discovery
+    rate 5%), what points to worse, outcomes before process and balancing measures. A
+    signal is a reason to look.
+    """
+    from pipeline.commands.signal_scan import scan
+    from pipeline.disclosure import Policy
+    from pipeline.report.gather import check_quarter, latest_quarter
+    from pipeline.settings import load_settings
+    from pipeline.store import open_store
+
+    values = load_settings(settings)
+    policy = Policy.for_audience(audience, values)
+    with open_store(db) as store:
+        chosen = quarter or latest_quarter(store)
+        check_quarter(store, chosen)
+        found = scan(store, chosen, values)
+        before, was_kept = _before(store, chosen, values)
+    if record:
+        _keep(db, found)
+    if not quiet:
+        click.echo(policy.note, err=True)
+        if not was_kept:
+            click.echo("The quarter before was not listed at its time; its signals are those "
+                       "that the store shows for it now.", err=True)  # fmt: skip
+    _print(found, before, policy, format_)
+
+
+def _before(store: Store, quarter: str, settings: Settings) -> tuple[list[LoggedSignal], bool]:
+    """Return the signals of the quarter before, and whether they were kept at its time."""
+    from pipeline.commands.signal_scan import scan
+    from pipeline.errors import NoDataError
+    from pipeline.measures.signal_log import kept_signals
+    from pipeline.report.words import quarter_before
+
+    previous = quarter_before(quarter)
+    kept = kept_signals(store, previous)
+    if kept is not None:
+        return kept, True
+    try:
+        return [found.logged for found in scan(store, previous, settings).found], False
+    except NoDataError:
+        return [], True
+
+
+def _keep(db: Path, found: Scan) -> None:
+    from pipeline.measures.signal_log import keep_signals
+    from pipeline.store import open_store
+
+    with open_store(db, read_only=False) as store:
+        keep_signals(store, found.quarter, [f.logged for f in found.found], found.charts)
+
+
+def _print(scan: Scan, before: Sequence[LoggedSignal], policy: Policy, format_: str) -> None:
+    from pipeline.commands.printing import print_frame, to_json
+    from pipeline.measures.signal_log import states
+
+    state, gone = states([found.logged for found in scan.found], before)
+    rows = [_row(found, s, policy) for found, s in zip(scan.found, state, strict=True)]
+    ended = [_ended_row(signal, scan) for signal in gone]
+    if format_ == "json":
+        said = {"quarter": scan.quarter, "charts": scan.charts, "signals": rows, "ended": ended}
+        click.echo(to_json(said))
+    elif format_ == "csv":
+        import polars as pl
+
+        print_frame(pl.DataFrame([*rows, *ended], infer_schema_length=None), "csv")
+    else:
+        click.echo("\n".join(_lines(scan, rows, ended)))
+
+
+def _row(found: Found, state: str, policy: Policy) -> Row:
+    signal = found.signal
+    return {
+        "measure": found.looked.measure.name,
+        "site": found.looked.site,
+        "kind": signal.kind,
+        "direction": signal.direction,
+        "for_the": found.direction or None,
+        "first": signal.first,
+        "last": signal.last,
+        "state": state,
+        "stands": found.stands,
+        "p_value": float(f"{signal.p_value:.3g}"),
+        "adjusted_p": float(f"{found.adjusted_p:.3g}"),
+        "chart": found.looked.chart.kind,
+        "sentence": sentence(found, policy),
+    }
+
+
+def _ended_row(signal: LoggedSignal, scan: Scan) -> Row:
+    since = scan.limits_since.get((signal.measure, signal.site), "")
+    redrawn = signal.first_period < since <= signal.last_period
+    return {
+        "measure": signal.measure,
+        "site": signal.site,
+        "kind": signal.kind,
+        "direction": signal.direction,
+        "first": signal.first_period,
+        "last": signal.last_period,
+        "state": "ended",
+        "new_limits_since": since if redrawn else None,
+    }
+
+
+def sentence(found: Found, policy: Policy) -> str:
+    """Return the signal's sentence, without figures that may not be shown."""
+    from pipeline.analysis.charts import spoken
+
+    chart, signal = found.looked.chart, found.signal
+    if signal.kind != "beyond_limit" or policy.is_confidential:
+        return signal.sentence
+    i = signal.points[0]
+    events, whole = chart.numerator[i], chart.denominator[i]
+    rest = whole - events if chart.model == "binomial" else 0.0
+    if chart.kind not in {"g", "t"} and not policy.is_small([events, rest]).any():
+        return signal.sentence
+    limit = "upper" if signal.direction == "above" else "lower"
+    return f"{spoken(signal.first)} lies {signal.direction} the {limit} limit; figures withheld."
+
+
+def _lines(scan: Scan, rows: Sequence[Row], ended: Sequence[Row]) -> list[str]:
+    """Write the list for people."""
+    standing = [row for row in rows if row["stands"]]
+    unsure = [row for row in rows if not row["stands"]]
+    said = [
+        f"{scan.quarter}: {_count(len(rows), 'signal')} in {_count(scan.charts, 'chart')} looked "
+        f"at; {len(standing)} stand when all of them are counted (false discovery rate 5%).",
+    ]
+    for title, part in (
+        ("Stand", standing),
+        ("Could be chance, given so many charts", unsure),
+    ):
+        if part:
+            said += ["", f"{title}:", *(_line(row) for row in part)]
+    if ended:
+        said += ["", "Ended since the quarter before:", *(_ended_line(row) for row in ended)]
+    return said
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number:,} {what}{'' if number == 1 else 's'}"
+
+
+def _line(row: Row) -> str:
+    whose = "network" if row["site"] == "all" else row["site"]
+    way = f", {row['for_the']}" if row["for_the"] else ""
+    return f"  {row['measure']}, {whose} ({row['state']}{way}): {row['sentence']}"
+
+
+def _ended_line(row: Row) -> str:
+    whose = "network" if row["site"] == "all" else row["site"]
+    what = RULE_WORDS.get(row["kind"], row["kind"])
+    why = row["new_limits_since"]
+    redrawn = f" (new limits since {why}, at a logged change)" if why else ""
+    return f"  {row['measure']}, {whose}: {what}, {row['first']} to {row['last']}{redrawn}"
