@@ -24,6 +24,8 @@ from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page
 from pipeline.report.words import figure
 
+_LEFT_OUT = "not adjusted for"
+
 
 @dataclass(frozen=True)
 class DwellByGroup:
@@ -157,7 +159,9 @@ def group_page(compared: Compared, group: str) -> list[str]:
 def _group_cells(row: GroupRow, is_hidden: bool) -> list[str]:
     if is_hidden:
         return ["withheld"] * 5 + ["few children"]
-    note = "; ".join(part for part in ("called different" if row.called else "", row.note) if part)
+    # What a model leaves out is said once, in the table of models.
+    notes = [part for part in row.note.split("; ") if part and not part.startswith(_LEFT_OUT)]
+    note = "; ".join(["called different", *notes] if row.called else notes)
     return [
         f"{amount(row.numerator)} / {amount(row.denominator)}",
         _with_limits(row.rate, row.lower, row.upper),
