@@ -9,6 +9,7 @@ without a recorded one.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from pathlib import Path
 from textwrap import fill
