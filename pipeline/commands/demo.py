@@ -17,9 +17,14 @@ MARK_TEXT = "Everything in this folder is invented. `dwell demo` replaces it.\n"
 @click.command(epilog="Example: dwell demo demo && dwell status --db demo/dwell.duckdb")
 @click.argument("folder", type=click.Path(path_type=Path), default="demo")
 @click.option("--seed", type=click.IntRange(min=0), help="Another seed makes other records.")
+@click.option(
+    "--report/--no-report", "with_report", default=True, help="Render the report, or do not."
+)
 @quiet_option
 @click.pass_context
-def demo(ctx: click.Context, folder: Path, seed: int | None, quiet: bool) -> None:
+def demo(
+    ctx: click.Context, folder: Path, seed: int | None, with_report: bool, quiet: bool
+) -> None:
     """Make invented records, load them, report.
 
     FOLDER gets `records/`, `dwell.duckdb` and `report/`. The network, its sites and
@@ -32,8 +37,10 @@ def demo(ctx: click.Context, folder: Path, seed: int | None, quiet: bool) -> Non
     for delivery in (records, *(records / site for site in own_layouts), records / "late"):
         _say(f"Loading {delivery}", quiet)
         _run(ctx, "load", folder=delivery, as_of=AS_OF, db=db, quiet=quiet)
-    _run(ctx, "report", quarter=QUARTER, db=db, out=folder / "report", quiet=quiet)
-    _say(f"Now open {folder / 'report'} or ask: dwell status --db {db}", quiet)
+    if with_report:
+        _run(ctx, "report", quarter=QUARTER, db=db, out=folder / "report", quiet=quiet)
+        _say(f"Now open {folder / 'report'}", quiet)
+    _say(f"Now ask: dwell status --db {db}", quiet)
 
 
 def _clear(folder: Path) -> None:
