@@ -67,6 +67,9 @@ COMMANDS: dict[str, Entry] = {
     "questions": Entry(
         "pipeline.commands.questions:questions", "List worked questions, or ask one."
     ),
+    "extract": Entry(
+        "pipeline.commands.extract:extract", "Write a de-identified data set for a study."
+    ),
     "report": Entry("pipeline.commands.report:report", "Render the report of a quarter."),
     "doctor": Entry(
         "pipeline.commands.doctor:doctor", "Check the installation, renderers, settings and store."
