@@ -2,17 +2,28 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from pipeline.commands.complete import quarter_names
-from pipeline.commands.options import db_option, quiet_option, settings_option
+from pipeline.commands.options import audience_option, db_option, quiet_option, settings_option
 
-EPILOG = "Example: dwell report 2025-Q4 --pdf --out reports-2025-Q4"
+if TYPE_CHECKING:
+    from pipeline.report.render import Order
+
+EPILOG = (
+    "Example: dwell report 2025-Q4 --pdf --out reports-2025-Q4, or dwell report --comparison site"
+)
 
 
 @click.command(epilog=EPILOG)
-@click.argument("quarter", required=False, metavar="[QUARTER]", shell_complete=quarter_names)
+@click.argument("quarter", required=False)
+@click.option(
+    "--comparison",
+    "by",
+    type=click.Choice(["site", "surgeon_type"]),
+    help="Compare these over the eight quarters up to QUARTER instead.",
+)
 @click.option("--pdf", "with_pdf", is_flag=True, help="Make a PDF as well.")
 @click.option(
     "--renderer",
@@ -21,13 +32,7 @@ EPILOG = "Example: dwell report 2025-Q4 --pdf --out reports-2025-Q4"
     show_default=True,
     help="What makes the page; auto is Quarto where it is installed.",
 )
-@click.option(
-    "--audience",
-    type=click.Choice(["committee", "shared"]),
-    default="shared",
-    show_default=True,
-    help="Small counts are withheld from what is shared.",
-)
+@audience_option
 @click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
@@ -36,48 +41,50 @@ EPILOG = "Example: dwell report 2025-Q4 --pdf --out reports-2025-Q4"
 @db_option
 @settings_option
 @quiet_option
-def report(
-    *,
-    quarter: str | None,
-    with_pdf: bool,
-    renderer: str,
-    audience: str,
-    out: Path | None,
-    db: Path,
-    settings: Path | None,
-    quiet: bool,
-) -> None:
-    """Render the report of a quarter.
+def report(*, quarter: str | None, quiet: bool, **asked: Any) -> None:
+    """Render the report of QUARTER, such as 2025-Q4; of the latest unless given.
 
-    The latest unless QUARTER is given, such as 2025-Q4. Beside the page come the figures,
-    the tables as XLSX and every figure printed as JSON. A report that cannot be made
-    leaves the previous one in place.
+    Beside the page come the figures, the tables as XLSX and every figure printed as
+    JSON. A report that cannot be made leaves the previous one in place.
     """
     from pipeline.report import gather, render
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 
-    load_settings(settings)
-    with open_store(db) as store:
+    load_settings(asked["settings"])
+    with open_store(asked["db"]) as store:
         chosen = quarter or gather.latest_quarter(store)
         gather.check_quarter(store, chosen)
-    order = render.Order(
-        document="quarterly",
-        parameters={
-            "quarter": chosen,
-            "db": str(db.resolve()),
-            "audience": audience,
-            "settings": str(settings.resolve()) if settings else "",
-        },
-        out=out or Path(f"report-{chosen}"),
-        stem=f"quarterly-{chosen}",
-        with_pdf=with_pdf,
-        renderer=renderer,
-    )
-    made = render.render(order, _progress(quiet))
+    made = render.render(_order(chosen, **asked), _progress(quiet))
     for path in (made.html, made.pdf):
         if path is not None:
             click.echo(path)
+
+
+def _order(
+    quarter: str,
+    *,
+    by: str | None,
+    db: Path,
+    settings: Path | None,
+    audience: str,
+    out: Path | None,
+    **how: Any,
+) -> "Order":
+    from pipeline.report.render import Order
+
+    parameters = {
+        "quarter": quarter,
+        "db": str(db.resolve()),
+        "audience": audience,
+        "settings": str(settings.resolve()) if settings else "",
+    }
+    if by is None:
+        place = out or Path(f"report-{quarter}")
+        return Order("quarterly", parameters, place, f"quarterly-{quarter}", **how)
+    name = f"{by.replace('_', '-')}-{quarter}"
+    place = out or Path(f"comparison-{name}")
+    return Order("comparison", parameters | {"by": by}, place, f"comparison-{name}", **how)
 
 
 def _progress(quiet: bool) -> Callable[[str], None]:
