@@ -195,8 +195,10 @@ def span(text: str, period: str) -> tuple[str, str]:
 def _all_charts(
     store: Store, measures: Sequence[Measure], asked: Asked, *, settings: Settings, policy: Policy
 ) -> list[Charted]:
-    from pipeline.commands.charting import charts_of
+    from pipeline.commands.charting import KINDS_OF, charts_of
 
+    if asked.kind is not None and len(measures) > 1:
+        measures = [m for m in measures if asked.kind in KINDS_OF[m.denominator_kind]]
     return [
         charted
         for measure in measures

@@ -150,8 +150,11 @@ def sentences(charted: Charted, found: Detectability) -> list[str]:
     """Return what a chart says and what its silence means, a sentence a line."""
     chart = charted.chart
     said = [chart.reason, *(s.sentence for s in chart.signals)]
+    withheld = int(chart.suppressed.sum())
     if not chart.signals:
-        said.append("No signal.")
+        said.append("No signal names a point that is shown." if withheld else "No signal.")
+    if withheld:
+        said.append(f"{withheld} of {len(chart)} points are withheld.")
     return [*said, *chart.notes, *silence(chart, found)]
 
 

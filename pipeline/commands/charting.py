@@ -159,7 +159,8 @@ def make_chart(
         )
     except ValueError as error:
         said = str(error)
-        raise UsageError(f"{said[0].upper()}{said[1:]}.", try_next="--baseline") from None
+        ends = f"{counts.periods[0]}..{counts.periods[-1]}" if counts.periods else "FIRST..LAST"
+        raise UsageError(f"{said[0].upper()}{said[1:]}.", try_next=f"--baseline {ends}") from None
 
 
 def period_counts(part: pl.DataFrame, period: str, measure: Measure, kind: str) -> Counts:

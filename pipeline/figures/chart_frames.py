@@ -20,7 +20,7 @@ from pipeline.analysis.charts.words import figure
 
 Floats = NDArray[np.float64]
 
-POINT_COLUMNS = ("panel", "x", "y", "state", "label", "nudge")
+POINT_COLUMNS = ("panel", "x", "y", "state", "label", "nudge", "stretch")
 LONGEST_LINE = 25
 APART = 0.2
 """Share of the axis from which a run's first and last month are written apart."""
@@ -91,15 +91,21 @@ def positions(periods: Sequence[str], timeline: Timeline) -> Floats:
 
 
 def point_frame(charts: Mapping[str, ControlChart], timeline: Timeline) -> pd.DataFrame:
-    """Return every point that may be shown, with its state, its label and the label's side."""
+    """Return every point that may be shown: its state, its label and the label's side.
+
+    Points of one `stretch` follow each other without a gap and are joined by a line.
+    """
     rows = []
     for panel, chart in charts.items():
         x, marks = positions(chart.periods, timeline), _marks(chart, timeline)
         lowest = LOW * max(float(np.nanmax(chart.value, initial=0.0)), 1e-12)
-        for i in np.flatnonzero(np.isfinite(chart.value) & ~chart.suppressed).tolist():
+        shown = np.flatnonzero(np.isfinite(chart.value) & ~chart.suppressed)
+        stretches = shown - np.arange(shown.size)
+        for i, stretch in zip(shown.tolist(), stretches.tolist(), strict=True):
             y = float(chart.value[i])
             side = -1.0 if lowest < y < chart.centre[i] else 1.0
-            rows.append((panel, x[i], y, _state(chart, i, marks), marks.get(i, ""), side))
+            state, label = _state(chart, i, marks), marks.get(i, "")
+            rows.append((panel, x[i], y, state, label, side, f"{panel} {stretch}"))
     return pd.DataFrame(rows, columns=list(POINT_COLUMNS))
 
 

@@ -202,8 +202,9 @@ def _point_layers(
         return []
     size = 1.0 if small else 1.7
     layers = [] if small else _month_layers(points)
-    if points["panel"].duplicated().any():
-        layers.append(geom_line(points, aes(group="panel"), color=POINT, size=0.3, alpha=0.7))
+    joined = points[points["stretch"].duplicated(keep=False)]
+    if len(joined):
+        layers.append(geom_line(joined, aes(group="stretch"), color=POINT, size=0.3, alpha=0.7))
     for state, inside, edge, scale in (
         ("in control", POINT, POINT, 1.0),
         ("provisional", PAPER, MUTED, 1.0),

@@ -61,6 +61,8 @@ def _spread(stack: Stack, z: Floats) -> Dispersion:
 
 
 def _too_short(points: int) -> str:
+    if points >= MINIMUM_POINTS:
+        return f"Run chart: no phase has the {MINIMUM_POINTS} complete points that limits need."
     held = f"{points} complete point" + ("" if points == 1 else "s")
     return f"Run chart: {held}, and limits need {MINIMUM_POINTS}."
 

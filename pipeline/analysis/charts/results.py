@@ -42,7 +42,8 @@ class Counts:
         Catheters, catheter-days, or ones where the chart has no denominator.
         Zero where the period had no catheters.
     provisional, suppressed : bool array, shape (k,), optional
-        Points not yet complete, and points that may not be shown.
+        Points not yet complete, and points that may not be shown: the latter count
+        in centre and runs, but no signal names one.
 
     Raises
     ------

@@ -58,7 +58,9 @@ def find_signals(chart: ControlChart) -> tuple[Signal, ...]:
     ----------
     chart : ControlChart
         With limits in place; its `rules` say what is judged. Points that are
-        provisional, suppressed or missing neither signal nor count in a run.
+        provisional or missing neither signal nor count in a run. Suppressed ones
+        count, since to leave out small counts would bend every run, but a signal
+        that names one is not given.
 
     Returns
     -------
@@ -75,7 +77,7 @@ def find_signals(chart: ControlChart) -> tuple[Signal, ...]:
         found += _crossing_signals(chart, runs)
     if chart.kind not in WITHOUT_RUNS:
         found += _zone_signals(chart)
-    return tuple(found)
+    return tuple(s for s in found if not chart.suppressed[list(s.points)].any())
 
 
 def _signal(
@@ -130,9 +132,11 @@ def _crossing_signals(chart: ControlChart, runs: Runs) -> list[Signal]:
         limit = crossings_limit(n)
         if crossings >= limit:
             continue
-        times = "once" if crossings == 1 else f"{crossings} times"
+        times = {0: "is never crossed", 1: "is crossed only once"}.get(
+            crossings, f"is crossed only {crossings} times"
+        )
         text = (
-            f"The centre line is crossed only {times} from {spoken(chart.periods[points[0]])} "
+            f"The centre line {times} from {spoken(chart.periods[points[0]])} "
             f"to {spoken(chart.periods[points[-1]])}; among {n} points at least {limit} "
             "crossings are ordinary."
         )

@@ -71,7 +71,7 @@ def stack_series(
     offset = np.concatenate([[0], np.cumsum(lengths)])
     usable = _join([c.usable for c in counts], bool)
     denominator = np.where(usable, _join([c.denominator for c in counts], float), np.nan)
-    marked = _join([c.provisional | c.suppressed for c in counts], bool)
+    provisional = _join([c.provisional for c in counts], bool)
     limit_set, set_series, has_limits = _number_sets(plans)
     return Stack(
         counts=tuple(counts),
@@ -81,7 +81,7 @@ def stack_series(
         numerator=np.where(usable, _join([c.numerator for c in counts], float), np.nan),
         denominator=np.where(usable, 1.0, np.nan) if ones else denominator,
         usable=usable,
-        judged=usable & ~marked,
+        judged=usable & ~provisional,
         baseline=_join([plan.baseline for plan in plans], bool),
         limit_set=limit_set,
         set_series=set_series,
