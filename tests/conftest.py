@@ -23,7 +23,9 @@ from typing import Any
 
 import duckdb
 import pytest
+from click.testing import CliRunner
 
+from pipeline.cli import dwell
 from pipeline.records.layout import RECORDS, Field, Kind
 from pipeline.resources import resource
 from pipeline.store import schema
@@ -196,3 +198,12 @@ def db() -> Iterator[Database]:
     database = Database()
     yield database
     database.connection.close()
+
+
+@pytest.fixture(scope="session")
+def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Make what `dwell demo` makes, without the report; copy it before changing anything."""
+    folder = tmp_path_factory.mktemp("demonstration") / "demo"
+    done = CliRunner().invoke(dwell, ["demo", str(folder), "--no-report", "--quiet"])
+    assert done.exit_code == 0, done.output
+    return folder
