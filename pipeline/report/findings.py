@@ -8,13 +8,15 @@ from typing import Literal
 import numpy as np
 
 from pipeline.analysis.charts import ControlChart, Signal
+from pipeline.analysis.charts.detectability import Detectability
 from pipeline.measures.catalogue import Measure
 from pipeline.report import words
 from pipeline.report.numbers import Number
 
 RARE = frozenset({"g", "t"})  # charts of the gap between events: up means fewer events
 
-Kind = Literal["beyond", "shift", "uneven", "steady", "too_few", "provisional", "no_data"]
+Kind = Literal["beyond", "shift", "uneven", "steady", "blind", "too_few", "provisional", "no_data"]
+MOST_MONTHS = 24  # a chart that needs longer to see a doubling says too few to tell
 SIGNALS: frozenset[str] = frozenset({"beyond", "shift", "uneven"})
 
 
@@ -107,6 +109,8 @@ class Finding:
         Now, and as it would have been a quarter ago.
     target : float or None
         In the measure's unit.
+    sight : Detectability or None
+        What the chart can and cannot see.
     """
 
     measure: Measure
@@ -118,6 +122,12 @@ class Finding:
     verdict: Verdict
     verdict_before: Verdict
     target: float | None = None
+    sight: Detectability | None = None
+
+    @property
+    def months_to_doubling(self) -> float:
+        """Expected months until a doubling would show; NaN where not known."""
+        return self.sight.delays[0].months if self.sight else float("nan")
 
     @property
     def state(self) -> Literal["new", "continuing", "ended", ""]:
@@ -125,7 +135,7 @@ class Finding:
         now, before = self.verdict, self.verdict_before
         if now.is_signal:
             return "continuing" if now.is_same_as(before) else "new"
-        return "ended" if before.is_signal and now.kind == "steady" else ""
+        return "ended" if before.is_signal and now.kind in ("steady", "blind") else ""
 
     def numbers(self) -> tuple[Number, ...]:
         """Return the figures that sentences and tables quote."""
@@ -134,6 +144,9 @@ class Finding:
         found.append(number_of(f"{name}/year-before", self.year_before, unit))
         if self.target is not None:
             found.append(Number(f"{name}/target", self.target, unit))
+        if self.sight is not None:
+            found.append(Number(f"{name}/false-signal", self.sight.false_signal, "probability"))
+            found.append(Number(f"{name}/months-to-doubling", self.months_to_doubling, "months"))
         return tuple(found)
 
     @property
@@ -190,6 +203,13 @@ def judge(chart: ControlChart, quarter: str, better: str) -> Verdict:
     if chart.kind == "run":
         return Verdict("too_few", "too few to tell")
     return Verdict("steady", "steady")
+
+
+def with_sight(verdict: Verdict, months_to_doubling: float) -> Verdict:
+    """Call a quiet chart steady only where it would have seen a doubling in two years."""
+    if verdict.kind == "steady" and months_to_doubling > MOST_MONTHS:
+        return Verdict("blind", "too few to tell")
+    return verdict
 
 
 def _of_signals(chart: ControlChart, found: list[Signal], better: str) -> Verdict:

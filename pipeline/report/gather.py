@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.analysis.charts import ControlChart, Counts
+from pipeline.analysis.charts.detectability import detectability
 from pipeline.analysis.rates import rates
 from pipeline.disclosure import Policy
 from pipeline.disclosure.periods import WithheldPeriods, withheld_periods
@@ -18,7 +19,7 @@ from pipeline.measures.catalogue import Measure, load_catalogue
 from pipeline.measures.periods import months_of, quarter_of
 from pipeline.measures.series import series
 from pipeline.report import words
-from pipeline.report.findings import RARE, Finding, Rate, Verdict, judge
+from pipeline.report.findings import RARE, Finding, Rate, Verdict, judge, with_sight
 from pipeline.report.front import Facts
 from pipeline.report.gather_charts import counts_of, drawable, make_chart, rare_counts, until
 from pipeline.report.narrative import LoggedChange
@@ -126,17 +127,25 @@ class _Series:
         withheld = self._withheld()
         chart = make_chart(self.measure, self.counts, self.changes)
         shown = self._rates(withheld)
+        sight = detectability(chart, monthly_volume=self._monthly_volume())
+        verdict = judge(chart, self.quarter, self.measure.better.value)
         return Finding(
             measure=self.measure,
             now=shown[-1],
             year_before=self._year_before(withheld),
             quarters=shown,
-            verdict=judge(chart, self.quarter, self.measure.better.value),
+            verdict=with_sight(verdict, sight.delays[0].months),
             verdict_before=self._verdict_before(),
             chart=chart,
             shown=self._shown(chart, withheld),
             target=target,
+            sight=sight,
         )
+
+    def _monthly_volume(self) -> float | None:
+        """Return catheters, or catheter-days, a month over the last year."""
+        volume = self.months["denominator"].tail(12).mean()
+        return float(volume) if isinstance(volume, float) and volume > 0 else None
 
     def _withheld(self) -> WithheldPeriods:
         return withheld_periods(

@@ -6,6 +6,7 @@ limitations (Ogrinc et al. 2016, BMJ Qual Saf 25:986-992, items 10, 11, 13, 16).
 
 from __future__ import annotations
 
+import math
 import platform
 from collections.abc import Sequence
 from importlib.metadata import version
@@ -103,16 +104,46 @@ def _limitations() -> tuple[str, ...]:
 
 def charts_table(findings: Sequence[Finding]) -> str:
     """Return which chart each measure has and why, with the rules in force."""
-    columns = (Column("Measure", 24), Column("Chart and reason", 50), Column("Points", 8, True))
+    columns = (
+        Column("Measure", 24),
+        Column("Chart and reason", 44),
+        Column("Points", 8, True),
+        Column("Chance of a false signal", 12, True),
+        Column("Months until a doubling shows", 12, True),
+        Column("Until a halving shows", 12, True),
+    )
     rows = [
         [
             f"[{markdown.text(f.measure.title)}](#{f.measure.name})",
             markdown.prose(f.chart.reason),
             f"{len(f.chart):,}",
+            *_sight(f),
         ]
         for f in findings
     ]
-    return markdown.table(columns, rows, "Charts, why they were chosen, and their points", "charts")
+    caption = (
+        "Rules in force on every chart: a point beyond a limit, a long run, few crossings. "
+        "What silence means: the chance of at least one false signal over the series, and the "
+        "expected months until a change would show at this volume"
+    )
+    return markdown.table(columns, rows, caption, "charts")
+
+
+def _sight(finding: Finding) -> tuple[str, str, str]:
+    """Return the chance of a false signal, and months to see a doubling and a halving."""
+    sight = finding.sight
+    if sight is None or not sight.points:
+        return "none judged", "never", "never"
+    months = {delay.ratio: delay.months for delay in sight.delays}
+    return (
+        f"{figure(100 * sight.false_signal)}%" if sight.false_signal > 0 else "none",
+        _months(months.get(2.0, math.inf)),
+        _months(months.get(0.5, math.inf)),
+    )
+
+
+def _months(value: float) -> str:
+    return figure(value) if math.isfinite(value) else "over 600"
 
 
 def _versions(facts: Facts) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ upper limit, and calls nothing significant. Rates have two significant figures.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -207,6 +208,7 @@ def cannot_tell(
         Counts from 1 to one below this are not given; 0 for none.
     """
     found = [
+        *_blind(findings),
         *_named(findings, "too_few", "Too few figures yet to tell a change from chance:"),
         *_named(findings, "no_data", "No figures this quarter:"),
         *_provisional(findings),
@@ -219,6 +221,21 @@ def cannot_tell(
         )
         found.append(Sentence(text, ("dwell/unknown", "catheters"), anchor="data"))
     return found or [Sentence("Every measure has the figures it needs.")]
+
+
+def _blind(findings: Sequence[Finding]) -> list[Sentence]:
+    """Name the charts whose silence means little, with how long a doubling would take."""
+    those = [f for f in findings if f.verdict.kind == "blind"]
+    if not those:
+        return []
+    parts = [f"{words.lower_first(f.measure.title)} ({_months(f)})" for f in those]
+    text = f"Too few events for the chart to show even a doubling soon: {words.joined(parts)}."
+    return [Sentence(text, tuple(f"{f.measure.name}/months-to-doubling" for f in those))]
+
+
+def _months(finding: Finding) -> str:
+    months = finding.months_to_doubling
+    return f"about {figure(months)} months" if math.isfinite(months) else "more than 50 years"
 
 
 def _titles(findings: Sequence[Finding]) -> str:
@@ -263,14 +280,21 @@ def about_measure(finding: Finding) -> list[Sentence]:
         opening = f"{verdict.clause}{_state(finding)}."
     elif finding.state == "ended":
         opening = f"The signal of the quarter before ({finding.verdict_before.words}) has ended."
+    elif verdict.kind == "blind":
+        opening = f"Too few events to tell: a doubling would take {_months(finding)} to show."
     else:
         opening = _QUIET[verdict.kind]
-    found = [Sentence(opening), Sentence(_figures(finding), _quoted(finding))]
+    found = [Sentence(opening, _sight_ids(finding)), Sentence(_figures(finding), _quoted(finding))]
     now = finding.now
     if now.has_figures and not now.missing_withheld and now.ascertained < now.episodes:
         text = f"Known for {now.ascertained:,} of {count(now.episodes, 'catheter')}."
         found.append(Sentence(text, (finding.number_id,)))
     return found
+
+
+def _sight_ids(finding: Finding) -> tuple[str, ...]:
+    blind = finding.verdict.kind == "blind"
+    return (f"{finding.measure.name}/months-to-doubling",) if blind else ()
 
 
 _QUIET = {
