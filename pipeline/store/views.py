@@ -1,6 +1,7 @@
 """The SQL of the store's views, made from the files of `sql/`."""
 
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import duckdb
@@ -49,6 +50,7 @@ class View:
     columns: tuple[ViewColumn, ...]
 
 
+@cache
 def describe_views() -> tuple[View, ...]:
     """Return the views and their comments, as a store of this version holds them.
 
