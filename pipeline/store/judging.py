@@ -9,6 +9,7 @@ import duckdb
 
 from pipeline.records.layout import RECORDS, Record
 from pipeline.records.plan import literal
+from pipeline.store.asking import count_of
 from pipeline.store.staging import Staged
 
 Connection = duckdb.DuckDBPyConnection
@@ -85,7 +86,7 @@ def _taken(connection: Connection, staged: Staged, faults: str, columns: tuple[s
     """Set rows aside that would share a place with another; whether there were any."""
     record, listed = staged.record, ", ".join(columns)
     words = f"must be unique within {' and '.join(columns[:-1])}"
-    before = _count(connection, faults)
+    before = count_of(connection, f"select count(*) from {faults}")
     connection.execute(
         f"insert into {faults} with good as {good(staged, faults)}, places as ("
         f" select {listed} from good union all {_staying(record, listed)}),"
@@ -93,14 +94,9 @@ def _taken(connection: Connection, staged: Staged, faults: str, columns: tuple[s
         f" select row, '{columns[-1]}', {literal(words)}, false"
         f" from good semi join crowded using ({listed})"
     )
-    return _count(connection, faults) > before
+    return count_of(connection, f"select count(*) from {faults}") > before
 
 
 def _staying(record: Record, listed: str) -> str:
     """Return SQL for the places of stored rows that this file does not correct."""
     return f"select {listed} from {record.name} c anti join good g using ({record.key})"
-
-
-def _count(connection: Connection, table: str) -> int:
-    row = connection.execute(f"select count(*) from {table}").fetchone()
-    return int(row[0]) if row else 0

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import duckdb
 
 from pipeline.records.sources import Source
+from pipeline.store.asking import count_of, first_row
 from pipeline.store.staging import Staged
 from pipeline.store.writing import FileCounts
 
@@ -48,22 +49,28 @@ class Known:
 
 def find_known(connection: Connection, source: Source) -> Known | None:
     """Return the latest load of this file that was not taken back, or None."""
-    found = connection.execute(
+    found = first_row(
+        connection,
         "select f.load_id, f.rows_in from load_file f join load l using (load_id)"
         " where f.sha256 = ? and f.record = ? and l.mapping_hash is not distinct from ?"
         " and l.kind = 'load' and l.undone_by is null order by f.file_id desc limit 1",
         [source.sha256, source.record, source.mapping_digest],
-    ).fetchone()
+    )
     if found is None:
         return None
     load_id, rows_in = found
-    (open_rows,) = connection.execute(
-        f"select count(*) from ({open_rows_of(source)})", {"sha256": source.sha256}
-    ).fetchone() or (0,)
-    since = connection.execute(
-        "select count(*), count(*) filter (kind = 'undo') from load where load_id > ?", [load_id]
-    ).fetchone() or (0, 0)
-    return Known(rows_in, open_rows, since[0] > 0, since[1] > 0)
+    open_rows = count_of(
+        connection,
+        f"select count(*) from ({open_rows_of(source)})",
+        {"sha256": source.sha256},
+    )
+    since = "select count(*) from load where load_id > ?"
+    return Known(
+        rows_in,
+        open_rows,
+        count_of(connection, since, [load_id]) > 0,
+        count_of(connection, f"{since} and kind = 'undo'", [load_id]) > 0,
+    )
 
 
 def open_rows_of(source: Source) -> str:
@@ -83,8 +90,7 @@ def keep_undecided(connection: Connection, staged: Staged, known: Known) -> Stag
     connection.execute(
         f"delete from {staged.table} where {decided}", {"sha256": staged.source.sha256}
     )
-    (rows,) = connection.execute(f"select count(*) from {staged.table}").fetchone() or (0,)
-    return replace(staged, rows=rows)
+    return replace(staged, rows=count_of(connection, f"select count(*) from {staged.table}"))
 
 
 def _stored_rows_of(staged: Staged) -> str:

@@ -11,6 +11,7 @@ from pipeline.errors import InputError
 from pipeline.records.layout import RECORDS
 from pipeline.records.mapping import Mapping
 from pipeline.records.sources import Source
+from pipeline.store.asking import count_of, first_row
 from pipeline.store.checks import Finding, run_checks
 from pipeline.store.connection import plain_errors
 from pipeline.store.judging import judge
@@ -166,7 +167,7 @@ def _read(
 def _need_episodes(connection: Connection, sources: Sequence[Source]) -> None:
     if any(source.record == "episode" for source in sources):
         return
-    if not connection.execute("select 1 from episode limit 1").fetchone():
+    if not count_of(connection, "select count(*) from episode"):
         raise InputError(
             "There is no episode file, and the store holds no episodes yet.",
             try_next="a folder with episode.csv or episode.parquet",
@@ -176,9 +177,10 @@ def _need_episodes(connection: Connection, sources: Sequence[Source]) -> None:
 def _write_all(
     connection: Connection, inputs: Sequence[_Input], terms: _Terms, progress: Progress
 ) -> LoadResult:
-    before = connection.execute(
-        "select max(as_of) from load where kind = 'load' and undone_by is null"
-    ).fetchone()
+    before = first_row(
+        connection,
+        "select max(as_of) from load where kind = 'load' and undone_by is null",
+    )
     load_id = _begin(connection, terms)
     counts = []
     for item in inputs:
@@ -225,7 +227,7 @@ def _write_one(connection: Connection, item: _Input, load_id: int) -> FileCounts
 
 def _name_sites(connection: Connection, staged: Staged, load_id: int) -> None:
     """Without a site table from a file, label the sites of the episodes by their code."""
-    if connection.execute("select 1 from site where file_id is not null limit 1").fetchone():
+    if count_of(connection, "select count(*) from site where file_id is not null"):
         return
     connection.execute(
         "insert into site select distinct s.site, s.site, null, ?, null::integer, null::bigint"
@@ -236,8 +238,7 @@ def _name_sites(connection: Connection, staged: Staged, load_id: int) -> None:
 
 
 def _next(connection: Connection, table: str, column: str) -> int:
-    row = connection.execute(f"select coalesce(max({column}), 0) + 1 from {table}").fetchone()
-    return int(row[0]) if row else 1
+    return count_of(connection, f"select coalesce(max({column}), 0) + 1 from {table}")
 
 
 def _faults(connection: Connection, load_id: int) -> tuple[Fault, ...]:
@@ -251,7 +252,4 @@ def _faults(connection: Connection, load_id: int) -> tuple[Fault, ...]:
 
 
 def _cleared(connection: Connection, load_id: int) -> int:
-    row = connection.execute(
-        "select count(*) from set_aside where cleared_by = ?", [load_id]
-    ).fetchone()
-    return int(row[0]) if row else 0
+    return count_of(connection, "select count(*) from set_aside where cleared_by = ?", [load_id])

@@ -13,6 +13,7 @@ from pipeline.records.keys import IDENTIFIERS, pseudonym
 from pipeline.records.layout import RECORDS, Field, Kind, Record
 from pipeline.records.plan import Plan, make_plan
 from pipeline.records.sources import Source
+from pipeline.store.asking import count_of
 from pipeline.store.connection import owner_only, plain_errors
 from pipeline.store.reading import Relation, relation_of
 from pipeline.store.staging import bind_source, note_placements, with_placement
@@ -116,9 +117,10 @@ def _left_empty(
     typed = _typed(source, relation, plan, columns)
     for check in plan.checks:
         if check.column is not None and check.column in columns and check.drops_value:
-            (rows,) = connection.execute(
-                f"select count(*) from (select {check.fails} as fails from {typed}) where fails"
-            ).fetchone() or (0,)
+            rows = count_of(
+                connection,
+                f"select count(*) from (select {check.fails} as f from {typed}) where f",
+            )
             if rows:
                 found[check.column] = found.get(check.column, 0) + rows
     return found

@@ -9,6 +9,7 @@ import duckdb
 
 from pipeline.errors import StoreError
 from pipeline.resources import resource
+from pipeline.store.asking import count_of, first_row
 from pipeline.store.connection import OWNER_ONLY
 from pipeline.store.views import views_text
 
@@ -52,8 +53,7 @@ def version_of(connection: Connection) -> int:
         return 0
     if "schema_info" not in tables:
         raise StoreError("This DuckDB file is not a store of dwell: it holds other tables.")
-    row = connection.execute("select schema_version from schema_info").fetchone()
-    return int(row[0]) if row else 0
+    return count_of(connection, "select schema_version from schema_info")
 
 
 def is_current(connection: Connection) -> bool:
@@ -66,7 +66,7 @@ def is_current(connection: Connection) -> bool:
         )
     if version < newest:
         return False
-    row = connection.execute("select views_hash from schema_info").fetchone()
+    row = first_row(connection, "select views_hash from schema_info")
     return row is not None and row[0] == views_hash()
 
 

@@ -14,6 +14,7 @@ from pipeline.records.screens import (
     any_of,
     likenesses,
 )
+from pipeline.store.asking import count_of
 from pipeline.store.staging import Staged
 
 Connection = duckdb.DuckDBPyConnection
@@ -64,11 +65,11 @@ def _screen(
     value = value or column
     everything = any_of(pattern for _, patterns in screens for pattern in patterns)
     hits = f"from {source} where regexp_matches({value}, {literal(everything)})"
-    if not connection.execute(f"select 1 {hits} limit 1").fetchone():
+    if not count_of(connection, f"select count(*) {hits}"):
         return
     for rule, patterns in screens:
         one = f"regexp_matches({value}, {literal(any_of(patterns))})"
-        (rows,) = connection.execute(f"select count(*) {hits} and {one}").fetchone() or (0,)
+        rows = count_of(connection, f"select count(*) {hits} and {one}")
         if rows:
             raise _stop(staged, column, rule, f"{rows:,} rows" if rows > 1 else "1 row")
 

@@ -10,6 +10,7 @@ from pipeline.records.layout import RECORDS, Kind, Record
 from pipeline.records.mapped import PLACED, bind_mapped, looked_up, placement_of
 from pipeline.records.plan import Check, make_plan, quote
 from pipeline.records.sources import Source
+from pipeline.store.asking import count_of
 from pipeline.store.reading import Relation, relation_of
 
 Connection = duckdb.DuckDBPyConnection
@@ -73,7 +74,7 @@ def _stage(
             f" select row, {', '.join(record.columns)}, {identifier} as {SET_ASIDE_ID},"
             f" (case {cases} end)::smallint as check_no from typed"
         )
-    (rows,) = connection.execute(f"select count(*) from {table}").fetchone() or (0,)
+    rows = count_of(connection, f"select count(*) from {table}")
     return Staged(source, record, binding, table, checks, rows, patient)
 
 

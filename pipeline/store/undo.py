@@ -11,6 +11,7 @@ import duckdb
 
 from pipeline.errors import UsageError
 from pipeline.records.layout import RECORDS, Record
+from pipeline.store.asking import count_of, first_row
 from pipeline.store.connection import plain_errors
 from pipeline.store.session import open_store
 
@@ -41,8 +42,10 @@ def undo(path: Path, load_id: int) -> UndoResult:
         _may_be_undone(connection, load_id)
         connection.begin()
         undo_id = _begin(connection, load_id)
-        out = {r.name: _take_out(connection, r, load_id, undo_id) for r in RECORDS.values()}
-        back = {r.name: _bring_back(connection, r, load_id, undo_id) for r in RECORDS.values()}
+        out, back = {}, {}
+        for record in reversed(RECORDS.values()):
+            out[record.name] = _take_out(connection, record, load_id, undo_id)
+            back[record.name] = _bring_back(connection, record, load_id, undo_id)
         for record in RECORDS.values():
             _still_whole(connection, record, load_id)
         connection.execute(
@@ -59,9 +62,7 @@ def undo(path: Path, load_id: int) -> UndoResult:
 
 
 def _may_be_undone(connection: Connection, load_id: int) -> None:
-    found = connection.execute(
-        "select kind, undone_by from load where load_id = ?", [load_id]
-    ).fetchone()
+    found = first_row(connection, "select kind, undone_by from load where load_id = ?", [load_id])
     if found is None:
         raise UsageError(f"There is no load {load_id}.", try_next="dwell status")
     kind, undone_by = found
@@ -72,7 +73,7 @@ def _may_be_undone(connection: Connection, load_id: int) -> None:
 
 
 def _begin(connection: Connection, load_id: int) -> int:
-    (undo_id,) = connection.execute("select max(load_id) + 1 from load").fetchone() or (1,)
+    undo_id = count_of(connection, "select max(load_id) + 1 from load")
     now = dt.datetime.now(dt.UTC).replace(tzinfo=None, microsecond=0)
     connection.execute(
         "insert into load select ?, 'undo', ?, as_of, null, null, null, load_id, null"
@@ -85,12 +86,15 @@ def _begin(connection: Connection, load_id: int) -> int:
 
 def _take_out(connection: Connection, record: Record, load_id: int, undo_id: int) -> int:
     name = record.name
-    done = connection.execute(
-        f"insert into {name}_version select *, ? from {name} where load_id = ?",
-        [undo_id, load_id],
-    ).fetchone()
-    connection.execute(f"delete from {name} where load_id = ?", [load_id])
-    return int(done[0]) if done else 0
+    mine = f"load_id = {load_id}"
+    if name == "site":  # one that was only named by an episode stays while another names it
+        mine += " and (file_id is not null or site not in (select site from episode))"
+    count = count_of(
+        connection,
+        f"insert into {name}_version select *, {undo_id} from {name} where {mine}",
+    )
+    connection.execute(f"delete from {name} where {mine}")
+    return count
 
 
 def _bring_back(connection: Connection, record: Record, load_id: int, undo_id: int) -> int:
@@ -103,12 +107,12 @@ def _bring_back(connection: Connection, record: Record, load_id: int, undo_id: i
         " and load_id not in (select load_id from load where undone_by is not null)"
         f" qualify row_number() over (partition by {key} order by load_id desc) = 1"
     )
-    done = connection.execute(f"insert into {name} select {columns} from ({latest})").fetchone()
+    count = count_of(connection, f"insert into {name} select {columns} from ({latest})")
     connection.execute(
         f"delete from {name}_version v using {name} c"
         f" where v.{key} = c.{key} and v.load_id = c.load_id"
     )
-    return int(done[0]) if done else 0
+    return count
 
 
 def _still_whole(connection: Connection, record: Record, load_id: int) -> None:
@@ -117,10 +121,11 @@ def _still_whole(connection: Connection, record: Record, load_id: int) -> None:
         if field.refers_to is None:
             continue
         other = RECORDS[field.refers_to]
-        resting = connection.execute(
+        resting = first_row(
+            connection,
             f"select count(*), min(c.load_id) from {record.name} c"
-            f" anti join {other.name} o on o.{other.key} = c.{field.name}"
-        ).fetchone()
+            f" anti join {other.name} o on o.{other.key} = c.{field.name}",
+        )
         if resting and resting[0]:
             raise UsageError(
                 f"Load {resting[1]} rests on load {load_id}: {resting[0]:,} rows of"

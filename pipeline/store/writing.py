@@ -7,6 +7,7 @@ import duckdb
 
 from pipeline.records.binding import SET_ASIDE_ID
 from pipeline.records.plan import quote
+from pipeline.store.asking import count_of
 from pipeline.store.judging import good
 from pipeline.store.reading import relation_of
 from pipeline.store.screening import screen_kept
@@ -43,8 +44,8 @@ def write(connection: Connection, staged: Staged, faults: str, origin: Origin) -
     """Write one file's rows; the caller holds the transaction."""
     known = f"known_{staged.table}"
     _compare(connection, staged, faults, known)
-    corrected = _count(connection, f"from {known} where not same")
-    unchanged = _count(connection, f"from {known} where same")
+    corrected = count_of(connection, f"select count(*) from {known} where not same")
+    unchanged = count_of(connection, f"select count(*) from {known} where same")
     if corrected:
         _replace(connection, staged, known, origin.load_id)
     written = _insert(connection, staged, faults, known, origin)
@@ -84,13 +85,13 @@ def _replace(connection: Connection, staged: Staged, known: str, load_id: int) -
 
 
 def _insert(connection: Connection, staged: Staged, faults: str, known: str, origin: Origin) -> int:
-    done = connection.execute(
+    return count_of(
+        connection,
         f"insert into {staged.record.name} select {stored(staged.record)}, ?, ?, row"
         f" from {good(staged, faults)} s"
         f" where not exists (from {known} k where k.row = s.row and k.same) order by row",
         [*origin],
-    ).fetchone()
-    return int(done[0]) if done else 0
+    )
 
 
 def _set_aside(connection: Connection, staged: Staged, faults: str, origin: Origin) -> int:
@@ -100,7 +101,7 @@ def _set_aside(connection: Connection, staged: Staged, faults: str, origin: Orig
         f"create or replace temp table {sent} as select f.*, null::varchar as raw,"
         f" null::varchar as record_key, null::integer as set_aside_id from {faults} f limit 0"
     )
-    count = _count(connection, f"from {faults}")
+    count = count_of(connection, f"select count(*) from {faults}")
     if count:
         _read_again(connection, staged, faults, sent)
         screen_kept(connection, staged, sent)
@@ -140,8 +141,3 @@ def _clear(connection: Connection, staged: Staged, sent: str, load_id: int) -> N
         f" or record_key in (select {staged.record.key} from {staged.table}))",
         [load_id, staged.record.name],
     )
-
-
-def _count(connection: Connection, source: str) -> int:
-    row = connection.execute(f"select count(*) {source}").fetchone()
-    return int(row[0]) if row else 0

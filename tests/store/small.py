@@ -1,6 +1,8 @@
 """Small folders of records, and stores made from them (all invented)."""
 
 import datetime as dt
+import tempfile
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -50,8 +52,22 @@ def write(folder: Path, files: dict[str, str | bytes]) -> Path:
     return folder
 
 
-def load(db: Path, place: Path, mapping: Path | None = None, **more: Any) -> LoadResult:
-    """Load a folder or file as of a fixed day."""
+@cache
+def empty_store() -> bytes:
+    """Return the bytes of a store without records: making one takes longer than copying it."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "empty.duckdb"
+        with open_store(path, read_only=False):
+            pass
+        return path.read_bytes()
+
+
+def load(
+    db: Path, place: Path, mapping: Path | None = None, *, make: bool = False, **more: Any
+) -> LoadResult:
+    """Load a folder or file as of a fixed day; with `make`, the load makes the store itself."""
+    if not make and not db.exists():
+        db.write_bytes(empty_store())
     site = load_mapping(mapping) if mapping else None
     more.setdefault("as_of", AS_OF)
     return load_sources(db, find_sources(place, site), mapping=site, **more)

@@ -44,7 +44,7 @@ def test_values_are_stored_by_type_with_their_origin(db: Path, tmp_path: Path) -
 
 
 def test_the_store_file_is_its_owners_alone(db: Path, tmp_path: Path) -> None:
-    load(db, write(tmp_path / "in", {"episode.csv": EPISODE + episode()}))
+    load(db, write(tmp_path / "in", {"episode.csv": EPISODE + episode()}), make=True)
     assert stat.S_IMODE(db.stat().st_mode) == 0o600
     db.chmod(0o644)
     load(db, write(tmp_path / "in", {"episode.csv": EPISODE + episode(age_years=10)}))
@@ -140,7 +140,7 @@ def test_sites_are_labelled_by_their_code_until_a_table_comes(db: Path, tmp_path
 def test_a_failed_first_load_leaves_no_store(db: Path, tmp_path: Path) -> None:
     folder = write(tmp_path / "in", {"episode.csv": "episode_id,shoe_size\ne1,4\n"})
     with pytest.raises(InputError, match="shoe_size"):
-        load(db, folder)
+        load(db, folder, make=True)
     assert list(db.parent.glob("dwell.duckdb*")) == []
 
 
