@@ -25,8 +25,8 @@ PROPORTION_CHARTS = ("p", "run", "g", "cusum")
 RATE_CHARTS = ("u", "run", "ewma", "t", "cusum")
 SEARCH_GRID = 120
 MOST_VOLUME = 10_000.0
-ROUGH = Effort(series=500)
-"""Simulation that serves to search and to rank; about 4% off."""
+ROUGH = Effort(series=400, horizon=240)
+"""Simulation that serves to search and to rank; about 5% off."""
 
 QUIET_MONTHS = 60.0
 """A chart that cries wolf oftener than once in five years is not recommended. Our choice."""
