@@ -36,7 +36,8 @@ ADJUSTABLE = {
 NESTED = {"limb": "nerve_target"}  # each nerve belongs to one limb
 
 EVENTS_PER_COEFFICIENT = 10  # common practice, no source: fewer are not fitted
-MOST_FOLDS = 10
+MOST_ALONE = 10  # up to so many groups each is left out alone
+FOLDS = 5  # with more of them
 CALIBRATION_BINS = 10
 
 
@@ -105,7 +106,7 @@ def expect(counts: PatternCounts, *, by: str, terms: Sequence[str], kind: Kind) 
     """Predict each group's numbers by a case-mix model of the other groups.
 
     With ten groups or fewer each is predicted by a model of all the others; with
-    more, groups are dealt into ten folds of like volume.
+    more, groups are dealt into five folds of like volume.
 
     Parameters
     ----------
@@ -237,7 +238,7 @@ def _cross_fit(table: _Table, kind: Kind) -> _Fits:
 
 def _folds(volume: Floats) -> list[Ints]:
     """Deal groups into folds of like volume; each its own where there are few."""
-    count = min(len(volume), MOST_FOLDS)
+    count = len(volume) if len(volume) <= MOST_ALONE else FOLDS
     order = np.argsort(-volume, kind="stable")
     return [np.sort(order[k::count]) for k in range(count)]
 

@@ -175,10 +175,10 @@ def with_calls(comparisons: Sequence[Comparison]) -> tuple[Comparison, ...]:
 
 
 def _decided(row: GroupRow, called: bool) -> GroupRow:
-    note = row.note
-    if called:
-        note = "; ".join(part for part in note.split("; ") if part not in ("", TOO_FEW))
-    return replace(row, called=called, note=note)
+    if not called:
+        return row
+    note = "; ".join(part for part in row.note.split("; ") if part not in ("", TOO_FEW))
+    return replace(row, called=True, note=note)
 
 
 def _with_denominator(counts: PatternCounts, by: str) -> PatternCounts:

@@ -17,7 +17,7 @@ from scipy import special
 Floats = NDArray[np.float64]
 
 MOST_REFERENCE = 1e7  # an expectation from more events is as good as known
-BISECTIONS = 80  # halvings of the bracket; doubles are exhausted well before
+BISECTIONS = 60  # halvings of the bracket, which exhaust a double
 
 
 @dataclass(frozen=True)
@@ -188,8 +188,10 @@ def ratio_mid_p(
     """
     x, e = _exposed(observed, expected)
     r = np.broadcast_to(np.asarray(reference, float), x.shape)
-    known = poisson_mid_p(x, e, level=level)
     is_estimated = (r < MOST_REFERENCE) & (e > 0)
+    if not is_estimated.any():
+        return poisson_mid_p(x, e, level=level)
+    known = poisson_mid_p(x, e, level=level) if not is_estimated.all() else Limits(x, x)
     finite = np.where(is_estimated, r, 1.0)
     share = binomial_mid_p(x, x + finite, level=level)
     scale = finite / np.where(e > 0, e, np.nan)

@@ -83,16 +83,27 @@ def pattern_frames(
     session.copy_what_is_read(store, measures)
     condition, params = condition_of(where, months)
     columns = ", ".join(f"{_column(name, started_month)} as factor_{name}" for name in factors)
-    names = ", ".join(f"factor_{name}" for name in factors)
+    names = [f"factor_{name}" for name in factors]
+    listed, same = (
+        ", ".join(names),
+        " and ".join(f"a.{n} is not distinct from b.{n}" for n in names),
+    )
     store.rows(
         "create or replace temp table episode_factor as"
-        f" select *, cast(dense_rank() over (order by {names}) - 1 as integer) as cell"
-        f" from (select episode_id, {columns}"
-        f" from {session.keyed('episode_dwell')} where {condition})",
+        f" select episode_id, {columns} from {session.keyed('episode_dwell')} where {condition}",
         [*([started_month] if PERIOD in factors and started_month else []), *params],
     )
-    cells = store.frame(f"select distinct cell, {names} from episode_factor order by cell").rename(
-        {f"factor_{name}": name for name in factors}
+    store.rows(
+        "create or replace temp table factor_cell as"
+        f" select cast(row_number() over (order by {listed}) - 1 as integer) as cell, *"
+        f" from (select distinct {listed} from episode_factor)"
+    )
+    store.rows(
+        "create or replace temp table episode_cell as select a.episode_id, b.cell"
+        f" from episode_factor as a inner join factor_cell as b on {same}"
+    )
+    cells = store.frame("select * from factor_cell order by cell").rename(
+        dict(zip(names, factors, strict=True))
     )
     if cells.is_empty():
         raise NoDataError("No episode fits what was asked.", try_next="dwell status")
@@ -125,12 +136,12 @@ def _sums_sql(measure: Measure, settings: Settings | None) -> str:
             """
         paired as (
             select
-                episode_factor.cell,
+                episode_cell.cell,
                 cast(case when measured.denominator > 0 then measured.numerator end as integer)
                     as y,
                 cast(measured.denominator as decimal(12, 6)) as d
             from measured
-            inner join episode_factor on measured.episode_id = episode_factor.episode_id
+            inner join episode_cell on measured.episode_id = episode_cell.episode_id
             where measured.denominator is null or measured.denominator > 0
         )""",
         ]
