@@ -103,6 +103,7 @@ def compare(
     """
     from pipeline.disclosure import Policy
     from pipeline.measures.catalogue import find_measure, load_catalogue
+    from pipeline.report.gather import check_quarter
     from pipeline.report.gather_compare import compare_measures
     from pipeline.settings import load_settings
     from pipeline.store import open_store
@@ -111,6 +112,8 @@ def compare(
     policy = Policy.for_audience(audience, values)
     measures = [find_measure(name) for name in dict.fromkeys(names)]
     with open_store(db) as store:
+        if quarter:
+            check_quarter(store, quarter)
         results = compare_measures(
             store,
             measures or list(load_catalogue().values()),

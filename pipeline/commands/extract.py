@@ -56,7 +56,7 @@ class Wanted:
     show_default=True, help="Of the data file.",
 )  # fmt: skip
 @click.option(
-    "--key",
+    "--key-file",
     "key_file",
     type=click.Path(dir_okay=False, path_type=Path),
     help="The study's secret, made if it is not there; keep it apart from the extract. "

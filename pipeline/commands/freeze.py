@@ -20,10 +20,13 @@ def freeze(quarter: str, db: Path, settings: Path | None, quiet: bool) -> None:
     again gets a new edition; the earlier ones stay.
     """
     from pipeline.measures.published import freeze as keep
+    from pipeline.report.gather import check_quarter
     from pipeline.settings import load_settings
-    from pipeline.store import open_store
+    from pipeline.store import open_store, require_store
 
+    require_store(db)
     with open_store(db, read_only=False) as store:
+        check_quarter(store, quarter)
         edition = keep(store, quarter, load_settings(settings))
     if not quiet:
         click.echo(f"The figures of {quarter} are kept as published, edition {edition}.", err=True)

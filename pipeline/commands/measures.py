@@ -126,6 +126,7 @@ def _counts(
     months: tuple[str | None, str | None],
     settings: "Settings",
 ) -> "pl.DataFrame":
+    from pipeline.commands.charting import check_site
     from pipeline.measures.catalogue import find_measure
     from pipeline.measures.periods import checked_months
     from pipeline.measures.series import series
@@ -133,6 +134,7 @@ def _counts(
 
     chosen = [find_measure(name) for name in dict.fromkeys(names)]
     with open_store(db) as store:
+        check_site(store, sites)
         return series(
             store,
             chosen,

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pipeline.commands.complete import quarter_names
 from pipeline.commands.options import audience_option, db_option, quiet_option, settings_option
 
 if TYPE_CHECKING:
@@ -17,7 +18,7 @@ EPILOG = (
 
 
 @click.command(epilog=EPILOG)
-@click.argument("quarter", required=False)
+@click.argument("quarter", required=False, shell_complete=quarter_names)
 @click.option(
     "--comparison",
     "by",
@@ -42,10 +43,11 @@ EPILOG = (
 @settings_option
 @quiet_option
 def report(*, quarter: str | None, quiet: bool, **asked: Any) -> None:
-    """Render the report of QUARTER, such as 2025-Q4; of the latest unless given.
+    """Render the report of a quarter.
 
-    Beside the page come the figures, the tables as XLSX and every figure printed as
-    JSON. A report that cannot be made leaves the previous one in place.
+    The latest unless QUARTER is given, such as 2025-Q4. Beside the page come the figures,
+    the tables as XLSX and every figure printed as JSON. A report that cannot be made
+    leaves the previous one in place.
     """
     from pipeline.report import gather, render
     from pipeline.settings import load_settings

@@ -18,8 +18,10 @@ def undo(load_id: int, db: Path, quiet: bool) -> None:
     What it brought goes, what it replaced comes back. Every version stays in the
     history. A load on which later ones rest is not taken back before them.
     """
+    from pipeline.store import require_store
     from pipeline.store.undo import undo as take_back
 
+    require_store(db)
     result = take_back(db, load_id)
     if quiet:
         return

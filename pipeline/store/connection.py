@@ -75,6 +75,12 @@ def explain(error: duckdb.Error, path: Path) -> StoreError:
     return StoreError(f"The store {path} could not answer ({type(error).__name__}).")
 
 
+def require_store(path: Path) -> None:
+    """Refuse a path where nothing is; raises `StoreError`."""
+    if not path.exists():
+        raise StoreError(f"There is no store at {path}.", try_next=f"dwell load FOLDER --db {path}")
+
+
 def connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     """Open the file at `path`.
 
@@ -83,8 +89,8 @@ def connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     StoreError
         It is missing, in use, read-only or no store.
     """
-    if read_only and not path.exists():
-        raise StoreError(f"There is no store at {path}.", try_next=f"dwell load FOLDER --db {path}")
+    if read_only:
+        require_store(path)
     if not path.parent.is_dir():
         raise StoreError(f"There is no folder {path.parent} for the store.")
     if not read_only and path.exists() and not os.access(path, os.W_OK):

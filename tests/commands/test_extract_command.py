@@ -63,7 +63,7 @@ def test_without_a_key_two_extracts_cannot_be_matched(store_file, tmp_path):
 def test_with_its_key_a_study_can_be_extracted_again(store_file, tmp_path):
     key = tmp_path / "glue.key"
     for name in ("a", "b"):
-        run(store_file, "glue", "--out", str(tmp_path / name), "--key", str(key))
+        run(store_file, "glue", "--out", str(tmp_path / name), "--key-file", str(key))
     first, second = (pl.read_parquet(tmp_path / n / "glue.parquet") for n in ("a", "b"))
     assert first.equals(second)
     assert stat.S_IMODE(key.stat().st_mode) == 0o600
@@ -72,7 +72,7 @@ def test_with_its_key_a_study_can_be_extracted_again(store_file, tmp_path):
 def test_the_key_must_not_lie_in_the_extract(store_file, tmp_path):
     out = tmp_path / "a"
     with pytest.raises(UsageError, match="apart from the extract"):
-        run(store_file, "glue", "--out", str(out), "--key", str(out / "key"))
+        run(store_file, "glue", "--out", str(out), "--key-file", str(out / "key"))
     assert not out.exists()
 
 
@@ -145,7 +145,7 @@ def test_a_folder_that_holds_something_is_left_alone(store_file, tmp_path):
 def test_a_file_that_is_no_key_is_refused(store_file, tmp_path):
     (tmp_path / "key").write_text("abc\n", encoding="utf-8")
     with pytest.raises(InputError, match="key"):
-        run(store_file, "glue", "--out", str(tmp_path / "a"), "--key", str(tmp_path / "key"))
+        run(store_file, "glue", "--out", str(tmp_path / "a"), "--key-file", str(tmp_path / "key"))
 
 
 def test_the_columns_can_be_listed_without_a_store(tmp_path):
