@@ -17,8 +17,10 @@ only mentioned is an ordinary one. An empty cell is null.
 """
 
 from collections.abc import Iterator
+from functools import cache
 from itertools import count
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import duckdb
@@ -90,13 +92,30 @@ def value_of(field: Field, cell: str) -> Any:
             return cell
 
 
+@cache
+def empty_store() -> bytes:
+    """Return the file of an empty store; making its views is slow enough to do once."""
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "empty.duckdb"
+        with duckdb.connect(str(path)) as connection:
+            schema.bring_up_to_date(connection)
+        return path.read_bytes()
+
+
 class Database:
-    """An empty store in memory, with `given` to fill it and `expect` to question it."""
+    """An empty store, with `given` to fill it and `expect` to question it."""
 
     def __init__(self) -> None:
-        self.connection = duckdb.connect()
-        schema.bring_up_to_date(self.connection)
+        self._folder = TemporaryDirectory()
+        path = Path(self._folder.name) / "dwell.duckdb"
+        path.write_bytes(empty_store())
+        self.connection = duckdb.connect(str(path))
         self._numbers = count(1)
+
+    def close(self) -> None:
+        """Let go of the store; it is gone afterwards."""
+        self.connection.close()
+        self._folder.cleanup()
 
     def given(self, record: str, table: str = "") -> None:
         """Add rows to a record; without a table, one ordinary row."""
@@ -123,9 +142,7 @@ class Database:
 
     def save(self, path: Path, as_of: str = "2026-01-06") -> Path:
         """Write what was given to a store file, as if loaded from records of that date."""
-        path.unlink(missing_ok=True)
-        with duckdb.connect(str(path)) as connection:
-            schema.bring_up_to_date(connection)
+        path.write_bytes(empty_store())
         self.connection.execute(f"attach '{path}' as saved")
         for record in RECORDS:
             self.connection.execute(f"insert into saved.{record} select * from {record}")
@@ -194,10 +211,10 @@ def _shown(value: Any) -> str:
 
 @pytest.fixture
 def db() -> Iterator[Database]:
-    """Give an empty store in memory."""
+    """Give an empty store."""
     database = Database()
     yield database
-    database.connection.close()
+    database.close()
 
 
 @pytest.fixture(scope="session")

@@ -36,7 +36,7 @@ def store_file(tmp_path_factory):
     )
     db.given("visit", "episode_id | at_h | relation\n e2 | 80 | pain")
     path = db.save(tmp_path_factory.mktemp("questions") / "dwell.duckdb")
-    db.connection.close()
+    db.close()
     return path
 
 
