@@ -47,7 +47,7 @@ def test_every_term_has_a_sentence() -> None:
 def test_columns_named_in_the_glossary_are_columns() -> None:
     columns = {column.name for entry in entries() for column in entry.columns}
     text = "\n".join(rows("Terms"))
-    named = {word for word in re.findall(r"`([a-z_]+)`", text)} - {"committee", "shared"}
+    named = set(re.findall(r"`([a-z_]+)`", text)) - {"committee", "shared"}
     assert named <= columns, named - columns
 
 
