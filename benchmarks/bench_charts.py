@@ -1,0 +1,77 @@
+"""Every measure's control charts, of the network and of each site, against the bare counts.
+
+The floor reads the counts by month and site from the store and draws nothing. The
+charts take the same counts and add phases, limits, the choice of chart, signals and
+their sentences. What one chart can see (false signals, delays) is timed by itself.
+"""
+
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from pipeline.records.folder import find_sources
+from pipeline.store.load import load
+from synthetic_data import write_folder
+
+EPISODES = 1_000_000
+SITES, MONTHS = 200, 60
+MOST_SECONDS, MOST_DETECTABILITY = 5.0, 1.0
+
+RUN = """
+import sys, time
+from pipeline.analysis.charts import control_charts
+from pipeline.analysis.charts.detectability import detectability
+from pipeline.commands.charting import period_counts
+from pipeline.measures.catalogue import load_catalogue
+from pipeline.measures.series import series
+from pipeline.settings import Settings
+from pipeline.store import open_store
+
+measures = list(load_catalogue().values())
+start = time.perf_counter()
+with open_store(sys.argv[1]) as store:
+    frame = series(store, measures, ("month", "site"), with_total=True, settings=Settings())
+read = time.perf_counter()
+charts = []
+for measure in measures:
+    part = frame.filter(frame["measure"] == measure.name)
+    counts = [
+        period_counts(one, "month", measure, "")
+        for one in part.partition_by("site", maintain_order=True)
+    ]
+    kind = "p" if measure.denominator_kind == "proportion" else "u"
+    charts += control_charts(
+        counts, kind=kind, multiplier=measure.multiplier, unit=measure.unit
+    )
+drawn = time.perf_counter()
+sample = charts[:: max(1, len(charts) // 20)]
+for chart in sample:
+    detectability(chart)
+seen = time.perf_counter()
+signals = sum(len(chart.signals) for chart in charts)
+print(len(charts), signals, read - start, drawn - read, (seen - drawn) / len(sample))
+"""
+
+
+def main(episodes: int | None) -> None:
+    """Print seconds and the ratio to the floor."""
+    episodes = episodes or EPISODES
+    with tempfile.TemporaryDirectory() as place:
+        records, path = Path(place) / "records", Path(place) / "dwell.duckdb"
+        write_folder(records, episodes=episodes, format="parquet", sites=SITES, months=MONTHS)
+        load(path, find_sources(records))
+        done = subprocess.run(
+            [sys.executable, "-c", RUN, str(path)], check=True, capture_output=True, text=True
+        )
+    charts, signals, *seconds = done.stdout.split()
+    floor, drawn, seen = (float(value) for value in seconds)
+    size = f"{episodes:,} episodes, {SITES} sites, {MONTHS} months"
+    print(f"{size}: {charts} charts, {signals} signals")
+    print(f"counts from the store     {floor:6.2f} s (floor)")
+    print(f"charts with their signals {drawn:6.2f} s; {drawn / floor:.2f} times the floor")
+    print(f"together                  {floor + drawn:6.2f} s (asked for: under {MOST_SECONDS:.0f})")
+    print(
+        f"what one chart can see    {seen:6.2f} s on average of 20 charts"
+        f" (asked for: under {MOST_DETECTABILITY:.0f})"
+    )
