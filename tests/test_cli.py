@@ -1,13 +1,15 @@
 """What every command promises: help with an example, one-line errors, exit codes."""
 
 import os
+import re
 import subprocess
 import sys
+from pathlib import Path
 
 import click
 import pytest
 
-from pipeline import errors
+from pipeline import cli, errors
 from pipeline.cli import COMMANDS, dwell
 
 HEAVY = {"duckdb", "polars", "pandas", "lifelines", "plotnine", "scipy", "statsmodels", "numpy"}
@@ -58,3 +60,37 @@ def test_an_unknown_command_is_a_usage_error() -> None:
     )
     assert done.returncode == 2
     assert "Traceback" not in done.stderr
+
+
+def test_the_readme_explains_every_exit_code() -> None:
+    text = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    listed = {int(code) for code in re.findall(r"^\| (\d) \|", text, flags=re.MULTILINE)}
+    classes = [c for c in vars(errors).values() if isinstance(c, type)]
+    assert listed == {0, *(c.exit_code for c in classes)}
+
+
+def test_an_interrupted_command_is_no_fault(monkeypatch, capsys) -> None:
+    def interrupt(*args: object, **options: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(cli, "dwell", click.Command("dwell", callback=interrupt))
+    monkeypatch.setattr("sys.argv", ["dwell"])
+    with pytest.raises(SystemExit) as ended:
+        cli.main()
+    assert ended.value.code == 1
+    assert "fault" not in capsys.readouterr().err
+
+
+def test_an_unforeseen_error_quotes_nothing(monkeypatch, capsys) -> None:
+    def fail(*args: object, **options: object) -> None:
+        raise ValueError("the value of a record")
+
+    monkeypatch.delenv("DWELL_DEBUG", raising=False)
+    monkeypatch.setattr(cli, "dwell", click.Command("dwell", callback=fail))
+    monkeypatch.setattr("sys.argv", ["dwell"])
+    with pytest.raises(SystemExit) as ended:
+        cli.main()
+    said = capsys.readouterr().err
+    assert ended.value.code == 1
+    assert "ValueError" in said
+    assert "record" not in said.replace("real records", "")
