@@ -1,0 +1,33 @@
+"""The same views and the same analysis from Python, as from the commands."""
+
+import subprocess
+import sys
+
+from pipeline import open_store
+from pipeline.analysis.rates import rates
+from pipeline.measures.catalogue import find_measure
+from pipeline.measures.series import series
+
+
+def test_views_measures_and_rates_from_python(db, tmp_path):
+    db.given(
+        "episode",
+        "episode_id | removed_h | removal_reason\n e1 | 30 | dislodged\n e2 | 72 | completed",
+    )
+    with open_store(db.save(tmp_path / "dwell.duckdb")) as store:
+        dwell = store.frame("select * from episode_dwell where is_removed")
+        counts = series(store, "dislodgement", by=("site",))
+    assert dwell["dwell_h"].sort().to_list() == [30.0, 72.0]
+    measure = find_measure("dislodgement")
+    found = rates(
+        counts["numerator"],
+        counts["denominator"],
+        kind=measure.denominator_kind,
+        multiplier=measure.multiplier,
+    )
+    assert found.rate.tolist() == [50.0]
+
+
+def test_the_package_itself_imports_no_database():
+    code = "import sys, pipeline; sys.exit('duckdb' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
