@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 
-from pipeline.analysis.counts import Ints
 from pipeline.analysis.cox import cox
 from pipeline.analysis.fine_gray import fine_gray
 from pipeline.analysis.models import (
@@ -33,6 +32,7 @@ from pipeline.analysis.terms import (
 )
 
 HOURS, REASON, NUMBER, CHILD, CENSORING = "hours", "reason", "n", "child", "censoring_group"
+EVENTS = "events"
 
 
 @dataclass(frozen=True)
@@ -103,10 +103,12 @@ def fit_model(
     for term in terms:
         if term not in rows.columns:
             raise KeyError(term)
-    episodes = int(rows[NUMBER].sum())
-    choice = _choose(rows, list(dict.fromkeys(terms)), reason)
-    kept = choice.rows
-    missing = {t: int(rows.filter(pl.col(t).is_null())[NUMBER].sum()) for t in choice.terms}
+    asked = list(dict.fromkeys(terms))
+    patterns = _patterns(rows, asked, reason)
+    choice = _choose(patterns, asked)
+    complete = patterns.drop_nulls(choice.terms)
+    episodes = int(patterns[NUMBER].sum())
+    missing = {t: int(patterns.filter(pl.col(t).is_null())[NUMBER].sum()) for t in choice.terms}
     result = ModelResult(
         model=model,
         reason=reason,
@@ -114,7 +116,7 @@ def fit_model(
         fit=None,
         left_out=tuple(choice.left_out),
         episodes=episodes,
-        missing=episodes - int(rows.drop_nulls(choice.terms)[NUMBER].sum()),
+        missing=episodes - int(complete[NUMBER].sum()),
         missing_by_term={term: n for term, n in missing.items() if n},
         check=None,
         risks=(),
@@ -122,38 +124,46 @@ def fit_model(
     if not choice.terms:
         return result
     try:
-        return _fitted(result, kept, choice.terms, reason, hour=hour, level=level)
+        return _fitted(result, rows, choice, hour=hour, level=level)
     except NotEstimableError as error:
         return replace(result, left_out=(*result.left_out, LeftOut("", None, str(error))))
 
 
 @dataclass
 class _Choice:
-    rows: pl.DataFrame
+    """Patterns that stay, with episodes and removals for the reason, and the terms."""
+
+    patterns: pl.DataFrame
     terms: list[str]
     left_out: list[LeftOut]
 
 
-def _choose(rows: pl.DataFrame, terms: list[str], reason: str) -> _Choice:
+def _patterns(rows: pl.DataFrame, terms: list[str], reason: str) -> pl.DataFrame:
+    """Count episodes and removals for the reason by covariate pattern."""
+    of_reason = pl.col(NUMBER).filter(pl.col(REASON).eq_missing(pl.lit(reason))).sum()
+    return rows.group_by(terms).agg(pl.col(NUMBER).sum(), of_reason.alias(EVENTS)).sort(terms)
+
+
+def _choose(patterns: pl.DataFrame, terms: list[str]) -> _Choice:
     """Take terms in order while the data can carry them."""
-    choice = _Choice(rows, [], [])
+    kept: list[str] = []
+    left_out: list[LeftOut] = []
     for term in terms:
-        candidate = _with_levels_seen(rows, [*choice.terms, term], reason)
-        why = _cannot(candidate, term, reason)
+        why = _cannot(_with_levels_seen(patterns, [*kept, term]), term)
         if why is None:
-            choice.terms.append(term)
+            kept.append(term)
         else:
-            choice.left_out.append(LeftOut(term, None, why))
-    final = _with_levels_seen(rows, choice.terms, reason)
-    choice.rows = final.rows
-    choice.left_out.extend(final.left_out)
-    return choice
+            left_out.append(LeftOut(term, None, why))
+    final = _with_levels_seen(patterns, kept)
+    return _Choice(final.patterns, kept, [*left_out, *final.left_out])
 
 
-def _with_levels_seen(rows: pl.DataFrame, terms: list[str], reason: str) -> _Choice:
+def _with_levels_seen(patterns: pl.DataFrame, terms: list[str]) -> _Choice:
     """Complete cases, without the levels that have no removal for the reason."""
     left: list[LeftOut] = []
-    kept = rows.drop_nulls(terms)
+    kept = patterns.drop_nulls(terms)
+    if terms:
+        kept = kept.group_by(terms).agg(pl.col(NUMBER).sum(), pl.col(EVENTS).sum()).sort(terms)
     changed = True
     while changed:
         changed = False
@@ -161,7 +171,7 @@ def _with_levels_seen(rows: pl.DataFrame, terms: list[str], reason: str) -> _Cho
             if kept[term].dtype.is_numeric():
                 continue
             text = as_text(kept[term])
-            seen = set(text.filter(kept[REASON].eq_missing(reason)).to_list())
+            seen = set(text.filter(kept[EVENTS] > 0).to_list())
             for level in sorted(set(text.to_list()) - seen):
                 left.append(LeftOut(term, level, _none_seen(term, level)))
                 changed = True
@@ -169,15 +179,13 @@ def _with_levels_seen(rows: pl.DataFrame, terms: list[str], reason: str) -> _Cho
     return _Choice(kept, terms, left)
 
 
-def _cannot(candidate: _Choice, term: str, reason: str) -> str | None:
+def _cannot(candidate: _Choice, term: str) -> str | None:
     """Say why the last term of a candidate cannot be fitted, None where it can."""
     words = term.replace("_", " ")
-    rows = candidate.rows
-    events = int(rows.filter(pl.col(REASON) == reason)[NUMBER].sum())
+    events = int(candidate.patterns[EVENTS].sum())
     if events == 0:
         return f"{words} is not fitted: no catheter with it recorded was removed for this reason."
-    patterns = _patterns(rows, candidate.terms)
-    made = design(patterns, code_terms(patterns, candidate.terms))
+    made = design(candidate.patterns, code_terms(candidate.patterns, candidate.terms))
     alias = set(aliased(made.matrix))
     own = [i for i, column in enumerate(made.columns) if column.term == term]
     if not own or np.ptp(made.matrix[:, own], axis=0).max(initial=0) == 0:
@@ -195,16 +203,10 @@ def _cannot(candidate: _Choice, term: str, reason: str) -> str | None:
 
 
 def _fitted(
-    result: ModelResult,
-    rows: pl.DataFrame,
-    terms: list[str],
-    reason: str,
-    *,
-    hour: float,
-    level: float,
+    result: ModelResult, rows: pl.DataFrame, choice: _Choice, *, hour: float, level: float
 ) -> ModelResult:
-    patterns = _patterns(rows, terms)
-    codings, merged = _without_aliases(patterns, code_terms(patterns, terms))
+    patterns, reason = choice.patterns, result.reason
+    codings, merged = _without_aliases(patterns, code_terms(patterns, choice.terms))
     result = replace(result, left_out=(*result.left_out, *merged))
     data = model_data(rows, patterns, codings, reason)
     children = typical_children(patterns, codings)
@@ -218,10 +220,6 @@ def _fitted(
         others = cox(_swapped(data), reason="other reasons", level=level)
         risks = absolute_risks(children, codings, fit, others, hour=hour)
     return replace(result, fit=fit, check=check, risks=risks)
-
-
-def _patterns(rows: pl.DataFrame, terms: list[str]) -> pl.DataFrame:
-    return rows.group_by(terms).agg(pl.col(NUMBER).sum()).sort(terms)
 
 
 def _without_aliases(
@@ -242,31 +240,34 @@ def _without_aliases(
 def model_data(
     rows: pl.DataFrame, patterns: pl.DataFrame, codings: Sequence[Coding], reason: str
 ) -> ModelData:
-    """Make a model's data from complete rows; columns as for :func:`fit_model`."""
+    """Make a model's data from the rows of the patterns; columns as for :func:`fit_model`.
+
+    Rows are put in one order, so that sums do not depend on the store's.
+    """
     terms = [coding.term for coding in codings]
+    outcome = (
+        pl.when(pl.col(REASON).is_null())
+        .then(CENSORED)
+        .when(pl.col(REASON) == reason)
+        .then(OF_REASON)
+        .otherwise(OTHER_REASON)
+    )
+    given = {CHILD: ALONE, CENSORING: 0}
     numbered = patterns.select(terms).with_row_index("pattern")
-    joined = rows.join(numbered, on=terms, how="left", maintain_order="left")
-    outcome = np.where(
-        rows[REASON].is_null().to_numpy(),
-        CENSORED,
-        np.where(rows[REASON].eq_missing(reason).to_numpy(), OF_REASON, OTHER_REASON),
+    kept = rows.join(numbered, on=terms, how="inner").select(
+        pl.col("pattern").cast(pl.Int64),
+        pl.col(HOURS).cast(pl.Float64),
+        outcome.cast(pl.Int64).alias("outcome"),
+        pl.col(NUMBER).cast(pl.Int64),
+        *(
+            pl.col(name).cast(pl.Int64).fill_null(absent)
+            if name in rows.columns
+            else pl.lit(absent, pl.Int64).alias(name)
+            for name, absent in given.items()
+        ),
     )
-    return ModelData(
-        design=design(patterns, codings),
-        pattern=joined["pattern"].cast(pl.Int64).to_numpy(),
-        hours=rows[HOURS].cast(pl.Float64).to_numpy(),
-        outcome=outcome.astype(np.int64),
-        n=rows[NUMBER].cast(pl.Int64).to_numpy(),
-        child=_numbers(rows, CHILD, ALONE),
-        censoring_group=_numbers(rows, CENSORING, 0),
-    )
-
-
-def _numbers(rows: pl.DataFrame, column: str, absent: int) -> Ints:
-    if column not in rows.columns:
-        return np.full(rows.height, absent, np.int64)
-    found: Ints = rows[column].cast(pl.Int64).fill_null(absent).to_numpy()
-    return found
+    kept = kept.sort(["pattern", HOURS, "outcome", CHILD, CENSORING])
+    return ModelData(design(patterns, codings), *(column.to_numpy() for column in kept))
 
 
 def _swapped(data: ModelData) -> ModelData:

@@ -101,7 +101,7 @@ def model_rows(
     """Count episodes by covariate pattern, hour and reason, as `fit_model` takes them.
 
     Episodes of a child with several stand in rows of their own, with the child's
-    number in `child`.
+    number in `child`. The rows are in no order.
 
     Raises
     ------
@@ -123,7 +123,7 @@ def model_rows(
         " from chosen where patient_key is not null group by patient_key having count(*) > 1)"
         f" select hours, reason, child{names}, count(*) as n"
         " from chosen left join several using (patient_key)"
-        " group by all order by all",
+        " group by all",
         params,
     )
 
