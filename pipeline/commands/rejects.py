@@ -13,6 +13,8 @@ from pipeline.commands.printing import print_frame
 @click.option("--file", "file_name", help="Only rows of the file of this name.")
 @click.option(
     "--out",
+    "--csv",
+    "out",
     type=click.Path(dir_okay=False, path_type=Path),
     help="Write the rows, as they were sent, to this CSV file for correction.",
 )
