@@ -198,6 +198,8 @@ def test_no_second_spelling(option: str) -> None:
         (["drift"], "", {"2025-Q1"}),
         (["compare", "--quarter"], "", {"2025-Q1"}),
         (["undo"], "", {"1"}),
+        (["questions"], "first", {"first_night_calls"}),
+        (["extract", "glue-study", "--site"], "a", {"avocet"}),
         (["dictionary"], "episode_d", {"episode_dwell"}),
         ([], "doc", {"doctor"}),
     ],

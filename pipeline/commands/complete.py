@@ -30,6 +30,16 @@ def described_names(
     return [CompletionItem(e.name) for e in entries(None) if e.name.startswith(incomplete)]
 
 
+def question_names(
+    ctx: click.Context, param: click.Parameter, incomplete: str
+) -> list[CompletionItem]:
+    """Complete the name of a worked question, with the question."""
+    from pipeline.measures.questions import load_questions
+
+    found = load_questions().values()
+    return [CompletionItem(q.name, help=q.title) for q in found if q.name.startswith(incomplete)]
+
+
 def site_codes(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Complete the code of a site in the store, with its label."""
     return _from_store(ctx, incomplete, "select site, label from site order by site")

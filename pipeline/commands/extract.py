@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pipeline.commands.complete import site_codes
 from pipeline.commands.options import db_option, quiet_option, settings_option
 from pipeline.commands.printing import to_json
 from pipeline.errors import InputError, UsageError
@@ -48,7 +49,13 @@ class Wanted:
     "--column", "columns", multiple=True, help="May repeat; a usual set if none is named."
 )
 @click.option("--list", "list_", is_flag=True, help="List the columns to choose from.")
-@click.option("--site", "sites", multiple=True, help="Only this site; may be repeated.")
+@click.option(
+    "--site",
+    "sites",
+    multiple=True,
+    shell_complete=site_codes,
+    help="Only this site; may be repeated.",
+)
 @click.option("--from", "first", metavar="YYYY-MM", help="First month of placement.")
 @click.option("--to", "last", metavar="YYYY-MM", help="Last month of placement.")
 @click.option(

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pipeline.commands.complete import question_names
 from pipeline.commands.options import db_option, quiet_option, settings_option
 from pipeline.commands.results import PRINTED, WRITTEN, give
 from pipeline.errors import UsageError
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
 
 
 @click.command(epilog="Example: dwell questions dislodgement_by_hour --set hours=24")
-@click.argument("name", required=False)
+@click.argument("name", required=False, shell_complete=question_names)
 @click.option("--set", "settings_given", multiple=True, metavar="KEY=VALUE", help="May repeat.")
 @click.option("--show-sql", is_flag=True, help="Print the SQL, to begin one's own from.")
 @click.option(
