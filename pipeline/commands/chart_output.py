@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.analysis.charts.detectability import Delay, Detectability
 from pipeline.analysis.charts.results import ControlChart, Phase, Signal
-from pipeline.commands.charting import RARE, Charted
+from pipeline.commands.charting import Charted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -106,7 +106,7 @@ def points(charted: Charted) -> list[dict[str, Any]]:
 
 def _counts(chart: ControlChart, i: int) -> tuple[float | None, float | None]:
     """Return events and what they are counted against; one event a gap on g and t charts."""
-    if chart.kind in RARE:
+    if chart.is_of_gaps:
         is_open = i == len(chart) - 1 and bool(chart.provisional[i])
         return (0 if is_open else 1), number(chart.numerator[i])
     return number(chart.numerator[i]), number(chart.denominator[i])

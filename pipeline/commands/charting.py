@@ -10,13 +10,15 @@ import numpy as np
 
 from pipeline.analysis.charts import DEFAULT_RULES, Change, ControlChart, Counts, control_chart
 from pipeline.analysis.charts.models import MODELS
+from pipeline.analysis.charts.phases import PhasePlan, plan_phases
 from pipeline.analysis.charts.rare import gaps
+from pipeline.analysis.charts.results import Flags, Ints
 from pipeline.analysis.charts.words import BETWEEN
 from pipeline.errors import NoDataError, UsageError
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.events import event_order
 from pipeline.measures.periods import quarter_of
-from pipeline.measures.series import Where, series
+from pipeline.measures.series import NOT_RECORDED, Where, series
 from pipeline.settings import Settings
 from pipeline.store import Store
 
@@ -26,6 +28,7 @@ if TYPE_CHECKING:
     from pipeline.disclosure import Policy
 
 OVERALL = "all"
+YES_NO = {"yes": True, "no": False}
 RARE = frozenset({"g", "t"})
 PERIODS = ("month", "quarter")
 KINDS_OF = {
@@ -90,30 +93,67 @@ def charts_of(
     NoDataError
         No episode is left.
     """
-    kind = chart_kind(measure, asked)
     by = (asked.period,) if asked.group is None else (asked.period, asked.group)
     frame = series(store, measure, by, where=asked.where, months=months, settings=settings)
+    maker = _Maker(store, measure, asked, settings, policy, months)
     labels = site_labels(store) if asked.group == "site" else {}
     log = improvement_log(store)
     found = []
     for part in _groups(frame, asked.group):
         group = OVERALL if asked.group is None else str(part[asked.group][0])
-        narrower = dict(asked.where or {}) | ({} if asked.group is None else {asked.group: group})
-        if kind in RARE:
-            events = event_order(store, measure, where=narrower, months=months, settings=settings)
-            counts = gap_counts(events, kind)
-        else:
-            counts = period_counts(part, asked.period, measure, kind)
-        counts = withhold(counts, part, measure, kind, policy)
-        site = narrower.get("site")
-        changes = concerning(log, measure, sites=_as_codes(site), period=asked.period)
-        chart = make_chart(measure, counts, kind, asked, changes)
-        found.append(
-            Charted(
-                measure, group, labels.get(group, group), chart, monthly_volume(part, kind, asked)
-            )
-        )
+        chart = maker.chart(part, maker.where(group), log)
+        volume = monthly_volume(part, maker.kind, asked)
+        found.append(Charted(measure, group, labels.get(group, group), chart, volume))
     return found
+
+
+@dataclass(frozen=True, eq=False)
+class _Maker:
+    """Makes the chart of one group of a measure."""
+
+    store: Store
+    measure: Measure
+    asked: Asked
+    settings: Settings
+    policy: Policy
+    months: tuple[str, str] | None
+
+    @property
+    def kind(self) -> str:
+        return chart_kind(self.measure, self.asked)
+
+    def where(self, group: str) -> Where:
+        """Narrow what was asked down to one group."""
+        found = dict(self.asked.where or {})
+        if self.asked.group is not None:
+            found[self.asked.group] = None if group == NOT_RECORDED else YES_NO.get(group, group)
+        return found
+
+    def chart(self, part: pl.DataFrame, where: Where, log: Sequence[LogEntry]) -> ControlChart:
+        """Return the chart of one group as it may be shown."""
+        sites = _as_codes(where.get("site"))
+        changes = concerning(log, self.measure, sites=sites, period=self.asked.period)
+        if self.kind in RARE and self.policy.is_small(part["with_event"].to_numpy().sum()).any():
+            none = Counts((), np.zeros(0), np.zeros(0))
+            plain = replace(self.asked, baseline=None)
+            chart = make_chart(self.measure, none, self.kind, plain, changes)
+            return replace(chart, reason=f"Withheld: fewer than {self.policy.threshold} events.")
+        counts = self.counts(part, where, changes)
+        return make_chart(self.measure, counts, self.kind, self.asked, changes)
+
+    def counts(self, part: pl.DataFrame, where: Where, changes: Sequence[Change]) -> Counts:
+        """Return the counts of one group, with what is withheld marked."""
+        if self.kind in RARE:
+            events = event_order(
+                self.store, self.measure, where=where, months=self.months, settings=self.settings
+            )
+            return gap_counts(events, self.kind)
+        counts = period_counts(part, self.asked.period, self.measure, self.kind)
+        plan = planned(counts, changes, self.asked)
+        counts = withhold(counts, part, self.measure, plan, policy=self.policy)
+        if self.kind == "ewma" and counts.suppressed.any():  # one value would give the next away
+            return replace(counts, suppressed=np.ones(len(counts.periods), bool))
+        return counts
 
 
 def chart_kind(measure: Measure, asked: Asked) -> str:
@@ -158,9 +198,22 @@ def make_chart(
             model=None if rare else MODELS[_counted(measure)],
         )
     except ValueError as error:
-        said = str(error)
-        ends = f"{counts.periods[0]}..{counts.periods[-1]}" if counts.periods else "FIRST..LAST"
-        raise UsageError(f"{said[0].upper()}{said[1:]}.", try_next=f"--baseline {ends}") from None
+        raise usage_error(error, counts) from None
+
+
+def planned(counts: Counts, changes: Sequence[Change], asked: Asked) -> PhasePlan:
+    """Return the phases of a series; raises `UsageError` for a baseline outside the data."""
+    try:
+        return plan_phases(counts, changes, asked.baseline)
+    except ValueError as error:
+        raise usage_error(error, counts) from None
+
+
+def usage_error(error: ValueError, counts: Counts) -> UsageError:
+    """Return what a chart cannot do as the user's to correct."""
+    said = str(error)
+    ends = f"{counts.periods[0]}..{counts.periods[-1]}" if counts.periods else "FIRST..LAST"
+    return UsageError(f"{said[0].upper()}{said[1:]}.", try_next=f"--baseline {ends}")
 
 
 def period_counts(part: pl.DataFrame, period: str, measure: Measure, kind: str) -> Counts:
@@ -192,23 +245,36 @@ def gap_counts(events: pl.DataFrame, kind: str) -> Counts:
 
 
 def withhold(
-    counts: Counts, part: pl.DataFrame, measure: Measure, kind: str, policy: Policy
+    counts: Counts, part: pl.DataFrame, measure: Measure, plan: PhasePlan, *, policy: Policy
 ) -> Counts:
-    """Mark the points that may not be shown; a rare-event chart is shown whole or not at all."""
+    """Mark the months or quarters that may not be shown, and what would give them away.
+
+    A centre line is a sum in disguise, so among the points behind each one no point
+    is withheld alone.
+    """
     if policy.is_confidential:
         return counts
-    if kind in RARE:
-        few = bool(policy.is_small(part["with_event"].to_numpy().sum()))
-        return replace(counts, suppressed=np.full(len(counts.periods), few))
+    is_proportion = measure.denominator_kind == "proportion"
+    hidden = _hidden(policy, part, np.arange(len(part)), is_proportion=is_proportion)
+    for owner in np.unique(plan.limit_set):
+        behind = np.flatnonzero(plan.baseline & (plan.limit_set == owner))
+        hidden[behind] |= _hidden(policy, part, behind, is_proportion=is_proportion)
+    return replace(counts, suppressed=hidden)
+
+
+def _hidden(policy: Policy, part: pl.DataFrame, rows: Ints, *, is_proportion: bool) -> Flags:
+    """Say which of some rows to withhold, their sum being known."""
     from pipeline.disclosure import withheld_rows
 
-    hidden = withheld_rows(
+    if rows.size == 0:
+        return np.zeros(0, bool)
+    found = withheld_rows(
         policy,
-        with_event=part["with_event"],
-        episodes=part["ascertained"],
-        is_proportion=measure.denominator_kind == "proportion",
+        with_event=part["with_event"].to_numpy()[rows],
+        episodes=part["ascertained"].to_numpy()[rows],
+        is_proportion=is_proportion,
     )
-    return replace(counts, suppressed=hidden.figures | hidden.episodes)
+    return np.asarray(found.figures | found.episodes)
 
 
 def monthly_volume(part: pl.DataFrame, kind: str, asked: Asked) -> float:

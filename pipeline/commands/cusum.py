@@ -69,6 +69,11 @@ def cusum_of(
                   where=asked.where, baseline=asked.baseline)  # fmt: skip
     (charted,) = charts_of(store, measure, plain, settings=settings, policy=policy)
     chart = charted.chart
+    if chart.suppressed.any():
+        raise UsageError(
+            "A CUSUM adds up every month, so it would give small counts away.",
+            try_next="--audience committee, for the committee's own copy",
+        )
     rates, terms = chart.centre / chart.multiplier, tuple[str, ...]()
     if adjust:
         rates, terms = expected_rates(store, measure, chart, asked, settings)

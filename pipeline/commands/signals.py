@@ -170,7 +170,7 @@ def sentence(found: Found, policy: Policy) -> str:
     i = signal.points[0]
     events, whole = chart.numerator[i], chart.denominator[i]
     rest = whole - events if chart.model == "binomial" else 0.0
-    if chart.kind not in {"g", "t"} and not policy.is_small([events, rest]).any():
+    if not chart.is_of_gaps and not policy.is_small([events, rest]).any():
         return signal.sentence
     limit = "upper" if signal.direction == "above" else "lower"
     return f"{spoken(signal.first)} lies {signal.direction} the {limit} limit; figures withheld."

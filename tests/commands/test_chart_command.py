@@ -88,6 +88,22 @@ def test_small_counts_are_withheld_unless_the_committee_asks(db):
     assert "are withheld" in shown.stderr
 
 
+def test_no_withheld_point_stands_alone_behind_a_centre_line(db):
+    """The centre line of a phase times its catheters is the sum of its counts."""
+    for site in ("avocet", "curlew", "godwit"):
+        shown = run(chart, "dislodgement", "--site", site, "--db", str(db), "--format", "json")
+        points = json.loads(shown.stdout)["points"]
+        for phase in {point["phase"] for point in points}:
+            hidden = [p for p in points if p["phase"] == phase and p["withheld"]]
+            assert len(hidden) != 1
+
+
+def test_an_average_that_runs_on_is_withheld_whole(db):
+    shown = run(chart, "leakage", "--site", "dunlin", "--kind", "ewma", "--db", str(db),
+                "--format", "json")  # fmt: skip
+    assert all(point["value"] is None for point in json.loads(shown.stdout)["points"])
+
+
 @pytest.mark.parametrize(
     "words",
     [
@@ -123,6 +139,7 @@ def test_every_chart_that_fits_is_printed_with_what_its_silence_means(db, words)
         (["dislodgement", "--where", "age_years > 40"], "No episode fits"),
         (["dislodgement", "--kind", "cusum", "--by", "site"], "one measure at a time"),
         (["--kind", "cusum"], "one measure at a time"),
+        (["dislodgement", "--site", "curlew", "--kind", "cusum"], "give small counts away"),
     ],
 )
 def test_what_cannot_be_charted_is_said_in_one_sentence(db, words, message):
@@ -137,7 +154,7 @@ def test_pictures_carry_their_title_and_are_the_same_bytes(db, tmp_path):
     run(chart, "leakage", "--by", "site", "--rules", "limits", "--db", str(db),
         "--out", str(tmp_path / "sites.png"))  # fmt: skip
     assert (tmp_path / "a.svg").read_bytes() == (tmp_path / "b.svg").read_bytes()
-    run(chart, "dislodgement", "--kind", "cusum", "--db", str(db),
+    run(chart, "dislodgement", "--kind", "cusum", "--db", str(db), "--audience", "committee",
         "--out", str(tmp_path / "cusum.png"))  # fmt: skip
     assert all((tmp_path / name).stat().st_size > 10_000 for name in ("cusum.png", "sites.png"))
 
@@ -188,3 +205,17 @@ def test_a_plan_says_which_chart_sees_it_soonest(db):
 def test_a_plan_for_no_change_is_refused(db, change):
     with pytest.raises(UsageError, match="is not a change"):
         run(plan, "dislodgement", f"--change={change}", "--db", str(db))
+
+
+def test_a_rare_event_chart_of_few_events_names_no_month(db):
+    shown = run(chart, "toxicity_urgent", "--site", "godwit", "--db", str(db), "--format", "json")
+    found = json.loads(shown.stdout)
+    assert found["points"] == []
+    assert found["reason"].startswith("Withheld")
+
+
+def test_groups_of_yes_and_no_have_events_of_their_own(db):
+    whole = as_json(chart, db, "toxicity_calls", "--rules", "limits")
+    parts = as_json(chart, db, "toxicity_calls", "--by", "interpreter_needed", "--rules", "limits")
+    events = [sum(point["numerator"] for point in one["points"]) for one in parts]
+    assert sum(events) == sum(point["numerator"] for point in whole["points"])

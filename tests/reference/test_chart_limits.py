@@ -13,6 +13,7 @@ from scipy import stats
 
 from pipeline.analysis.charts import Counts, control_chart
 from pipeline.analysis.charts.ewma import ewma_lines
+from pipeline.analysis.charts.limits import poisson_quantile
 from pipeline.analysis.charts.rare import g_limits, gaps, t_limits
 
 DATA = Path(__file__).parent / "data"
@@ -199,3 +200,20 @@ def test_individuals_chart_of_power_transformed_times():
         (-0.8878704070, 11.6611175569), abs=1e-9
     )
     assert beyond(chart) == []
+
+
+@pytest.mark.parametrize("observed", range(1, 31))
+def test_exact_poisson_limits_are_dual_to_garwoods_intervals(observed):
+    """Garwood 1936, Biometrika 28:437-442, table for 0 to 30 (rounded figures recalled).
+
+    A mean just over the lower 95% limit of `observed` is the first under which that
+    count is no longer beyond the upper 2.5% quantile; likewise the upper limit.
+    """
+    table = column("poisson_limits_0_30.csv", "observed")
+    row = int(np.flatnonzero(table == observed)[0])
+    lower = column("poisson_limits_0_30.csv", "exact_lower")[row]
+    upper = column("poisson_limits_0_30.csv", "exact_upper")[row]
+    means = np.array([lower * (1 - 1e-4), lower * (1 + 1e-4)])
+    assert poisson_quantile(0.975, means).tolist() == [observed - 1, observed]
+    means = np.array([upper * (1 - 1e-4), upper * (1 + 1e-4)])
+    assert poisson_quantile(0.025, means).tolist() == [observed, observed + 1]

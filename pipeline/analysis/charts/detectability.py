@@ -32,7 +32,6 @@ RECENT_POINTS = 12
 """Points whose volume stands for the volume to come."""
 
 EXACT, SIMULATED = "exact", "simulated"
-GAPS = frozenset({"geometric", "exponential"})
 
 
 @dataclass(frozen=True)
@@ -151,7 +150,7 @@ def _delay(asked: _Question, ratio: float) -> Delay:
     """Return the expected months to a signal after a change of `ratio`."""
     chart, recent = asked.chart, asked.last[-RECENT_POINTS:]
     per_point, year = asked.months_per_point, round(12 / asked.months_per_point)
-    if chart.model in GAPS:
+    if chart.is_of_gaps:
         per_point, year = _months_between(asked, ratio), 0
     if chart.kind == "ewma":
         delays = ewma_delays(chart, recent, ratio, effort=asked.effort)

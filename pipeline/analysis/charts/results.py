@@ -179,6 +179,11 @@ class ControlChart:
         return len(self.periods)
 
     @property
+    def is_of_gaps(self) -> bool:
+        """Whether points are gaps between rare events, so that up is fewer events."""
+        return self.model in {"geometric", "exponential"}
+
+    @property
     def latest_centre(self) -> float:
         """The centre line in force at the last point; NaN where there is none."""
         return float(self.centre[-1]) if len(self) else float("nan")

@@ -64,7 +64,7 @@ def _latest(chart: ControlChart, signal: Signal) -> bool:
 
 def _run(chart: ControlChart, signal: Signal) -> str:
     apart = "further apart" if signal.direction == "above" else "closer together"
-    if chart.kind in GAPS:
+    if chart.is_of_gaps:
         return f"events {apart} from {spoken(signal.first)}"
     side = "up" if signal.direction == "above" else "down"
     return f"shift {side} from {spoken(signal.first)}"
