@@ -105,14 +105,27 @@ def _connected(
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
-    matrix = np.zeros((len(sums), size))
+    # Cells and sums are the points of a graph, each sum joined to its cells.
+    pairs = [(size + row, cell) for row, (w, parts) in enumerate(sums) for cell in (w, *parts)]
+    ends = np.array(pairs, np.int64).reshape(-1, 2)
+    points = size + len(sums)
+    graph = coo_array((np.ones(len(ends)), (ends[:, 0], ends[:, 1])), shape=(points, points))
+    _, label = connected_components(graph, directed=False)
+    members: dict[int, list[int]] = {}
+    for cell in range(size):
+        members.setdefault(int(label[cell]), []).append(cell)
+    held: dict[int, list[int]] = {}
+    for row in range(len(sums)):
+        held.setdefault(int(label[size + row]), []).append(row)
+    for key, cells in members.items():
+        yield np.array(cells), _matrix(cells, [sums[row] for row in held.get(key, [])])
+
+
+def _matrix(cells: list[int], sums: Sequence[tuple[int, tuple[int, ...]]]) -> Floats:
+    """Write sums as rows: the total counts -1, its parts 1."""
+    column = {cell: i for i, cell in enumerate(cells)}
+    matrix = np.zeros((len(sums), len(cells)))
     for row, (whole, parts) in enumerate(sums):
-        matrix[row, whole] -= 1
-        np.add.at(matrix[row], list(parts), 1)
-    links = np.abs(matrix) > 0
-    joined = links.T.astype(float) @ links if len(sums) else np.zeros((size, size))
-    count, label = connected_components(coo_array(joined), directed=False)
-    for k in range(count):
-        cells = np.flatnonzero(label == k)
-        rows = links[:, cells].any(axis=1)
-        yield cells, matrix[rows][:, cells]
+        matrix[row, column[whole]] -= 1
+        np.add.at(matrix[row], [column[part] for part in parts], 1)
+    return matrix

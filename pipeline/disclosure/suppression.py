@@ -11,6 +11,8 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 MOST_ROUNDS = 100
+EASY_ROUNDS = 12
+COST_GAP = 1e-3  # of the cheapest set's cost; looking for the last of it takes longest
 TOTAL_COST = 8.0  # a total is worth this many cells; the programme's own choice
 
 
@@ -69,7 +71,10 @@ class System:
     def _first_cuts(self) -> list[tuple[Floats, float]]:
         """No sum may have one withheld cell alone."""
         cuts = []
+        must = (self.needs > 0) | self.unseen
         for row in self.matrix:
+            if must[row != 0].sum() >= 2:
+                continue  # two are withheld anyway
             for i in np.flatnonzero(row):
                 cut = (row != 0).astype(float)
                 cut[i] = -1.0
@@ -80,26 +85,35 @@ class System:
     def _cheapest(self, cuts: list[tuple[Floats, float]]) -> Bools | None:
         """Choose the cheapest set that meets every cut; None where there is none."""
         from scipy.optimize import Bounds, LinearConstraint, milp
+        from scipy.sparse import csr_array
 
         must = (self.needs > 0) | self.unseen
         bounds = Bounds(must.astype(float), np.where(self.fixed & ~must, 0.0, 1.0))
-        rows = np.array([cut for cut, _ in cuts]).reshape(-1, len(self.values))
+        rows = csr_array(np.array([cut for cut, _ in cuts]).reshape(-1, len(self.values)))
         least = np.array([bound for _, bound in cuts])
         constraints = [LinearConstraint(rows, least, np.inf)] if len(cuts) else []
-        answer = milp(self.cost, integrality=1, bounds=bounds, constraints=constraints)
+        answer = milp(
+            self.cost,
+            integrality=1,
+            bounds=bounds,
+            constraints=constraints,
+            options={"mip_rel_gap": COST_GAP},
+        )
         return None if answer.x is None else answer.x > 0.5
 
     def _cuts_for(self, hidden: Bools) -> list[tuple[Floats, float]]:
         """Play the reader: find withheld cells that can be narrowed down too far."""
-        low, high = np.zeros(len(self.values)), np.zeros(len(self.values))
         required = np.where(self.needs > 0, self.needs, (hidden & ~self.unseen).astype(float))
+        low, high = self._easy_ranges(hidden, required)
         cuts = []
         for cell in np.flatnonzero(hidden & (required > 0)).tolist():
             if high[cell] - low[cell] >= required[cell]:
                 continue
             capacity = np.zeros(len(self.values))
             for sign in (1.0, -1.0):
-                moved, weight = self._furthest(cell, sign, hidden)
+                aim = np.zeros(len(self.values))
+                aim[cell] = sign
+                moved, weight = self._furthest(aim, hidden)
                 low, high = np.minimum(low, moved), np.maximum(high, moved)
                 capacity += weight
             if high[cell] - low[cell] < required[cell] - 1e-6:
@@ -110,24 +124,44 @@ class System:
                 cuts.append((cut, float(bound)))
         return cuts
 
-    def _furthest(self, cell: int, sign: float, hidden: Bools) -> tuple[Floats, Floats]:
-        """Move a cell as far as the sums allow; also what each cell would add to that."""
+    def _easy_ranges(self, hidden: Bools, required: Floats) -> tuple[Floats, Floats]:
+        """Move many cells at once, in drawn directions: most are seen to have room."""
+        low, high = np.zeros(len(self.values)), np.zeros(len(self.values))
+        rng = np.random.default_rng(0)
+        for _ in range(EASY_ROUNDS):
+            short = hidden & (high - low < required)
+            if short.sum() <= 2:
+                break
+            aim = np.where(short, rng.choice([-1.0, 1.0], size=len(low)), 0.0)
+            reach = np.where(short, required, np.inf)
+            moved, _ = self._furthest(aim, hidden, reach=reach)
+            low, high = np.minimum(low, moved), np.maximum(high, moved)
+        return low, high
+
+    def _furthest(
+        self, aim: Floats, hidden: Bools, *, reach: Floats | None = None
+    ) -> tuple[Floats, Floats]:
+        """Move cells along `aim` as far as the sums (and a `reach`) allow.
+
+        Also returns what each cell adds to that, which bounds it where cells are shown.
+        """
         from scipy.optimize import linprog
 
         down, up = self._room()
+        if reach is not None:
+            down, up = np.minimum(down, reach), np.minimum(up, reach)
         columns = np.flatnonzero(hidden)
-        aim = np.zeros(len(self.values))
-        aim[cell] = -sign
+        cost = -aim
         sums = self.matrix if len(self.matrix) else None
         answer = linprog(
-            aim[columns],
+            cost[columns],
             A_eq=None if sums is None else sums[:, columns],
             b_eq=None if sums is None else np.zeros(len(sums)),
             bounds=np.column_stack([-down[columns], up[columns]]),
         )
         moved = np.zeros(len(self.values))
         moved[columns] = answer.x
-        price = aim if sums is None else aim - answer.eqlin.marginals @ sums
+        price = cost if sums is None else cost - answer.eqlin.marginals @ sums
         return moved, np.where(price < 0, -price * up, price * down)
 
     def _room(self) -> tuple[Floats, Floats]:
