@@ -13,7 +13,7 @@ import numpy as np
 from pipeline.analysis.charts import ControlChart, spoken
 from pipeline.analysis.charts.chains import cusum_run_length
 from pipeline.analysis.charts.cusum import DOWN, UP, CusumSide, month_masses, monthly_cusum
-from pipeline.commands.chart_output import months_words
+from pipeline.analysis.charts.silence import months_words
 from pipeline.commands.charting import Asked, charts_of
 from pipeline.errors import NoDataError, UsageError
 

@@ -155,8 +155,8 @@ def _months(value: float) -> float | None:
 
 def sentences(found: Plan, measure: Measure, days: float) -> list[str]:
     """Say what was assumed, which chart is soonest, and what volume would do."""
+    from pipeline.analysis.charts.silence import months_words
     from pipeline.analysis.charts.words import figure
-    from pipeline.commands.chart_output import months_words
 
     now = f"{figure(found.rate * measure.multiplier)} {measure.unit}"
     said = [

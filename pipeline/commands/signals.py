@@ -18,6 +18,7 @@ from pipeline.commands.options import (
 )
 
 if TYPE_CHECKING:
+    from pipeline.analysis.charts import ControlChart, Signal
     from pipeline.commands.signal_scan import Found, Scan
     from pipeline.disclosure import Audience, Policy
     from pipeline.measures.signal_log import LoggedSignal
@@ -165,15 +166,25 @@ def sentence(found: Found, policy: Policy) -> str:
     from pipeline.analysis.charts import spoken
 
     chart, signal = found.looked.chart, found.signal
-    if signal.kind != "beyond_limit" or policy.is_confidential:
+    if policy.is_confidential or not _tells_small_counts(chart, signal, policy):
         return signal.sentence
-    i = signal.points[0]
-    events, whole = chart.numerator[i], chart.denominator[i]
-    rest = whole - events if chart.model == "binomial" else 0.0
-    if not chart.is_of_gaps and not policy.is_small([events, rest]).any():
-        return signal.sentence
+    if chart.is_of_gaps:
+        apart = "further apart" if signal.direction == "above" else "closer together"
+        return f"Events are {apart} than chance would have them; figures withheld."
     limit = "upper" if signal.direction == "above" else "lower"
-    return f"{spoken(signal.first)} lies {signal.direction} the {limit} limit; figures withheld."
+    when = spoken(signal.first)
+    return f"{when} lies {signal.direction} the {limit} limit; figures withheld."
+
+
+def _tells_small_counts(chart: ControlChart, signal: Signal, policy: Policy) -> bool:
+    """Whether a sentence gives away a count of few children; of gaps each point is one."""
+    if chart.is_of_gaps:
+        return bool(policy.is_small([len(signal.points), len(chart)]).any())
+    if signal.kind != "beyond_limit":
+        return False
+    events, whole = chart.numerator[signal.points[0]], chart.denominator[signal.points[0]]
+    rest = whole - events if chart.model == "binomial" else 0.0
+    return bool(policy.is_small([events, rest]).any())
 
 
 def _lines(scan: Scan, rows: Sequence[Row], ended: Sequence[Row]) -> list[str]:
