@@ -46,7 +46,8 @@ def keyed(name: str) -> str:
 def copy_what_is_read(store: Store, measures: Iterable[Measure]) -> None:
     """Make the keyed copies that `measures` read, where the session has none yet."""
     names = {name for measure in measures for name in measure.reads} - _SETTING_TABLES
-    for name in ["episode_dwell", *sorted(names - {"episode_dwell"})]:
+    _number_episodes(store)
+    for name in sorted({"episode_dwell", *names}):
         ((have,),) = store.rows(
             "select count(*) from duckdb_tables() where temporary and table_name = ?",
             [keyed(name)],
@@ -63,19 +64,20 @@ def _columns_read(store: Store, name: str) -> list[str]:
     return [column for (column,) in found if column in wanted and column != "episode_id"]
 
 
+def _number_episodes(store: Store) -> None:
+    """Give every episode a number, on its own: with wide rows that would cost a copy more."""
+    store.rows(
+        "create temp table if not exists episode_number as"
+        " select episode_id, cast(row_number() over () as integer) as number from episode"
+    )
+
+
 def _copy(name: str, columns: Sequence[str]) -> str:
     listed = "".join(f", source.{column}" for column in columns)
-    if name == "episode_dwell":
-        return (
-            f"create temp table {keyed(name)} as"
-            f" select cast(row_number() over () as integer) as episode_id,"
-            f" source.episode_id as episode_key{listed} from {name} as source"
-        )
     return (
-        f"create temp table {keyed(name)} as select episode.episode_id{listed}"
-        f" from {name} as source"
-        f" inner join {keyed('episode_dwell')} as episode"
-        f" on source.episode_id = episode.episode_key"
+        f"create temp table {keyed(name)} as"
+        f" select episode_number.number as episode_id{listed} from {name} as source"
+        " inner join episode_number on source.episode_id = episode_number.episode_id"
     )
 
 
