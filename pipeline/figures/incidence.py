@@ -98,7 +98,8 @@ def _stacking(results: Sequence[Incidence]) -> list[str]:
         for reason, n in zip(result.reasons, result.events.sum(axis=0).tolist(), strict=True):
             weight[reason] = weight.get(reason, 0) + n
     seen = [reason for reason, n in weight.items() if n > 0]
-    return sorted(seen, key=lambda reason: (reason == USUAL, -weight[reason], reason))
+    # Nothing removed yet is drawn as an empty band.
+    return sorted(seen, key=lambda reason: (reason == USUAL, -weight[reason], reason)) or [USUAL]
 
 
 def _share(result: Incidence, reason: str) -> Floats:

@@ -22,10 +22,13 @@ SMALL = """
 """
 
 
-@pytest.fixture
-def small(db, tmp_path):
-    db.given("episode", SMALL)
-    return db.save(tmp_path / "dwell.duckdb")
+@pytest.fixture(scope="module")
+def small(tmp_path_factory):
+    database = Database()
+    database.given("episode", SMALL)
+    path = database.save(tmp_path_factory.mktemp("small") / "dwell.duckdb")
+    database.close()
+    return path
 
 
 @pytest.fixture(scope="module")
@@ -68,7 +71,7 @@ def network(tmp_path_factory):
     database.connection.register("invented", frame)
     database.connection.execute("insert into episode by name select * from invented")
     path = database.save(tmp_path_factory.mktemp("network") / "dwell.duckdb")
-    database.connection.close()
+    database.close()
     return path
 
 
@@ -200,6 +203,21 @@ def test_until_follows_no_longer(network) -> None:
     assert group["restricted_mean"]["until_h"] == 48
     (whole,) = found(network, "--at", "24,48")["groups"]
     assert group["still_in_place"][1]["estimate"] == whole["still_in_place"][1]["estimate"]
+
+
+def test_groups_all_last_known_in_place(db, tmp_path) -> None:
+    lines = [f"e{i} | {'avocet' if i % 2 else 'dunlin'} | {20 + i}" for i in range(8)]
+    db.given("episode", "episode_id | site | last_known_in_place_h\n" + "\n".join(lines))
+    store_file = db.save(tmp_path / "dwell.duckdb")
+    words = ("--by", "site", "--adjust", "site", "--audience", "committee")
+    result = found(store_file, *words, "--at", "22,90")
+    assert [g["removed"] for g in result["groups"]] == [0, 0]
+    assert [g["median_h"] for g in result["groups"]] == [None, None]
+    assert [row["estimate"] for row in result["groups"][0]["still_in_place"]] == [1.0, None]
+    assert "nothing to compare" in result["tests"]["log_rank"]["note"]
+    assert result["model"]["terms"] == []
+    text = run(store_file, *words).stdout
+    assert "Fewer than half are known to be out." in text
 
 
 def test_one_figure_or_all_of_them(network, tmp_path) -> None:

@@ -237,6 +237,7 @@ def test_figures_of_thin_data_can_be_drawn() -> None:
         Picture(time_in_place_figure([time_in_place(counts)]))
         Picture(incidence_figure([incidence(counts)]))
         Picture(hazard_figure([smoothed_hazard(counts, "dislodged")]))
+    Picture(incidence_figure([incidence(last), incidence(last)]))
 
 
 def test_corners_of_a_step() -> None:
