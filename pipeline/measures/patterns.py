@@ -146,26 +146,25 @@ def _sums_sql(measure: Measure, settings: Settings | None) -> str:
         )""",
         ]
     )
-    known = "y is not null and d is not null"
+    # An episode's y is known only where its d is, so that sums with y pass over the others.
     sums = {
-        "numerator": "y",
-        "denominator": "d",
-        "numerator_squared": "y * y",
-        "cross_product": "y * d",
-        "denominator_squared": "d * d",
+        "numerator": "sum(y)",
+        "denominator": "sum(d) filter (where y is not null)",
+        "numerator_squared": "sum(y * y)",
+        "cross_product": "sum(y * d)",
+        "denominator_squared": "sum(d * d) filter (where y is not null)",
+        "missing_denominator": "sum(d) filter (where y is null)",
     }
     added = ", ".join(
-        f"cast(coalesce(sum({term}) filter (where {known}), 0) as double) as {name}"
-        for name, term in sums.items()
+        f"cast(coalesce({term}, 0) as double) as {name}" for name, term in sums.items()
     )
     return f"""
         with {steps}
         select
             cell,
-            count(*) filter (where {known}) as episodes,
-            count(*) filter (where {known} and y > 0) as with_event,
-            count(*) filter (where not ({known})) as missing_episodes,
-            cast(coalesce(sum(d) filter (where y is null), 0) as double) as missing_denominator,
+            count(y) as episodes,
+            count(case when y > 0 then 1 end) as with_event,
+            count(*) - count(y) as missing_episodes,
             {added}
         from paired
         group by cell
