@@ -77,7 +77,10 @@ def signal_mapping(chart: ControlChart, signal: Signal) -> dict[str, Any]:
 
 
 def points(charted: Charted) -> list[dict[str, Any]]:
-    """Return the points in time order; a withheld one keeps only its period and limits."""
+    """Return the points in time order; a withheld one keeps its period and centre line.
+
+    Its limits would tell its denominator.
+    """
     chart, rows = charted.chart, []
     for i, period in enumerate(chart.periods):
         numerator, denominator = _counts(chart, i)
@@ -89,8 +92,8 @@ def points(charted: Charted) -> list[dict[str, Any]]:
                 "denominator": None if hidden else denominator,
                 "value": None if hidden else number(chart.value[i]),
                 "centre": number(chart.centre[i]),
-                "lower": number(chart.lower[i]),
-                "upper": number(chart.upper[i]),
+                "lower": None if hidden else number(chart.lower[i]),
+                "upper": None if hidden else number(chart.upper[i]),
                 "signals": list(chart.signals_at(i)),
                 "provisional": bool(chart.provisional[i]),
                 "withheld": hidden,

@@ -10,14 +10,18 @@ import numpy as np
 
 from pipeline.analysis.charts import DEFAULT_RULES, Change, ControlChart, Counts, control_chart
 from pipeline.analysis.charts.models import MODELS
-from pipeline.analysis.charts.phases import PhasePlan, plan_phases
-from pipeline.analysis.charts.rare import gaps
-from pipeline.analysis.charts.results import Flags, Ints
 from pipeline.analysis.charts.words import BETWEEN
+from pipeline.commands.chart_counts import (
+    gap_counts,
+    period_counts,
+    planned,
+    usage_error,
+    withhold,
+)
+from pipeline.commands.improvement_log import LogEntry, concerning, improvement_log
 from pipeline.errors import NoDataError, UsageError
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.events import event_order
-from pipeline.measures.periods import quarter_of
 from pipeline.measures.series import NOT_RECORDED, Where, series
 from pipeline.settings import Settings
 from pipeline.store import Store
@@ -149,7 +153,7 @@ class _Maker:
             )
             return gap_counts(events, self.kind)
         counts = period_counts(part, self.asked.period, self.measure, self.kind)
-        plan = planned(counts, changes, self.asked)
+        plan = planned(counts, changes, self.asked.baseline)
         counts = withhold(counts, part, self.measure, plan, policy=self.policy)
         if self.kind == "ewma" and counts.suppressed.any():  # one value would give the next away
             return replace(counts, suppressed=np.ones(len(counts.periods), bool))
@@ -201,82 +205,6 @@ def make_chart(
         raise usage_error(error, counts) from None
 
 
-def planned(counts: Counts, changes: Sequence[Change], asked: Asked) -> PhasePlan:
-    """Return the phases of a series; raises `UsageError` for a baseline outside the data."""
-    try:
-        return plan_phases(counts, changes, asked.baseline)
-    except ValueError as error:
-        raise usage_error(error, counts) from None
-
-
-def usage_error(error: ValueError, counts: Counts) -> UsageError:
-    """Return what a chart cannot do as the user's to correct."""
-    said = str(error)
-    ends = f"{counts.periods[0]}..{counts.periods[-1]}" if counts.periods else "FIRST..LAST"
-    return UsageError(f"{said[0].upper()}{said[1:]}.", try_next=f"--baseline {ends}")
-
-
-def period_counts(part: pl.DataFrame, period: str, measure: Measure, kind: str) -> Counts:
-    """Return counts by month or quarter; for individuals the rate itself."""
-    numerator = part["numerator"].to_numpy().astype(float)
-    denominator = part["denominator"].to_numpy().astype(float)
-    if kind == "individuals":
-        there = denominator > 0
-        rate = measure.multiplier * numerator / np.where(there, denominator, 1.0)
-        numerator, denominator = np.where(there, rate, 0.0), there.astype(float)
-    return Counts(tuple(part[period]), numerator, denominator, part["provisional"].to_numpy())
-
-
-def gap_counts(events: pl.DataFrame, kind: str) -> Counts:
-    """Return the gap before each event, in episode order across months.
-
-    The wait since the last event is still running: it is a provisional point.
-    """
-    running = events["catheters" if kind == "g" else "catheter_days"].to_numpy()
-    is_open = events["numerator"].to_numpy() == 0
-    # The catheter at the end of the records had no event, so it belongs to the wait.
-    between = gaps(running, between=kind == "g") + (is_open & (kind == "g"))
-    return Counts(
-        tuple(events["month"]),
-        np.maximum(between, 0.0),
-        np.ones(len(events)),
-        events["provisional"].to_numpy() | is_open,
-    )
-
-
-def withhold(
-    counts: Counts, part: pl.DataFrame, measure: Measure, plan: PhasePlan, *, policy: Policy
-) -> Counts:
-    """Mark the months or quarters that may not be shown, and what would give them away.
-
-    A centre line is a sum in disguise, so among the points behind each one no point
-    is withheld alone.
-    """
-    if policy.is_confidential:
-        return counts
-    is_proportion = measure.denominator_kind == "proportion"
-    hidden = _hidden(policy, part, np.arange(len(part)), is_proportion=is_proportion)
-    for owner in np.unique(plan.limit_set):
-        behind = np.flatnonzero(plan.baseline & (plan.limit_set == owner))
-        hidden[behind] |= _hidden(policy, part, behind, is_proportion=is_proportion)
-    return replace(counts, suppressed=hidden)
-
-
-def _hidden(policy: Policy, part: pl.DataFrame, rows: Ints, *, is_proportion: bool) -> Flags:
-    """Say which of some rows to withhold, their sum being known."""
-    from pipeline.disclosure import withheld_rows
-
-    if rows.size == 0:
-        return np.zeros(0, bool)
-    found = withheld_rows(
-        policy,
-        with_event=part["with_event"].to_numpy()[rows],
-        episodes=part["ascertained"].to_numpy()[rows],
-        is_proportion=is_proportion,
-    )
-    return np.asarray(found.figures | found.episodes)
-
-
 def monthly_volume(part: pl.DataFrame, kind: str, asked: Asked) -> float:
     """Return catheters (g) or what the rate counts against, a month, over the last year."""
     column = "ascertained" if kind == "g" else "denominator"
@@ -284,48 +212,6 @@ def monthly_volume(part: pl.DataFrame, kind: str, asked: Asked) -> float:
     per_period = 3 if asked.period == "quarter" else 1
     recent = final[-12 // per_period :]
     return float(recent.mean()) / per_period if recent.size else 0.0
-
-
-@dataclass(frozen=True)
-class LogEntry:
-    """One line of the improvement log, as stored."""
-
-    change_id: str
-    started_month: str
-    sites: str | None
-    title: str
-    measures: str | None
-    new_phase: bool
-
-
-def improvement_log(store: Store) -> list[LogEntry]:
-    """Return the whole log in time order."""
-    rows = store.rows(
-        "select change_id, started_month, sites, title, measures, coalesce(new_phase, false)"
-        " from change order by started_month, change_id"
-    )
-    return [LogEntry(*row) for row in rows]
-
-
-def concerning(
-    log: Sequence[LogEntry], measure: Measure, *, sites: Sequence[str] = (), period: str = "month"
-) -> tuple[Change, ...]:
-    """Return the changes that concern a measure, at these sites or, without any, at all."""
-    return tuple(
-        Change(
-            quarter_of(entry.started_month) if period == "quarter" else entry.started_month,
-            entry.title,
-            entry.new_phase,
-            entry.change_id,
-        )
-        for entry in log
-        if _concerns(entry.measures, [measure.name]) and _concerns(entry.sites, sites)
-    )
-
-
-def _concerns(listed: str | None, wanted: Sequence[str]) -> bool:
-    names = {name.strip() for name in (listed or "").split(";") if name.strip()}
-    return not names or not wanted or "all" in names or bool(names & set(wanted))
 
 
 def _as_codes(value: Any) -> tuple[str, ...]:

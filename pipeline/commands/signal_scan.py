@@ -9,15 +9,9 @@ from pipeline.analysis.charts import DEFAULT_RULES, ControlChart, Counts, Signal
 from pipeline.analysis.charts.discovery import adjusted_p
 from pipeline.analysis.charts.words import BETWEEN
 from pipeline.analysis.multiplicity import FALSE_DISCOVERY_RATE
-from pipeline.commands.charting import (
-    OVERALL,
-    RARE,
-    LogEntry,
-    concerning,
-    gap_counts,
-    improvement_log,
-    period_counts,
-)
+from pipeline.commands.chart_counts import gap_counts, period_counts
+from pipeline.commands.charting import OVERALL, RARE
+from pipeline.commands.improvement_log import LogEntry, concerning, improvement_log
 from pipeline.measures.catalogue import Better, Measure, load_catalogue
 from pipeline.measures.events import event_order
 from pipeline.measures.periods import months_of

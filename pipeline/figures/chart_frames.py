@@ -167,6 +167,7 @@ def _drawable(chart: ControlChart, line: str) -> Floats:
         there = np.flatnonzero(np.isfinite(chart.value))
         y[: there[0] if there.size else len(y)] = np.nan
         return y
+    y[chart.suppressed] = np.nan  # a limit tells the denominator
     for owner in np.unique(chart.limit_set):
         mine = chart.limit_set == owner
         if _is_idle(chart, line, mine):

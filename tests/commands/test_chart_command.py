@@ -82,7 +82,7 @@ def test_small_counts_are_withheld_unless_the_committee_asks(db):
     found = json.loads(shown.stdout)
     hidden = [point for point in found["points"] if point["withheld"]]
     assert hidden
-    assert all(point["numerator"] is None and point["value"] is None for point in hidden)
+    assert all(point[name] is None for point in hidden for name in ("numerator", "value", "upper"))
     assert all(not point["signals"] for point in hidden)
     assert not any(0 < (point["numerator"] or 0) < 11 for point in found["points"])
     assert "are withheld" in shown.stderr
