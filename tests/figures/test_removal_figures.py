@@ -1,5 +1,6 @@
 """Pictures of time in place, reasons, models, hazards and pumps: what the ink shows."""
 
+from dataclasses import replace
 from io import BytesIO
 
 import numpy as np
@@ -167,8 +168,6 @@ def test_forest_plot_draws_the_limits_to_scale() -> None:
 
 
 def test_without_a_model_there_is_no_forest() -> None:
-    from dataclasses import replace
-
     with pytest.raises(ValueError, match="no fitted model"):
         forest_figure(replace(model(), fit=None))
 
@@ -237,7 +236,8 @@ def test_figures_of_thin_data_can_be_drawn() -> None:
         Picture(time_in_place_figure([time_in_place(counts)]))
         Picture(incidence_figure([incidence(counts)]))
         Picture(hazard_figure([smoothed_hazard(counts, "dislodged")]))
-    Picture(incidence_figure([incidence(last), incidence(last)]))
+    groups = [replace(incidence(last), group=name) for name in ("Avocet", "Curlew")]
+    Picture(incidence_figure(groups))
 
 
 def test_corners_of_a_step() -> None:
