@@ -67,10 +67,10 @@ def _stage(
         values = ", ".join(f"{value} as {name}" for name, value in plan.values.items())
         cases = " ".join(f"when {check.fails} then {i}" for i, check in enumerate(checks))
         identifier = f"try_cast({binding.own.get(SET_ASIDE_ID, 'null')} as integer)"
-        rows = with_placement(source, relation)
+        placed = with_placement(source, relation)
         connection.execute(
             f"create or replace temp table {table} as"
-            f" with source as ({rows}), typed as (select *, {values} from source)"
+            f" with source as ({placed}), typed as (select *, {values} from source)"
             f" select row, {', '.join(record.columns)}, {identifier} as {SET_ASIDE_ID},"
             f" (case {cases} end)::smallint as check_no from typed"
         )

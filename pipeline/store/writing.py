@@ -89,7 +89,7 @@ def _insert(connection: Connection, staged: Staged, faults: str, known: str, ori
         connection,
         f"insert into {staged.record.name} select {stored(staged.record)}, ?, ?, row"
         f" from {good(staged, faults)} s"
-        f" where not exists (from {known} k where k.row = s.row and k.same) order by row",
+        f" where not exists (from {known} k where k.row = s.row and k.same)",
         [*origin],
     )
 
