@@ -94,4 +94,5 @@ def show(*pieces: str) -> None:
 
     shown: Any = display
     for piece in pieces:
-        shown(Markdown(piece))
+        # Blank lines around it: Quarto sets one output right after another.
+        shown(Markdown(f"\n{piece}\n\n"))
