@@ -54,9 +54,10 @@ def withheld_periods(
     quarter_of_month, quarters : sequence of str
         The quarter of each month, and the quarters in time order.
     """
-    months = policy.is_small(np.atleast_2d(np.asarray(month_cells, float))).any(axis=1)
+    small_months = policy.is_small(np.atleast_2d(np.asarray(month_cells, float)))
+    months: Bools = np.asarray(small_months.any(axis=1))
     cells = np.atleast_2d(np.asarray(quarter_cells, float))
-    hidden = policy.is_small(cells).any(axis=1)
+    hidden: Bools = np.asarray(policy.is_small(cells).any(axis=1))
     if hidden.sum() == 1 and len(quarters) > 1:
         others = np.where(hidden | (cells.min(axis=1) <= 0), np.inf, cells.min(axis=1))
         hidden[int(np.argmin(others))] = True
