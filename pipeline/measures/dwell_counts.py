@@ -61,11 +61,14 @@ def removal_rows(
         No episode with a known dwell is left.
     """
     condition, params = _condition(where, months)
+    # A constant among the groups would be hashed with every episode.
+    named = [name for name, asked in (("stratum", strata), ('"group"', by)) if asked]
     frame = store.frame(
         f'select {_group(strata)} as stratum, {_group(by)} as "group",'
         " dwell_h as hours, reason, count(*) as n,"
         " count(case when dwell_basis = 'interval' then 1 end) as midpoints"
-        f" from episode_dwell where {condition} group by all order by all",
+        f" from episode_dwell where {condition}"
+        f" group by {', '.join([*named, 'hours', 'reason'])} order by all",
         params,
     )
     if frame["hours"].null_count() == frame.height:
