@@ -8,7 +8,17 @@ from click.testing import CliRunner
 from pipeline.cli import dwell
 from pipeline.errors import NoDataError, UsageError
 
-SHAPE = ["numerator", "denominator", "episodes", "ascertained", "rate", "lower", "upper", "unit", "provisional"]  # fmt: skip
+SHAPE = [
+    "numerator",
+    "denominator",
+    "episodes",
+    "ascertained",
+    "rate",
+    "lower",
+    "upper",
+    "unit",
+    "provisional",
+]
 
 
 @pytest.fixture
