@@ -147,6 +147,7 @@ def test_what_cannot_be_charted_is_said_in_one_sentence(db, words, message):
         run(chart, *words, "--db", str(db))
 
 
+@pytest.mark.slow
 def test_pictures_carry_their_title_and_are_the_same_bytes(db, tmp_path):
     for name in ("a.svg", "b.svg"):
         words = ("leakage", "--site", "curlew", "--rules", "limits")
@@ -193,6 +194,7 @@ def test_signals_of_a_quarter_without_data_are_refused_with_the_span(db):
         run(signals, "2031-Q1", "--db", str(db))
 
 
+@pytest.mark.slow
 def test_a_plan_says_which_chart_sees_it_soonest(db):
     shown = run(plan, "dislodgement", "--change", "halving", "--db", str(db), "--format", "json")
     found = json.loads(shown.stdout)

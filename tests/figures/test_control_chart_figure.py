@@ -150,12 +150,16 @@ CASES = {
 
 
 @pytest.mark.parametrize("name", CASES)
-def test_every_chart_can_be_drawn_as_the_same_bytes(name, tmp_path):
+def test_every_chart_can_be_drawn(name, tmp_path):
     figure = control_chart_figure(CASES[name](), "Dislodgement")
+    assert b"<svg" in figure.save(tmp_path / "a.svg").read_bytes()
+    assert figure.alt
+
+
+def test_the_same_chart_is_the_same_bytes(tmp_path):
+    figure = control_chart_figure(CASES["phases"](), "Dislodgement")
     first = figure.save(tmp_path / "a.svg").read_bytes()
     assert first == figure.save(tmp_path / "b.svg").read_bytes()
-    assert b"<svg" in first
-    assert figure.alt
 
 
 def test_small_multiples_name_the_panels_that_signal(tmp_path):
