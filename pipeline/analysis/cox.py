@@ -8,15 +8,14 @@ from typing import Any
 import numpy as np
 
 from pipeline.analysis.counts import Floats, Ints, sums_by
+from pipeline.analysis.influence import Influence, clustered_covariance
 from pipeline.analysis.models import (
     OF_REASON,
     Baseline,
-    Influence,
     ModelData,
     ModelFit,
     NotEstimableError,
     Point,
-    clustered_covariance,
     maximise,
     outer_sum,
     refuse_separation,

@@ -8,17 +8,16 @@ from typing import Any
 import numpy as np
 
 from pipeline.analysis.counts import Floats, sums_by
+from pipeline.analysis.influence import Influence, clustered_covariance
 from pipeline.analysis.models import (
     CENSORED,
     OF_REASON,
     OTHER_REASON,
     Baseline,
-    Influence,
     ModelData,
     ModelFit,
     NotEstimableError,
     Point,
-    clustered_covariance,
     maximise,
     outer_sum,
     refuse_separation,
