@@ -11,14 +11,9 @@ from pipeline.analysis.group_tests import Differences, GroupTest
 from pipeline.analysis.interval_censored import TurnbullCurve
 from pipeline.analysis.modelling import ModelResult
 from pipeline.analysis.models import ModelFit
-from pipeline.analysis.pump import PumpRow, PumpTable
-from pipeline.commands.removal_result import (
-    Group,
-    Hazard,
-    RemovalResult,
-    Tests,
-    pump_hidden,
-)
+from pipeline.analysis.pump import PumpTable
+from pipeline.commands.removal_pump import pump_rows
+from pipeline.commands.removal_result import Group, Hazard, RemovalResult, Tests
 from pipeline.disclosure import Policy
 
 if TYPE_CHECKING:
@@ -311,42 +306,4 @@ def _pump(table: PumpTable, policy: Policy) -> dict[str, Any]:
         "rows": pump_rows(table, policy),
         "untold": _count(table.all_rates.untold, policy),
         "without_runtime": _count(table.without_runtime, policy),
-    }
-
-
-def pump_rows(table: PumpTable, policy: Policy) -> list[dict[str, Any]]:
-    """Return a row a flow rate, then all rates (`rate_ml_h` null), few catheters withheld."""
-    hidden = pump_hidden(table, policy)
-    rows = (*table.rows, table.all_rates)
-    return [
-        pump_row(row, hide_outcomes=outcomes, hide_all=everything)
-        for row, (outcomes, everything) in zip(rows, hidden, strict=True)
-    ]
-
-
-def pump_row(row: PumpRow, *, hide_outcomes: bool, hide_all: bool) -> dict[str, Any]:
-    """Return one flow rate's row, without the figures that are withheld."""
-
-    def outcome(value: float) -> float | None:
-        return None if hide_outcomes else number(value)
-
-    def shown(value: float) -> float | None:
-        return None if hide_all else number(value)
-
-    return {
-        "rate_ml_h": number(row.rate_ml_h),
-        "catheters": None if hide_all else row.catheters,
-        "emptied_early": None if hide_outcomes else row.emptied_early,
-        "together": None if hide_outcomes else row.together,
-        "drug_left": None if hide_outcomes else row.drug_left,
-        "emptied_early_pct": outcome(row.emptied_early_pct[0]),
-        "emptied_early_lower": outcome(row.emptied_early_pct[1]),
-        "emptied_early_upper": outcome(row.emptied_early_pct[2]),
-        "drug_left_pct": outcome(row.drug_left_pct[0]),
-        "drug_left_lower": outcome(row.drug_left_pct[1]),
-        "drug_left_upper": outcome(row.drug_left_pct[2]),
-        "median_runtime_h": shown(row.median_runtime_h),
-        "median_dwell_h": shown(row.median_dwell_h),
-        "median_empty_h": outcome(row.median_empty_h),
-        "median_left_ml": outcome(row.median_left_ml),
     }

@@ -6,7 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from pipeline.analysis.time_in_place import AT_RISK_HOURS
-from pipeline.commands.removal_result import Group, RemovalResult, pump_hidden
+from pipeline.commands.removal_pump import pump_hidden
+from pipeline.commands.removal_result import Group, RemovalResult
 from pipeline.disclosure import Policy, withheld_at_risk
 from pipeline.errors import NoDataError, RenderError, UsageError
 from pipeline.figures.look import Drawing, standalone

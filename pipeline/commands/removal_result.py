@@ -29,7 +29,7 @@ from pipeline.analysis.interval_censored import IntervalCounts, TurnbullCurve, t
 from pipeline.analysis.modelling import ModelResult, fit_model
 from pipeline.analysis.models import Model
 from pipeline.analysis.multiplicity import benjamini_hochberg
-from pipeline.analysis.pump import PumpRow, PumpTable, pump_table
+from pipeline.analysis.pump import PumpTable, pump_table
 from pipeline.analysis.time_in_place import RestrictedMean, TimeInPlace, time_in_place
 from pipeline.disclosure import Policy, withheld_at_risk
 from pipeline.disclosure.reasons import RARE, rare_reasons
@@ -291,22 +291,3 @@ def _pump(store: Store, asked: Asked) -> PumpTable:
         rows["is_removed"].to_numpy(),
         rows["n"].to_numpy(),
     )
-
-
-def pump_hidden(table: PumpTable, policy: Policy) -> list[tuple[bool, bool]]:
-    """Say for each flow rate, then all rates, whether its outcomes and all of it are withheld.
-
-    One rate alone cannot be withheld: it is all rates less the others.
-    """
-    rows = (*table.rows, table.all_rates)
-    few = [bool(policy.is_small(row.catheters)) for row in rows]
-    outcomes = [bool(policy.is_small(_outcomes(row)).any()) for row in rows]
-    for hidden in (few, outcomes):
-        others = [i for i in range(len(table.rows)) if not hidden[i]]
-        if sum(hidden[:-1]) == 1 and others:
-            hidden[min(others, key=lambda i: table.rows[i].catheters)] = True
-    return [(one or other, one) for one, other in zip(few, outcomes, strict=True)]
-
-
-def _outcomes(row: PumpRow) -> tuple[int, ...]:
-    return (row.emptied_early, row.together, row.drug_left)

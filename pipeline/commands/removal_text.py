@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.analysis.counts import Floats
 from pipeline.analysis.group_tests import Differences, GroupTest
 from pipeline.commands.printing import table_lines
-from pipeline.commands.removal_output import pump_rows
+from pipeline.commands.removal_pump import pump_rows
 from pipeline.commands.removal_result import Group, RemovalResult, Tests
 from pipeline.disclosure import WITHHELD, Policy
 from pipeline.records.wording import noun_of
