@@ -42,8 +42,12 @@ local function figure(fig)
   return pandoc.Plain(inlines)
 end
 
--- The facts of the quarter, on the screen a strip of large numbers, are one line in print.
-local function facts(div)
+-- The facts, on the screen a strip of large numbers, are one line in print.
+local function printed_div(div)
+  if div.classes:includes('finding') then -- it stays with the figure that it speaks of
+    div.attributes['typst:sticky'] = 'true'
+    return div:walk { Para = function(p) return pandoc.Para { pandoc.Strong(p.content) } end }
+  end
   if not div.classes:includes('facts') then return nil end
   local line = pandoc.Inlines {}
   div:walk { BulletList = function(list)
@@ -77,7 +81,7 @@ end
 
 local filters = { { Image = Image } }
 if FORMAT == 'typst' then
-  table.insert(filters, { Div = facts })
+  table.insert(filters, { Div = printed_div })
   table.insert(filters, { traverse = 'topdown', Figure = function(f) return figure(f), false end })
   table.insert(filters, { Image = inline_image })
   table.insert(filters, { Pandoc = keep_together })
