@@ -85,22 +85,26 @@ def survey(path: Path) -> _Survey:
     except OSError:
         raise InputError(f"{path.name} cannot be read.") from None
     result.digest = digest.hexdigest()
+    result.utf8 = result.utf8 and not decode.getstate()[0]  # no character is cut off at the end
     return result
 
 
 def _note(result: _Survey, decode: codecs.IncrementalDecoder, tail: bytes, chunk: bytes) -> None:
-    if result.utf8:
+    # Plain ASCII between whole characters needs no decoding, and is most of every file.
+    if result.utf8 and not (chunk.isascii() and not decode.getstate()[0]):
         try:
             decode.decode(chunk)
         except UnicodeDecodeError:
             result.utf8 = False
     result.nul = result.nul or b"\0" in chunk
-    result.blank_lines = result.blank_lines or _has_blank_line(tail + chunk)
+    result.blank_lines = result.blank_lines or (
+        _has_blank_line(tail + chunk[:2]) or _has_blank_line(chunk)
+    )
 
 
 def _has_blank_line(data: bytes) -> bool:
     # Plain searches first: the pattern is slow on hundreds of megabytes.
-    return b"\n\n" in data or b"\n\r\n" in data or b"\r\r" in data
+    return b"\n\n" in data or (b"\r" in data and (b"\n\r\n" in data or b"\r\r" in data))
 
 
 def read_header(path: Path, encoding: str, delimiter: str | None) -> tuple[tuple[str, ...], str]:
