@@ -9,6 +9,7 @@ import numpy as np
 
 from pipeline.analysis.charts import ControlChart, Signal
 from pipeline.analysis.charts.detectability import Detectability
+from pipeline.analysis.rates import LOW_ASCERTAINMENT
 from pipeline.measures.catalogue import Measure
 from pipeline.report import words
 from pipeline.report.numbers import Number
@@ -26,7 +27,8 @@ class Rate:
 
     `rate`, `lower` and `upper` are in the measure's unit and NaN where the
     denominator is zero; `withheld` says that its cells are too small to show,
-    `missing_withheld` that the episodes of unknown numerator are.
+    `missing_withheld` that the episodes of unknown numerator are. `if_none` and
+    `if_all` are the rate had none, or all, of the missing had the event.
     """
 
     period: str
@@ -40,6 +42,8 @@ class Rate:
     provisional: bool = False
     withheld: bool = False
     missing_withheld: bool = False
+    if_none: float = float("nan")
+    if_all: float = float("nan")
 
     @property
     def has_figures(self) -> bool:
@@ -142,12 +146,23 @@ class Finding:
         unit, name = self.measure.unit, self.measure.name
         found = [number_of(f"{name}/{rate.period}", rate, unit) for rate in self.quarters]
         found.append(number_of(f"{name}/year-before", self.year_before, unit))
+        if self.is_poorly_known:
+            now = f"{name}/{self.now.period}"
+            found.append(Number(f"{now}/if-none", self.now.if_none, unit))
+            found.append(Number(f"{now}/if-all", self.now.if_all, unit))
         if self.target is not None:
             found.append(Number(f"{name}/target", self.target, unit))
         if self.sight is not None:
             found.append(Number(f"{name}/false-signal", self.sight.false_signal, "probability"))
             found.append(Number(f"{name}/months-to-doubling", self.months_to_doubling, "months"))
         return tuple(found)
+
+    @property
+    def is_poorly_known(self) -> bool:
+        """Known for so few that the range of what it could be stands beside the rate."""
+        now = self.now
+        is_few = now.has_figures and now.ascertainment < LOW_ASCERTAINMENT
+        return is_few and not now.missing_withheld
 
     @property
     def number_id(self) -> str:

@@ -111,7 +111,8 @@ def sources_note(facts: Facts) -> str:
     text = (
         f"Records as of {facts.as_of}, data fingerprint `{facts.fingerprint}`. "
         "An episode counts in its month of placement. The small line has its own scale; "
-        "its last point is this quarter."
+        "its last point is this quarter. A rate known for few has beside it what it would be "
+        "had none, or all, of the missing had the event."
     )
     if facts.small_cell:
         text += (
@@ -166,7 +167,7 @@ def _row(finding: Finding, page: Page) -> list[str]:
     return [
         f"{title} [({markdown.prose(measure.unit)})]{{.unit}}",
         markdown.prose(verdict_cell(finding)),
-        markdown.prose(rate_cell(now)),
+        markdown.prose(rate_cell(now) + missing_range(finding)),
         page.small(f"line-{measure.name.replace('_', '-')}", line),
         markdown.prose(_count(now)),
         figure(finding.target, 3) if finding.target is not None else "none",
@@ -186,6 +187,15 @@ def rate_cell(rate: Rate) -> str:
     if rate.denominator <= 0:
         return "no figures"
     return f"{figure(rate.rate)} ({figure(rate.lower)} to {figure(rate.upper)})"
+
+
+def missing_range(finding: Finding) -> str:
+    """Return the range of what a poorly known rate could be, to stand beside it."""
+    if not finding.is_poorly_known:
+        return ""
+    now = finding.now
+    known = f"{figure(100 * now.ascertainment)}%"
+    return f"; known for {known}: {figure(now.if_none)} to {figure(now.if_all)}"
 
 
 def verdict_cell(finding: Finding) -> str:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pipeline.analysis.charts import ControlChart, Counts
 from pipeline.analysis.charts.detectability import detectability
-from pipeline.analysis.rates import rates
+from pipeline.analysis.rates import rates, sensitivity
 from pipeline.disclosure import Policy
 from pipeline.disclosure.periods import WithheldPeriods, withheld_periods
 from pipeline.errors import NoDataError
@@ -219,6 +219,14 @@ def rate_of(measure: Measure, period: str, row: Mapping[str, Any] | None) -> Rat
         kind=measure.denominator_kind,
         multiplier=measure.multiplier,
     )
+    missing = sensitivity(
+        row["numerator"],
+        row["denominator"],
+        row["episodes"] - row["ascertained"],
+        row.get("missing_denominator", 0.0),
+        kind=measure.denominator_kind,
+        multiplier=measure.multiplier,
+    )
     return Rate(
         period=period,
         numerator=float(row["numerator"]),
@@ -229,6 +237,8 @@ def rate_of(measure: Measure, period: str, row: Mapping[str, Any] | None) -> Rat
         lower=float(found.lower),
         upper=float(found.upper),
         provisional=bool(row["provisional"]),
+        if_none=float(missing.all_without),
+        if_all=float(missing.all_with),
     )
 
 

@@ -287,8 +287,14 @@ def about_measure(finding: Finding) -> list[Sentence]:
     found = [Sentence(opening, _sight_ids(finding)), Sentence(_figures(finding), _quoted(finding))]
     now = finding.now
     if now.has_figures and not now.missing_withheld and now.ascertained < now.episodes:
-        text = f"Known for {now.ascertained:,} of {count(now.episodes, 'catheter')}."
-        found.append(Sentence(text, (finding.number_id,)))
+        text = f"Known for {now.ascertained:,} of {count(now.episodes, 'catheter')}"
+        ids = [finding.number_id]
+        if finding.is_poorly_known:
+            text += (
+                f": {figure(now.if_none)} to {figure(now.if_all)}, whatever the missing ones were"
+            )
+            ids += [f"{finding.number_id}/if-none", f"{finding.number_id}/if-all"]
+        found.append(Sentence(f"{text}.", tuple(ids)))
     return found
 
 
