@@ -44,7 +44,7 @@ class Sparkline:
 
 
 def sparkline(periods: Sequence[str], values: Sequence[float], unit: str) -> Sparkline:
-    """Draw a small line whose last point is marked.
+    """Draw a small line whose last point, where it is known, is marked.
 
     Parameters
     ----------
@@ -57,11 +57,11 @@ def sparkline(periods: Sequence[str], values: Sequence[float], unit: str) -> Spa
     """
     places = _places(values)
     lines = "".join(f'<path d="{_path(run)}"/>' for run in _unbroken(places) if len(run) > 1)
-    drawn = [place for place in places if place is not None]
     lonely = [run[0] for run in _unbroken(places) if len(run) == 1]
     dots = "".join(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="1.3" fill="{POINT}"/>' for x, y in lonely)
-    if drawn:
-        dots += f'<circle cx="{drawn[-1][0]:.1f}" cy="{drawn[-1][1]:.1f}" r="{_DOT}" fill="{INK}"/>'
+    if places and places[-1] is not None:
+        x, y = places[-1]
+        dots += f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{_DOT}" fill="{INK}"/>'
     svg = (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{_WIDTH:g}" height="{_HEIGHT:g}" '
         f'viewBox="0 0 {_WIDTH:g} {_HEIGHT:g}">'

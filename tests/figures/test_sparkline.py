@@ -22,11 +22,15 @@ def test_a_gap_breaks_the_line():
     assert [p.get("d").count("L") for p in broken.findall(f".//{SVG}path")] == [1]
 
 
-def test_the_last_known_point_is_the_dark_one():
-    _, root = drawn([1.0, 4.0, 2.0, math.nan])
+def test_the_last_point_is_the_dark_one():
+    _, root = drawn([1.0, 4.0, 2.0, 3.0])
     dark = [c for c in root.findall(f".//{SVG}circle") if c.get("fill") == INK]
-    assert len(dark) == 1
-    assert 60 < float(dark[0].get("cx")) < 80
+    assert [float(c.get("cx")) for c in dark] == [108.0]
+
+
+def test_an_earlier_point_is_not_taken_for_the_last():
+    _, root = drawn([1.0, 4.0, 2.0, math.nan])
+    assert not [c for c in root.findall(f".//{SVG}circle") if c.get("fill") == INK]
 
 
 def test_higher_is_drawn_higher():
