@@ -31,6 +31,7 @@ from pipeline.cli import dwell
 from pipeline.records.layout import RECORDS, Field, Kind
 from pipeline.resources import resource
 from pipeline.store import schema
+from pipeline.store.ready import make_ready
 
 ORDINARY: dict[str, dict[str, Any]] = {
     "site": {"label": "Avocet"},
@@ -103,9 +104,13 @@ def empty_store() -> bytes:
 
 
 class Database:
-    """An empty store, with `given` to fill it and `expect` to question it."""
+    """An empty store, with `given` to fill it and `expect` to question it.
+
+    With `keeps_ready`, the tables that a load makes ready follow what is given.
+    """
 
     def __init__(self) -> None:
+        self.keeps_ready = False
         self._folder = TemporaryDirectory()
         path = Path(self._folder.name) / "dwell.duckdb"
         path.write_bytes(empty_store())
@@ -124,6 +129,8 @@ class Database:
             self._insert(
                 record, {name: value_of(layout.field(name), cell) for name, cell in row.items()}
             )
+        if self.keeps_ready:
+            make_ready(self.connection)
 
     def expect(self, name: str, table: str) -> None:
         """Compare a view or measure, whole, in the columns that the table names."""
@@ -151,6 +158,8 @@ class Database:
             f" values (1, 'load', timestamp '2026-01-06', date '{as_of}')"
         )
         self.connection.execute("detach saved")
+        with duckdb.connect(str(path)) as connection:
+            make_ready(connection)
         return path
 
     def _source(self, name: str) -> str:

@@ -1,17 +1,15 @@
-"""What every question about measures shares: keyed copies made once a session.
+"""What every question about measures shares: what they read, with small keys.
 
-Opaque keys are long texts and every measure is joined by them. A session therefore
-copies what the measures read into temporary tables in which `episode_id` is a small
-whole number, and lets the measures' own SQL run on those under the usual names.
+Opaque keys are long texts and every measure is joined by them. In what the store keeps
+ready, `episode_id` is a small whole number; a session brings what else the measures read
+to the same keys, and lets the measures' own SQL run on it under the usual names.
 """
 
-import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
-from pipeline.measures.catalogue import Measure, load_catalogue
-from pipeline.measures.where import WHERE_COLUMNS
+from pipeline.measures.catalogue import Measure
 from pipeline.settings import Settings
-from pipeline.store import Store
+from pipeline.store import READY, Store, ready
 
 # What episodes can be grouped and filtered by: the name asked for, and its column.
 DIMENSIONS = {
@@ -29,13 +27,6 @@ DIMENSIONS = {
     "drug": "drug",
 }
 _SETTING_TABLES = {"setting", "dose_ceiling"}
-_KEPT = {
-    "child_key",
-    "month_order",
-    "catheter_days",
-    *DIMENSIONS.values(),
-    *(column.sql for column in WHERE_COLUMNS.values()),
-}
 
 
 def keyed(name: str) -> str:
@@ -46,39 +37,19 @@ def keyed(name: str) -> str:
 def copy_what_is_read(store: Store, measures: Iterable[Measure]) -> None:
     """Make the keyed copies that `measures` read, where the session has none yet."""
     names = {name for measure in measures for name in measure.reads} - _SETTING_TABLES
-    _number_episodes(store)
     for name in sorted({"episode_dwell", *names}):
-        ((have,),) = store.rows(
-            "select count(*) from duckdb_tables() where temporary and table_name = ?",
-            [keyed(name)],
-        )
-        if not have:
-            store.rows(_copy(name, _columns_read(store, name)))
-
-
-def _columns_read(store: Store, name: str) -> list[str]:
-    """Columns of `name` that any measure mentions, or that questions are asked by."""
-    words = set(re.findall(r"\w+", " ".join(m.sql for m in load_catalogue().values())))
-    wanted = words | _KEPT if name == "episode_dwell" else words
-    found = store.rows("select column_name from (describe select * from query_table(?))", [name])
-    return [column for (column,) in found if column in wanted and column != "episode_id"]
-
-
-def _number_episodes(store: Store) -> None:
-    """Give every episode a number, on its own: with wide rows that would cost a copy more."""
-    store.rows(
-        "create temp table if not exists episode_number as"
-        " select episode_id, cast(row_number() over () as integer) as number from episode"
-    )
-
-
-def _copy(name: str, columns: Sequence[str]) -> str:
-    listed = "".join(f", source.{column}" for column in columns)
-    return (
-        f"create temp table {keyed(name)} as"
-        f" select episode_number.number as episode_id{listed} from {name} as source"
-        " inner join episode_number on source.episode_id = episode_number.episode_id"
-    )
+        if name in READY:
+            store.rows(
+                f"create temp view if not exists {keyed(name)} as"
+                f" select number as episode_id, * exclude (number, episode_id) from {ready(name)}"
+            )
+        else:
+            store.rows(
+                f"create temp table if not exists {keyed(name)} as"
+                f" select numbered.number as episode_id, source.* exclude (episode_id)"
+                f" from {name} as source inner join {ready('episode_dwell')} as numbered"
+                " on source.episode_id = numbered.episode_id"
+            )
 
 
 def steps(measures: Iterable[Measure], settings: Settings | None) -> list[str]:

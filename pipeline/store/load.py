@@ -16,6 +16,7 @@ from pipeline.store.checks import Finding, run_checks
 from pipeline.store.connection import plain_errors
 from pipeline.store.judging import judge
 from pipeline.store.known import Known, find_known, keep_undecided
+from pipeline.store.ready import make_ready
 from pipeline.store.screening import screen_keys
 from pipeline.store.session import open_store
 from pipeline.store.staging import Staged, note_placements, stage
@@ -136,6 +137,8 @@ def _load(path: Path, sources: Sequence[Source], terms: _Terms, progress: Progre
         if result.load_id is None:
             connection.rollback()
             return result
+        progress("counting", 0)
+        make_ready(connection)
         connection.commit()
         return replace(result, findings=run_checks(store))
 

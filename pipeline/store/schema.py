@@ -11,6 +11,7 @@ from pipeline.errors import StoreError
 from pipeline.resources import resource
 from pipeline.store.asking import count_of, first_row
 from pipeline.store.connection import OWNER_ONLY
+from pipeline.store.ready import READY, make_ready
 from pipeline.store.views import views_text
 
 Connection = duckdb.DuckDBPyConnection
@@ -31,8 +32,8 @@ def migrations() -> list[Migration]:
 
 
 def views_hash() -> str:
-    """Return a digest of the views that this version brings."""
-    return hashlib.sha256(views_text().encode()).hexdigest()
+    """Return a digest of the views that this version brings, and of those kept ready."""
+    return hashlib.sha256("\n".join((views_text(), *READY)).encode()).hexdigest()
 
 
 def version_of(connection: Connection) -> int:
@@ -100,6 +101,7 @@ def bring_up_to_date(connection: Connection) -> None:
     text = views_text()
     if text.strip():
         connection.execute(text)
+    make_ready(connection)
     connection.execute("update schema_info set views_hash = ?", [views_hash()])
 
 

@@ -13,6 +13,7 @@ from pipeline.errors import UsageError
 from pipeline.records.layout import RECORDS, Record
 from pipeline.store.asking import count_of, first_row
 from pipeline.store.connection import plain_errors
+from pipeline.store.ready import make_ready
 from pipeline.store.session import open_store
 
 Connection = duckdb.DuckDBPyConnection
@@ -57,6 +58,7 @@ def undo(path: Path, load_id: int) -> UndoResult:
             " (select load_id from load where undone_by is not null)",
             [load_id],
         )
+        make_ready(connection)
         connection.commit()
     return UndoResult(undo_id, out, back)
 

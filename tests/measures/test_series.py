@@ -27,6 +27,7 @@ class StoreInMemory(Store):
 
 @pytest.fixture
 def store(db):
+    db.keeps_ready = True
     return StoreInMemory(db.connection)
 
 
@@ -130,6 +131,7 @@ def test_months_can_be_chosen(db, store):
 
 
 def test_a_month_is_provisional_until_its_follow_up_is_over(db):
+    db.keeps_ready = True
     db.given("episode", "episode_id | placed_month\n e1 | 2025-11\n e2 | 2025-12")
     store = StoreInMemory(db.connection, dt.date(2026, 1, 5))
     frame = series(store, ["leakage", "unplanned_visit", "runtime_covers_course"])
@@ -138,6 +140,7 @@ def test_a_month_is_provisional_until_its_follow_up_is_over(db):
 
 
 def test_a_quarter_is_provisional_until_its_last_month_is_final(db):
+    db.keeps_ready = True
     db.given("episode", "episode_id | placed_month\n e1 | 2025-10")
     store = StoreInMemory(db.connection, dt.date(2026, 1, 4))
     assert series(store, "leakage", by=("quarter",))["provisional"].to_list() == [True]
