@@ -12,7 +12,7 @@ demo: $(READY)
 	$(BIN)/dwell demo demo
 
 test: lint
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest --numprocesses 2 --dist loadscope
 
 lint: $(READY)
 	$(BIN)/ruff check .

@@ -38,7 +38,15 @@ def demo(
         _say(f"Loading {delivery}", quiet)
         _run(ctx, "load", folder=delivery, as_of=AS_OF, db=db, quiet=quiet)
     if with_report:
-        _run(ctx, "report", quarter=QUARTER, db=db, out=folder / "report", quiet=quiet)
+        _run(
+            ctx,
+            "report",
+            quarter=QUARTER,
+            audience="committee",
+            db=db,
+            out=folder / "report",
+            quiet=quiet,
+        )
         _say(f"Now open {folder / 'report'}", quiet)
     _say(f"Now ask: dwell status --db {db}", quiet)
 
