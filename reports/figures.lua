@@ -79,9 +79,18 @@ local function keep_together(doc)
   return doc
 end
 
+-- Limits stand beneath their number, in small type.
+local function printed_span(span)
+  if not span.classes:includes('limits') then return nil end
+  local inlines = pandoc.Inlines { pandoc.RawInline('typst', '#linebreak()#text(0.85em)[') }
+  inlines:extend(span.content)
+  inlines:insert(pandoc.RawInline('typst', ']'))
+  return inlines
+end
+
 local filters = { { Image = Image } }
 if FORMAT == 'typst' then
-  table.insert(filters, { Div = printed_div })
+  table.insert(filters, { Div = printed_div, Span = printed_span })
   table.insert(filters, { traverse = 'topdown', Figure = function(f) return figure(f), false end })
   table.insert(filters, { Image = inline_image })
   table.insert(filters, { Pandoc = keep_together })

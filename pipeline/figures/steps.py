@@ -7,6 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.records.wording import words_of
+
 Floats = NDArray[np.float64]
 
 MOST_STEPS = 400  # along the time axis: finer ones cannot be told apart
@@ -79,4 +81,4 @@ def spread(places: Sequence[float], gap: float, low: float, high: float) -> list
 
 def spoken(code: str) -> str:
     """Return a code as words."""
-    return code.replace("_", " ")
+    return words_of(code)

@@ -1,4 +1,4 @@
-"""Reasons of removal as they stand in a sentence: "removal for dislodgement"."""
+"""Codes as words: reasons as they stand in "removal for dislodgement", all others as labels."""
 
 NOUNS: dict[str, str] = {
     "completed": "a completed course",
@@ -16,7 +16,15 @@ NOUNS: dict[str, str] = {
     "not_recorded": "a reason not recorded",
 }
 
+# Codes of which the words do not follow by taking the underscore away.
+LABELS: dict[str, str] = {"foot_ankle": "foot and ankle"}
+
+
+def words_of(code: str) -> str:
+    """Return a code as words, without a capital."""
+    return LABELS.get(code, code.replace("_", " "))
+
 
 def noun_of(reason: str) -> str:
     """Return a reason for use after "removal for"; an unknown one as its words."""
-    return NOUNS.get(reason, reason.replace("_", " "))
+    return NOUNS.get(reason, words_of(reason))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from pipeline.analysis.comparison import GroupRow
 from pipeline.figures.funnel import funnel_figure
+from pipeline.records.wording import words_of
 from pipeline.report import markdown, words
 from pipeline.report.gather_compare import MeasureComparison
 from pipeline.report.markdown import Column
@@ -21,6 +22,8 @@ BY_WORDS = {"site": "sites", "surgeon_type": "surgeon types"}
 MOST_FUNNELS = 4
 FEWEST_FUNNELS = 2  # drawn where nothing is called different
 WITHHELD = "withheld"
+FEWEST_EXPECTED = 5  # a ratio to fewer than this says nothing; common practice, no source
+TOO_FEW = "too few"
 
 
 @dataclass(frozen=True)
@@ -52,7 +55,7 @@ class Compared:
 
     def label(self, group: str) -> str:
         """Return what is printed for a group."""
-        return self.labels.get(group, words.sentence_case(group.replace("_", " ")))
+        return self.labels.get(group, words.sentence_case(words_of(group)))
 
 
 def shown_rows(result: MeasureComparison) -> list[tuple[GroupRow, bool]]:
@@ -115,8 +118,8 @@ def _difference(compared: Compared, result: MeasureComparison, row: GroupRow) ->
     text = (
         f"{group} counted {amount(row.numerator)}, {more} than the "
         f"{amount(round(row.expected, 1), 1)} that its case mix would lead one to expect "
-        f"(ratio {figure(row.ratio)}, 95% limits {figure(row.ratio_lower)} to "
-        f"{figure(row.ratio_upper)})."
+        f"(ratio {figure(row.ratio)}, 95% limits "
+        f"{words.limits(row.ratio_lower, row.ratio_upper)})."
     )
     return Sentence(text, (name, f"{name}/ratio"), result.measure.title, result.measure.name)
 
@@ -124,7 +127,7 @@ def _difference(compared: Compared, result: MeasureComparison, row: GroupRow) ->
 def ratio_table(compared: Compared) -> str:
     """Return the ratios of observed to expected, a row a measure and a column a group."""
     groups = compared.groups
-    columns = [Column("Measure", 26), *(Column(compared.label(g), 14, True) for g in groups)]
+    columns = [Column("Measure", 22), *(Column(compared.label(g), 12, True) for g in groups)]
     rows = []
     for result in compared.results:
         cells = {row.group: _cell(row, is_hidden) for row, is_hidden in shown_rows(result)}
@@ -133,7 +136,8 @@ def ratio_table(compared: Compared) -> str:
     caption = (
         f"Observed ÷ expected by {BY_WORDS[compared.by][:-1]}, with 95% limits, "
         f"{words.month(compared.months[0])} to {words.month(compared.months[1])}; 1 is what the "
-        "rest of the network would have had with the same case mix; bold: called different"
+        "rest of the network would have had with the same case mix; bold: called different; "
+        f"too few: fewer than {FEWEST_EXPECTED} events expected, too few to tell"
     )
     return markdown.table(columns, rows, caption, f"ratios-{compared.by.replace('_', '-')}")
 
@@ -143,8 +147,15 @@ def _cell(row: GroupRow, is_hidden: bool) -> str:
         return WITHHELD
     if not math.isfinite(row.ratio):
         return "none elsewhere"
-    text = f"{figure(row.ratio)} ({figure(row.ratio_lower)} to {figure(row.ratio_upper)})"
-    return f"**{text}**" if row.called else text
+    if is_too_few(row):
+        return TOO_FEW
+    ratio = f"**{figure(row.ratio)}**" if row.called else figure(row.ratio)
+    return f"{ratio} [({words.limits(row.ratio_lower, row.ratio_upper)})]{{.limits}}"
+
+
+def is_too_few(row: GroupRow) -> bool:
+    """Say whether a ratio rests on a handful of expected events; what is called never does."""
+    return row.expected < FEWEST_EXPECTED and not row.called
 
 
 def funnels(compared: Compared, page: Page, most: int = MOST_FUNNELS) -> list[str]:

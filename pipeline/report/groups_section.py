@@ -16,7 +16,7 @@ from pipeline.disclosure import Policy, withheld_at_risk
 from pipeline.figures.incidence import incidence_figure
 from pipeline.figures.time_in_place import time_in_place_figure
 from pipeline.report import markdown, words
-from pipeline.report.compare_section import Compared, shown_rows
+from pipeline.report.compare_section import Compared, is_too_few, shown_rows
 from pipeline.report.dwell_section import reason_label
 from pipeline.report.markdown import Column, prose, slug
 from pipeline.report.narrative import amount
@@ -165,7 +165,9 @@ def _group_cells(row: GroupRow, is_hidden: bool) -> list[str]:
     return [
         f"{amount(row.numerator)} / {amount(row.denominator)}",
         _with_limits(row.rate, row.lower, row.upper),
-        _with_limits(row.ratio, row.ratio_lower, row.ratio_upper),
+        "too few to tell"
+        if is_too_few(row)
+        else _with_limits(row.ratio, row.ratio_lower, row.ratio_upper),
         _with_limits(row.shrunken, row.shrunken_lower, row.shrunken_upper),
         _probability(row.above_network),
         note,
@@ -175,7 +177,7 @@ def _group_cells(row: GroupRow, is_hidden: bool) -> list[str]:
 def _with_limits(value: float, lower: float, upper: float) -> str:
     if not math.isfinite(value):
         return "none"
-    return f"{figure(value)} ({figure(lower)} to {figure(upper)})"
+    return f"{figure(value)} ({words.limits(lower, upper)})"
 
 
 def _probability(value: float) -> str:

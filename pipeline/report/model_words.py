@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipeline.analysis.modelling import ModelResult
 from pipeline.analysis.models import ModelFit
 from pipeline.analysis.risks import Risk
-from pipeline.records.wording import noun_of
+from pipeline.records.wording import noun_of, words_of
 
 MEANINGS = {
     "cox": "Other reasons end follow-up: a ratio says what drives this reason while in place.",
@@ -93,7 +93,7 @@ def _proportional(result: ModelResult) -> list[str]:
 
 
 def _words(code: str) -> str:
-    return code.replace("_", " ")
+    return words_of(code)
 
 
 def _capital(text: str) -> str:

@@ -44,6 +44,15 @@ def figure(value: float, digits: int = 2) -> str:
     return text.replace("-", "\N{MINUS SIGN}")
 
 
+def limits(lower: float, upper: float) -> str:
+    """Return 95% limits as "0.4 to 2.1"; "0.4 upwards" where there is no upper one."""
+    if math.isfinite(lower) and math.isfinite(upper):
+        return f"{figure(lower)} to {figure(upper)}"
+    if math.isfinite(lower):
+        return f"{figure(lower)} upwards"
+    return f"up to {figure(upper)}" if math.isfinite(upper) else "limits not known"
+
+
 def count(number: int, one: str, many: str | None = None) -> str:
     """Return a counted noun: "1 site", "5 sites", "1,204 catheters"."""
     return f"{number:,} {one if number == 1 else many or one + 's'}"
