@@ -137,7 +137,7 @@ def ratio_table(compared: Compared) -> str:
         f"Observed ÷ expected by {BY_WORDS[compared.by][:-1]}, with 95% limits, "
         f"{words.month(compared.months[0])} to {words.month(compared.months[1])}; 1 is what the "
         "rest of the network would have had with the same case mix; bold: called different; "
-        f"too few: fewer than {FEWEST_EXPECTED} events expected, too few to tell"
+        f"too few: fewer than {FEWEST_EXPECTED} events expected, or no upper limit"
     )
     return markdown.table(columns, rows, caption, f"ratios-{compared.by.replace('_', '-')}")
 
@@ -155,7 +155,8 @@ def _cell(row: GroupRow, is_hidden: bool) -> str:
 
 def is_too_few(row: GroupRow) -> bool:
     """Say whether a ratio rests on a handful of expected events; what is called never does."""
-    return row.expected < FEWEST_EXPECTED and not row.called
+    is_handful = row.expected < FEWEST_EXPECTED or not math.isfinite(row.ratio_upper)
+    return is_handful and not row.called
 
 
 def funnels(compared: Compared, page: Page, most: int = MOST_FUNNELS) -> list[str]:
