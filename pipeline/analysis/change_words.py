@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from pipeline.analysis.change import ChangeEffect
+from pipeline.analysis.charts.results import spoken
+from pipeline.analysis.charts.words import figure
 from pipeline.analysis.contrasts import Contrast
 from pipeline.analysis.rates import Rates
 from pipeline.analysis.segmented import Effect
@@ -34,7 +36,8 @@ def sentence(effect: ChangeEffect, *, title: str, unit: str, with_caution: bool 
 
 def _main(effect: ChangeEffect, title: str, unit: str) -> str:
     before, after = _rate(effect.before), _rate(effect.after)
-    opening = f"{title}: {before} {unit} before {effect.started_month}, {after} from then on"
+    when = spoken(effect.started_month)
+    opening = f"{title}: {before} {unit} before {when}, {after} from then on"
     contrast = effect.adjusted or effect.crude
     allowed = " allowing for case mix" if effect.adjusted else ""
     figures = f"ratio{allowed} {_ratio(contrast)}"
@@ -71,7 +74,7 @@ def _earlier(effect: ChangeEffect) -> str:
     notes = []
     if effect.placebo is not None and _is_away_from_one(effect.placebo):
         notes.append(
-            f"The rate already moved at {effect.placebo_month}, when nothing was changed "
+            f"The rate already moved at {spoken(effect.placebo_month)}, when nothing was changed "
             f"(ratio {_ratio(effect.placebo)})."
         )
     later = effect.without_first_month
@@ -98,4 +101,4 @@ def _ratio(contrast: Contrast | Effect) -> str:
 
 
 def _rate(rate: Rates) -> str:
-    return f"{float(rate.rate):.3g}"
+    return figure(float(rate.rate))

@@ -91,7 +91,7 @@ def sentences(tried: Tried) -> list[Sentence]:
             [f"{name}/{side}" for side in _FROM_ROW]
             + [f"{name}/ratio/{prefix.strip('_') or 'crude'}" for prefix in _RATIOS]
         )
-        found.append(Sentence(change_rows.words(judged), ids, judged.change.title, "tried"))
+        found.append(Sentence(_said(judged), ids, judged.change.title, "tried"))
     return found
 
 
@@ -115,7 +115,7 @@ def _one_change(change: Change, tried: Tried, page: Page) -> list[str]:
     anchor = f"change-{slug(change.change_id)}"
     heading = f"### {markdown.text(change.title)} {{#{anchor}}}"
     judged = [one for one in tried.judged if one.change.change_id == change.change_id]
-    said = [prose(change_rows.words(one)) for one in judged]
+    said = [prose(_said(one)) for one in judged]
     drawn = [_figure(one, page) for one in judged if not one.is_withheld]
     parts = [heading, markdown.text(lead)]
     if said:
@@ -123,6 +123,11 @@ def _one_change(change: Change, tried: Tried, page: Page) -> list[str]:
     if drawn:
         parts.append(block("figures", *drawn))
     return parts
+
+
+def _said(judged: JudgedChange) -> str:
+    """Return the sentences about a change; the caution stands once, above them all."""
+    return change_rows.words(judged, with_caution=False)
 
 
 def _figure(judged: JudgedChange, page: Page) -> str:
