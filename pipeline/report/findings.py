@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.analysis.charts import ControlChart, Signal
 from pipeline.analysis.charts.detectability import Detectability
@@ -16,7 +17,10 @@ from pipeline.report.numbers import Number
 
 RARE = frozenset({"g", "t"})  # charts of the gap between events: up means fewer events
 
-Kind = Literal["beyond", "shift", "uneven", "steady", "blind", "too_few", "provisional", "no_data"]
+Kind = Literal[
+    "beyond", "shift", "uneven", "steady", "blind", "too_few", "provisional", "no_data", "withheld"
+]
+Bools = NDArray[np.bool_]
 MOST_MONTHS = 24  # a chart that needs longer to see a doubling says too few to tell
 SIGNALS: frozenset[str] = frozenset({"beyond", "shift", "uneven"})
 
@@ -208,7 +212,7 @@ def judge(chart: ControlChart, quarter: str, better: str) -> Verdict:
     months = words.months_of(quarter)
     inside = np.array([period in months for period in chart.periods], bool)
     drawn = inside & np.isfinite(chart.value) & ~chart.suppressed
-    if chart.kind not in RARE and not drawn.any():
+    if not chart.is_of_gaps and not drawn.any():
         return Verdict("no_data", "no figures")
     found = [s for s in chart.signals if any(inside[i] for i in s.points)]
     if found:
@@ -218,6 +222,19 @@ def judge(chart: ControlChart, quarter: str, better: str) -> Verdict:
     if chart.kind == "run":
         return Verdict("too_few", "too few to tell")
     return Verdict("steady", "steady")
+
+
+def judge_told(chart: ControlChart, quarter: str, better: str, withheld: Bools) -> Verdict:
+    """Judge the whole chart, but name no signal that rests on a point withheld."""
+    whole = judge(chart, quarter, better)
+    verdict = judge(chart.with_signals(told_signals(chart, withheld)), quarter, better)
+    is_lost = whole.is_signal and not verdict.is_signal
+    return Verdict("withheld", "withheld") if is_lost else verdict
+
+
+def told_signals(chart: ControlChart, withheld: Bools) -> tuple[Signal, ...]:
+    """Return the signals that name no point withheld."""
+    return tuple(s for s in chart.signals if not withheld[list(s.points)].any())
 
 
 def with_sight(verdict: Verdict, months_to_doubling: float) -> Verdict:
@@ -235,7 +252,7 @@ def _of_signals(chart: ControlChart, found: list[Signal], better: str) -> Verdic
         spoken = words.month(since)
         clause = f"The figures since {spoken} do not scatter as chance alone would have them"
         return Verdict("uneven", f"uneven since {spoken}", clause, since=since)
-    rare = chart.kind in RARE
+    rare = chart.is_of_gaps
     said = [_beyond(beyond, rare=rare)] if beyond else []
     said += [_shift(shifts[-1], rare=rare)] if shifts else []
     foremost = (beyond or shifts)[-1]

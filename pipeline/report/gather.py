@@ -19,7 +19,7 @@ from pipeline.measures.catalogue import Measure, load_catalogue
 from pipeline.measures.periods import months_of, quarter_of
 from pipeline.measures.series import series
 from pipeline.report import words
-from pipeline.report.findings import RARE, Finding, Rate, Verdict, judge, with_sight
+from pipeline.report.findings import RARE, Finding, Rate, Verdict, judge_told, with_sight
 from pipeline.report.front import Facts
 from pipeline.report.gather_charts import counts_of, drawable, make_chart, rare_counts, until
 from pipeline.report.narrative import LoggedChange
@@ -128,16 +128,17 @@ class _Series:
         chart = make_chart(self.measure, self.counts, self.changes)
         shown = self._rates(withheld)
         sight = detectability(chart, monthly_volume=self._monthly_volume())
-        verdict = judge(chart, self.quarter, self.measure.better.value)
+        mask = self._mask(len(chart), withheld)
+        verdict = judge_told(chart, self.quarter, self.measure.better.value, mask)
         return Finding(
             measure=self.measure,
             now=shown[-1],
             year_before=self._year_before(withheld),
             quarters=shown,
             verdict=with_sight(verdict, sight.delays[0].months),
-            verdict_before=self._verdict_before(),
+            verdict_before=self._verdict_before(mask),
             chart=chart,
-            shown=self._shown(chart, withheld),
+            shown=self._shown(chart, mask, withheld),
             target=target,
             sight=sight,
         )
@@ -165,20 +166,24 @@ class _Series:
         whole = frame["denominator"].to_numpy().astype(float)
         return np.column_stack([with_event, whole - with_event, known])
 
-    def _shown(self, chart: ControlChart, withheld: WithheldPeriods) -> ControlChart | None:
+    def _mask(self, points: int, withheld: WithheldPeriods) -> NDArray[np.bool_]:
+        """Return which points of the chart are withheld; of rare events, all or none."""
+        if self.measure.charts[0].value not in RARE:
+            return withheld.months
+        is_small = self.policy.is_small(self._cells(self.quarters)[:, 0]).any()
+        return np.full(points, bool(is_small))
+
+    def _shown(
+        self, chart: ControlChart, mask: NDArray[np.bool_], withheld: WithheldPeriods
+    ) -> ControlChart | None:
         quarterly = make_chart(self.measure, counts_of(self.quarters, "quarter"), self.changes)
-        if chart.kind in RARE or self.measure.charts[0].value in RARE:
-            is_small = self.policy.is_small(self._cells(self.quarters)[:, 0]).any()
-            mask = np.full(len(chart), bool(is_small))
-        else:
-            mask = withheld.months
         return drawable(chart, mask, quarterly, withheld.quarters)
 
-    def _verdict_before(self) -> Verdict:
+    def _verdict_before(self, mask: NDArray[np.bool_]) -> Verdict:
         before = words.quarter_before(self.quarter)
         counts = until(self.counts, months_of(before)[1])
         chart = make_chart(self.measure, counts, self.changes)
-        return judge(chart, before, self.measure.better.value)
+        return judge_told(chart, before, self.measure.better.value, mask[: len(chart)])
 
     def _rates(self, withheld: WithheldPeriods) -> tuple[Rate, ...]:
         """Return the last eight quarters; those before the records have no figures."""

@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from pipeline.analysis.charts import Change, ControlChart, Counts, control_chart
 from pipeline.analysis.charts.rare import gaps
+from pipeline.analysis.charts.words import BETWEEN
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.events import event_order
 from pipeline.measures.periods import quarter_of
-from pipeline.report.findings import RARE
+from pipeline.report.findings import RARE, told_signals
 from pipeline.report.narrative import LoggedChange
 from pipeline.settings import Settings
 from pipeline.store import Store
@@ -75,7 +76,7 @@ def make_chart(measure: Measure, counts: Counts, changes: Sequence[LoggedChange]
     ]
     kind = measure.charts[0].value
     if kind in RARE:
-        return control_chart(counts, kind=kind, changes=log)
+        return control_chart(counts, kind=kind, changes=log, unit=BETWEEN[kind])
     return control_chart(
         counts, kind=kind, changes=log, multiplier=measure.multiplier, unit=measure.unit
     )
@@ -96,10 +97,15 @@ def drawable(
     """
     if not withheld.any():
         return chart
-    if chart.kind in RARE:
+    if chart.is_of_gaps:
         return None
     if withheld.mean() <= MOST_WITHHELD:
-        return replace(chart, suppressed=withheld)
+        return suppress(chart, withheld)
     if withheld_quarters.mean() <= MOST_WITHHELD:
-        return replace(quarterly, suppressed=withheld_quarters)
+        return suppress(quarterly, withheld_quarters)
     return None
+
+
+def suppress(chart: ControlChart, withheld: Bools) -> ControlChart:
+    """Return a chart without the points that may not be shown, nor any signal that names one."""
+    return replace(chart, suppressed=withheld, signals=told_signals(chart, withheld))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipeline.analysis.charts.words import BETWEEN
+from pipeline.analysis.charts.words import unit_of
 from pipeline.figures.control_chart import control_chart_figure
 from pipeline.report import markdown
 from pipeline.report.findings import Finding
@@ -34,7 +34,7 @@ def chart_numbers(finding: Finding) -> tuple[Number, ...]:
     chart = finding.shown
     if chart is None:
         return ()
-    unit = BETWEEN.get(chart.kind, chart.unit)
+    unit = unit_of(chart)
     names = _distinct(chart.periods)
     return tuple(
         Number(

@@ -308,4 +308,5 @@ _QUIET = {
     "too_few": "Too few figures yet for limits.",
     "provisional": "Provisional: follow-up is not complete, so no point is judged.",
     "no_data": "No figures this quarter.",
+    "withheld": "The verdict is withheld: it would name months with small numbers of children.",
 }
