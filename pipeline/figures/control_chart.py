@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from math import ceil
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from math import ceil, inf
 from textwrap import fill
 from typing import Any
 
 import pandas as pd
+from mizani.breaks import breaks_extended
 from plotnine import (
     aes,
     coord_cartesian,
@@ -151,7 +153,9 @@ def _layers(charts: Mapping[str, ControlChart], y_label: str, *, small: bool) ->
     plot = (
         ggplot(mapping=aes("x", "y"))
         + scale_x_continuous(breaks=at, labels=names, expand=(0, 0))
-        + scale_y_continuous(expand=(0.02, 0, 0.03, 0), labels=_plain)
+        + scale_y_continuous(
+            expand=(0.02, 0, 0.03, 0), labels=_plain, breaks=_Breaks(_whole(charts.values()))
+        )
         + coord_cartesian(xlim=(-0.02 * timeline.length - 0.6, end + room))
         + labs(x="", y=y_label)
         + look(
@@ -169,6 +173,23 @@ def _layers(charts: Mapping[str, ControlChart], y_label: str, *, small: bool) ->
     ):
         plot += layer
     return plot
+
+
+def _whole(charts: Iterable[ControlChart]) -> float:
+    """Return what no point can pass: the whole of a proportion, else infinity."""
+    return max((c.multiplier if c.model == "binomial" else inf for c in charts), default=inf)
+
+
+@dataclass(frozen=True)
+class _Breaks:
+    """Breaks of an axis, none above the whole: the room over it is for labels."""
+
+    whole: float
+
+    def __call__(self, limits: tuple[float, float]) -> list[float]:
+        low, high = limits
+        return [float(b) for b in breaks_extended()((low, min(high, self.whole)))
+                if b <= self.whole]  # fmt: skip
 
 
 def _plain(breaks: Sequence[Any]) -> list[str]:
@@ -241,13 +262,15 @@ def _change_layers(
     changes = frames.change_frame(charts, timeline)
     if changes.empty:
         return []
-    tops = {panel: _top(chart) for panel, chart in charts.items()}
-    changes["top"] = [tops[panel] * (1.0 if small else 1 + HEADROOM) for panel in changes["panel"]]
-    changes["y"] = changes["top"] * (1 - 0.07 * changes["row"])
+    room = 0.0 if small else HEADROOM
+    heights = {p: (_bottom(c), _top(c) + room * (_top(c) - _bottom(c))) for p, c in charts.items()}
+    changes["low"], changes["top"] = zip(*map(heights.get, changes["panel"]), strict=True)
+    changes["y"] = changes["top"] - 0.07 * changes["row"] * (changes["top"] - changes["low"])
     changes = _panelled(changes, charts)
     line = geom_segment(
-        changes, aes(x="x", xend="x", yend="top"), y=0, color=CHANGE, linetype="dashed", size=0.4
-    )
+        changes, aes(x="x", xend="x", y="low", yend="top"), color=CHANGE, linetype="dashed",
+        size=0.4,
+    )  # fmt: skip
     if small:
         return [line]
     return [line, _on_paper(changes, ha="left", va="top", nudge_x=0.15, color=CHANGE)]
@@ -257,6 +280,12 @@ def _top(chart: ControlChart) -> float:
     """Return the highest thing drawn."""
     held = pd.concat([pd.Series(chart.value[~chart.suppressed]), pd.Series(chart.upper)]).dropna()
     return float(held.max()) if len(held) and held.max() > 0 else 1.0
+
+
+def _bottom(chart: ControlChart) -> float:
+    """Return where the axis starts: at zero unless all lies far above it."""
+    held = pd.concat([pd.Series(chart.value[~chart.suppressed]), pd.Series(chart.lower)]).dropna()
+    return 0.0 if not len(held) or held.min() < 0.5 * _top(chart) else float(held.min())
 
 
 def _line_text(
@@ -289,9 +318,7 @@ def _floor(charts: Mapping[str, ControlChart]) -> list[Any]:
     """Start the axis at zero unless all lies far above it; leave room over a signal's label."""
     rows = []
     for panel, chart in charts.items():
-        shown = pd.Series(chart.value[~chart.suppressed]).dropna()
-        held = pd.concat([shown, pd.Series(chart.lower).dropna()])
-        if not len(held) or held.min() < 0.5 * _top(chart):
+        if _bottom(chart) == 0:
             rows.append((panel, 0.0, 0.0))
         if chart.signals:
             rows.append((panel, 0.0, 1.08 * _top(chart)))
