@@ -89,6 +89,15 @@ def _is_away_from_one(contrast: Contrast) -> bool:
     return contrast.ratio_lower > 1 or contrast.ratio_upper < 1
 
 
+def is_beyond_chance(effect: ChangeEffect) -> bool:
+    """Say whether the rate moved, and moved away from the sites without the change too."""
+    beside = effect.against_controls
+    moved = [_limits(effect.adjusted or effect.crude)]
+    if beside is not None:
+        moved.append(_limits(beside.effect))
+    return not effect.is_too_few and all(upper < 1 or lower > 1 for lower, upper in moved)
+
+
 def _limits(contrast: Contrast | Effect) -> tuple[float, float]:
     if isinstance(contrast, Effect):
         return contrast.lower, contrast.upper

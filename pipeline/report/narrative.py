@@ -87,7 +87,11 @@ def _quoted(finding: Finding) -> tuple[str, ...]:
     return (finding.number_id, finding.year_before_id)
 
 
-def what_changed(findings: Sequence[Finding], changes: Sequence[LoggedChange]) -> list[Sentence]:
+def what_changed(
+    findings: Sequence[Finding],
+    changes: Sequence[LoggedChange],
+    standing: Sequence[Sentence] = (),
+) -> list[Sentence]:
     """Return what changed: signals, signals that ended, changes begun this quarter.
 
     Parameters
@@ -96,6 +100,8 @@ def what_changed(findings: Sequence[Finding], changes: Sequence[LoggedChange]) -
         All measures, in the order of the report.
     changes : sequence of LoggedChange
         Those that started in the quarter.
+    standing : sequence of Sentence
+        What still stands at another level since a change logged earlier.
     """
     order = {"worse": 0, "better": 1, "": 2}
     signals = [f for f in findings if f.verdict.is_signal and f.verdict.kind != "uneven"]
@@ -107,8 +113,8 @@ def what_changed(findings: Sequence[Finding], changes: Sequence[LoggedChange]) -
     found += [_begun(change) for change in changes]
     if not found:
         text = "No measure moved beyond what chance alone would bring, and no change was begun."
-        return [Sentence(text)]
-    return _shortened(found, "further change", "further changes")
+        found.append(Sentence(text))
+    return _shortened([*found, *standing], "further change", "further changes")
 
 
 def _ended(finding: Finding) -> Sentence:

@@ -36,6 +36,7 @@ from pipeline.report.numbers import FILE, Ledger, Number, Sentence
 from pipeline.report.page import Page, block, paragraph
 from pipeline.report.quality_section import DataQuality
 from pipeline.report.tried_section import Tried
+from pipeline.report.words import quarter_before
 from pipeline.report.workbook import FILE as WORKBOOK
 from pipeline.report.workbook import Sheet, write_workbook
 from pipeline.settings import Settings, load_settings
@@ -136,7 +137,9 @@ class Report:
         """Show the first screen."""
         data, quarter = self._data, self._data.facts.quarter
         begun = [c for c in data.changes if quarter_of(c.started) == quarter]
-        changed = narrative.what_changed(data.findings, begun)
+        recent = months_of(quarter_before(quarter, gather.QUARTERS_SHOWN - 1))[0]
+        standing = tried_section.standing(data.tried, recent)
+        changed = narrative.what_changed(data.findings, begun, standing)
         decide = narrative.to_decide(
             data.findings,
             data.facts.set_aside,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pipeline.analysis.change_words import CAUTION
+from pipeline.analysis.change_words import CAUTION, is_beyond_chance
 from pipeline.figures.change import change_figure
 from pipeline.report import change_rows, markdown, words
 from pipeline.report.gather_change import Change, JudgedChange
@@ -93,6 +93,35 @@ def sentences(tried: Tried) -> list[Sentence]:
         )
         found.append(Sentence(_said(judged), ids, judged.change.title, "tried"))
     return found
+
+
+def standing(tried: Tried, since: str) -> list[Sentence]:
+    """Return a sentence for each measure that stands at another level after a change.
+
+    Parameters
+    ----------
+    tried : Tried
+        The improvement log, judged.
+    since : str
+        Month from which changes are recent enough to be told again.
+    """
+    return [
+        _stands(judged)
+        for judged in tried.judged
+        if since <= judged.change.started_month and not judged.is_withheld
+        if is_beyond_chance(judged.effect)
+    ]
+
+
+def _stands(judged: JudgedChange) -> Sentence:
+    effect, unit = judged.effect, judged.measure.unit
+    text = (
+        f"At the sites of the change logged in {words.month(effect.started_month)}, "
+        f"{figure(float(effect.after.rate))} {unit} since then and "
+        f"{figure(float(effect.before.rate))} before: an association, not a proof."
+    )
+    ids = tuple(f"{_id(judged)}/{side}" for side in _FROM_ROW)
+    return Sentence(text, ids, judged.measure.title, "tried")
 
 
 def pieces(tried: Tried, page: Page) -> list[str]:
