@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 DISTRIBUTION = "dwell-pipeline"
 OLDEST_PYTHON = (3, 11)
-ROOM = 3  # a migration keeps a copy of the store, and a load spills beside it
+ROOM = 3  # a write works on a copy, a migration keeps another, and a load spills beside it
 
 TRIAL = """\
 ---

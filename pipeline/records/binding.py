@@ -25,11 +25,14 @@ class Binding:
         By the name under which a rejected row keeps it: SQL for the text.
     own : dict of str to str
         Columns of `OWN_COLUMNS` that the file carries: SQL for the text.
+    leaves_out : bool
+        The mapping ignores columns of the file, or drops clock times once they are read.
     """
 
     cells: dict[str, Cell]
     kept: dict[str, str]
     own: dict[str, str]
+    leaves_out: bool = False
 
 
 def alias(position: int) -> str:

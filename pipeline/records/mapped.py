@@ -90,7 +90,7 @@ def bind_mapped(
     require(record, bound, file_name)
     _order_within(bound, used, file)
     own = {name: f"{cells[name].text}::varchar" for name in OWN_COLUMNS if name in cells}
-    return Binding(bound, _kept(used, bound, file), own)
+    return Binding(bound, _kept(used, bound, file), own, not _dropped(file).isdisjoint(cells))
 
 
 def _is_there(record: Record, name: str, spec: ColumnMapping, file: _File) -> bool:
@@ -119,8 +119,7 @@ def _name_the_unknown(
 
 def _kept(used: Dict[str, ColumnMapping], bound: Dict[str, Cell], file: _File) -> dict[str, str]:
     """Return what a rejected row keeps: its own cells, but hours in place of clock times."""
-    clocks = {c for spec in file.mapping.columns.values() for c in spec.clocks}
-    dropped = {*file.mapping.ignore, *OWN_COLUMNS} | clocks
+    dropped = {*OWN_COLUMNS} | _dropped(file)
     named = {c for spec in used.values() for c in spec.sources} | set(bound)
     kept = {
         name: f"{cell.text}::varchar"
@@ -129,6 +128,12 @@ def _kept(used: Dict[str, ColumnMapping], bound: Dict[str, Cell], file: _File) -
     }
     made = {name: bound[name].text for name, spec in used.items() if spec.clocks}
     return kept | made
+
+
+def _dropped(file: _File) -> set[str]:
+    """Return the columns of which a rejected row keeps nothing."""
+    clocks = {c for spec in file.mapping.columns.values() for c in spec.clocks}
+    return {*file.mapping.ignore} | clocks
 
 
 def _bound(field: Field, spec: ColumnMapping, file: _File) -> Cell:

@@ -56,7 +56,7 @@ def _table(columns: tuple[str, ...], rows: Iterator[Row]) -> "pa.Table":
 
 
 def _ragged(found: int, width: int) -> str:
-    return f"has {found} cells where the header has {width}"
+    return f"{found} in place of {width}"
 
 
 def _csv_rows(source: Source) -> Iterator[Row]:

@@ -81,20 +81,21 @@ def require_store(path: Path) -> None:
         raise StoreError(f"There is no store at {path}.", try_next=f"dwell load FOLDER --db {path}")
 
 
-def connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
+def connect(path: Path, *, read_only: bool, store: Path | None = None) -> duckdb.DuckDBPyConnection:
     """Open the file at `path`.
+
+    Parameters
+    ----------
+    store : Path, optional
+        The name of the store in messages, where the file is a copy of it.
 
     Raises
     ------
     StoreError
-        It is missing, in use, read-only or no store.
+        It is missing, in use or no store.
     """
     if read_only:
         require_store(path)
-    if not path.parent.is_dir():
-        raise StoreError(f"There is no folder {path.parent} for the store.")
-    if not read_only and path.exists() and not os.access(path, os.W_OK):
-        raise StoreError(f"The store {path} cannot be written: it is read-only.")
     config: dict[str, str | bool | int | float | list[str]] = {
         "allow_community_extensions": "false",
         "autoinstall_known_extensions": "false",
@@ -103,12 +104,10 @@ def connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
         config["memory_limit"] = MEMORY_LIMIT
         # Clock times that are read and dropped could otherwise reach the disk in a spill.
         config["temp_file_encryption"] = True
-    with plain_errors(path):
+    with plain_errors(store or path):
         connection = duckdb.connect(str(path), read_only=read_only, config=config)
         # The commands draw their own progress. In a notebook's kernel the database has
         # none to draw, and refuses even to be told so.
         with suppress(duckdb.InvalidInputException):
             connection.execute("set enable_progress_bar = false")
-    if not read_only:
-        path.chmod(OWNER_ONLY)
     return connection

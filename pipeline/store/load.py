@@ -106,31 +106,40 @@ def load(
     StoreError
         The store cannot be written.
     """
-    was_there = path.exists()
-    try:
-        return _load(path, sources, _Terms(as_of, mapping), progress)
-    except BaseException:
-        if not was_there:
-            _remove(path)
-        raise
+    order = list(RECORDS)
+    ordered = sorted(sources, key=lambda source: order.index(source.record))
+    terms = _Terms(as_of, mapping)
+    known = _all_known(path, ordered, terms, progress) if path.exists() else None
+    return known or _load(path, ordered, terms, progress)
 
 
-def _remove(path: Path) -> None:
-    for name in (path, path.with_name(path.name + ".wal")):
-        name.unlink(missing_ok=True)
+def _all_known(
+    path: Path, sources: Sequence[Source], terms: _Terms, progress: Progress
+) -> LoadResult | None:
+    """Return the result where nothing can be new, found without writing; else None."""
+    with open_store(path) as store, plain_errors(path):
+        found = [find_known(store.connection, source) for source in sources]
+        same_day = terms.as_of is None or _last_day(store.connection) == terms.as_of
+    known = [earlier for earlier in found if earlier is not None and not earlier.try_again]
+    if not same_day or not known or len(known) < len(sources):
+        return None
+    progress("", sum(source.size for source in sources))
+    counts = (
+        earlier.add_to(FileCounts(source.record, source.path.name), read=False)
+        for earlier, source in zip(known, sources, strict=True)
+    )
+    return LoadResult(None, tuple(counts), (), 0)
 
 
 def _load(path: Path, sources: Sequence[Source], terms: _Terms, progress: Progress) -> LoadResult:
-    order = list(RECORDS)
-    ordered = sorted(sources, key=lambda source: order.index(source.record))
     with open_store(path, read_only=False) as store, plain_errors(path):
         connection = store.connection
-        _need_episodes(connection, ordered)
+        _need_episodes(connection, sources)
         month = terms.day.isoformat()[:7]
-        note_placements(connection, ordered)
+        note_placements(connection, sources)
         inputs = [
             _read(connection, source, number, month, progress)
-            for number, source in enumerate(ordered)
+            for number, source in enumerate(sources)
         ]
         connection.begin()
         result = _write_all(connection, inputs, terms, progress)
@@ -180,10 +189,7 @@ def _need_episodes(connection: Connection, sources: Sequence[Source]) -> None:
 def _write_all(
     connection: Connection, inputs: Sequence[_Input], terms: _Terms, progress: Progress
 ) -> LoadResult:
-    before = first_row(
-        connection,
-        "select max(as_of) from load where kind = 'load' and undone_by is null",
-    )
+    before = _last_day(connection)
     load_id = _begin(connection, terms)
     counts = []
     for item in inputs:
@@ -191,9 +197,17 @@ def _write_all(
         counts.append(_write_one(connection, item, load_id))
         progress("", item.source.size - int(item.source.size * READ_SHARE))
     faults, cleared = _faults(connection, load_id), _cleared(connection, load_id)
-    later = terms.as_of is not None and before != (terms.as_of,)
+    later = terms.as_of is not None and before != terms.as_of
     is_new = bool(later or faults or cleared or any(c.new or c.corrected for c in counts))
     return LoadResult(load_id if is_new else None, tuple(counts), faults, cleared)
+
+
+def _last_day(connection: Connection) -> dt.date | None:
+    """Return the latest date of extraction of the loads that stand."""
+    row = first_row(
+        connection, "select max(as_of) from load where kind = 'load' and undone_by is null"
+    )
+    return row[0] if row else None
 
 
 def _begin(connection: Connection, terms: _Terms) -> int:

@@ -7,16 +7,16 @@ from pathlib import Path
 
 import duckdb
 
-from pipeline.errors import UsageError
+from pipeline.errors import InputError, UsageError
 from pipeline.records.binding import Binding
 from pipeline.records.keys import IDENTIFIERS, pseudonym
 from pipeline.records.layout import RECORDS, Field, Kind, Record
 from pipeline.records.plan import Plan, make_plan
 from pipeline.records.sources import Source
-from pipeline.store.asking import count_of
+from pipeline.store.asking import count_of, first_row
 from pipeline.store.connection import owner_only, plain_errors
 from pipeline.store.reading import Relation, relation_of
-from pipeline.store.staging import bind_source, note_placements, with_placement
+from pipeline.store.staging import RAGGED, bind_source, note_placements, with_placement
 
 AT_ONCE = 10_000
 
@@ -47,7 +47,8 @@ def pseudonymise(sources: Sequence[Source], out: Path, key: bytes) -> list[Deide
     Raises
     ------
     InputError
-        A file cannot be read, or a needed column is missing.
+        A file cannot be read, a needed column is missing, or a row has too many or too
+        few cells.
     UsageError
         `out` cannot be written, or holds such a file already.
     """
@@ -77,6 +78,7 @@ def _one(
 ) -> Deidentified:
     record, path = RECORDS[source.record], out / f"{source.record}.csv"
     with relation_of(connection, source, patient=True) as relation:
+        _require_even_rows(connection, source, relation)
         binding = bind_source(source, relation, drop_unknown=True)
         plan = make_plan(record, binding.cells, "9999-12")
         columns = [name for name in record.columns if name in binding.cells]
@@ -84,6 +86,21 @@ def _one(
         rows = _rows(connection, source, relation, plan, columns)
         count = _write(path, record, columns, rows, key)
     return Deidentified(path, count, _dropped(relation, binding), left_empty)
+
+
+def _require_even_rows(
+    connection: duckdb.DuckDBPyConnection, source: Source, relation: Relation
+) -> None:
+    """Refuse a file whose cells may have shifted from a dropped column into one that stays."""
+    found = first_row(
+        connection, f"select min(row), count(*) from ({relation.sql}) where {RAGGED.fails}"
+    )
+    if found and found[1]:
+        raise InputError(
+            f"{source.path.name}: row {found[0]:,} {RAGGED.rule}, one of {found[1]:,};"
+            " nothing was written.",
+            try_next="again with such rows corrected in the raw file",
+        )
 
 
 def _typed(source: Source, relation: Relation, plan: Plan, columns: Sequence[str]) -> str:

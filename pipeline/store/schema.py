@@ -1,7 +1,6 @@
 """Bring a store to the schema of this version: numbered migrations, then the views."""
 
 import hashlib
-import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,7 +9,7 @@ import duckdb
 from pipeline.errors import StoreError
 from pipeline.resources import resource
 from pipeline.store.asking import count_of, first_row
-from pipeline.store.connection import OWNER_ONLY
+from pipeline.store.copying import copy_file
 from pipeline.store.ready import READY, make_ready
 from pipeline.store.views import views_text
 
@@ -76,8 +75,8 @@ def back_up(path: Path, version: int) -> Path:
     copy = path.with_name(f"{path.name}.before-schema-{version + 1}")
     part = copy.with_name(copy.name + ".part")
     try:
-        shutil.copyfile(path, part)
-        part.chmod(OWNER_ONLY)
+        part.unlink(missing_ok=True)
+        copy_file(path, part)
         part.replace(copy)
     except OSError as error:
         part.unlink(missing_ok=True)

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import duckdb
 
-from pipeline.errors import NoDataError, StoreError
+from pipeline.errors import NoDataError
 from pipeline.records.layout import RECORDS
 from pipeline.store import schema
 from pipeline.store.connection import connect, owner_only, plain_errors
+from pipeline.store.copying import writing_copy
 
 if TYPE_CHECKING:
     import polars as pl
@@ -98,6 +99,10 @@ class Store:
 def open_store(path: Path | str, *, read_only: bool = True) -> Iterator[Store]:
     """Open the store, brought to the schema and views of this version.
 
+    A session that writes works on a copy, which takes the place of the store when the
+    session ends without an error. Sessions that read meanwhile keep what they opened; one
+    that is opened beside them in the same process shares it.
+
     Parameters
     ----------
     path : Path or str
@@ -111,44 +116,51 @@ def open_store(path: Path | str, *, read_only: bool = True) -> Iterator[Store]:
         The store is missing, in use, read-only, damaged or of a newer schema.
     """
     path = Path(path)
-    with owner_only():
-        connection = _current(path, read_only=read_only)
+    with owner_only(), _reading(path) if read_only else _writing(path) as connection:
+        yield Store(connection, path)
+
+
+@contextmanager
+def _reading(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+    connection = connect(path, read_only=True)
+    try:
+        with plain_errors(path):
+            is_current = schema.is_current(connection)
+        if not is_current:
+            connection.close()
+            with _writing(path):
+                pass  # brings it up to date
+            connection = connect(path, read_only=True)
+        with plain_errors(path):
+            _close_doors(connection)
+        yield connection
+    finally:
+        connection.close()
+
+
+@contextmanager
+def _writing(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+    with writing_copy(path) as copy:
+        connection = connect(copy, read_only=False, store=path)
         try:
-            yield Store(connection, path)
+            with plain_errors(path):
+                if not schema.is_current(connection):
+                    _bring_up_to_date(connection, path)
+            yield connection
+            with plain_errors(path):
+                connection.execute("checkpoint")  # closing would do it, and hide a failure
         finally:
             connection.close()
 
 
-def _current(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
-    """Return a connection to a store that is up to date."""
-    connection = connect(path, read_only=read_only)
-    try:
-        with plain_errors(path):
-            if schema.is_current(connection):
-                if read_only:
-                    _close_doors(connection)
-                return connection
-            version = schema.version_of(connection)
-    except StoreError:
-        connection.close()
-        raise
-    connection.close()
-    _update(path, version)
-    return _current(path, read_only=read_only)
-
-
-def _update(path: Path, version: int) -> None:
-    """Migrate, in one transaction, a store that is not current."""
+def _bring_up_to_date(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
+    """Migrate the copy in one transaction; the store at `path` is backed up first."""
+    version = schema.version_of(connection)
     if 0 < version < schema.migrations()[-1].number:
         schema.back_up(path, version)
-    connection = connect(path, read_only=False)
-    try:
-        with plain_errors(path):
-            connection.begin()
-            schema.bring_up_to_date(connection)
-            connection.commit()
-    finally:
-        connection.close()
+    connection.begin()
+    schema.bring_up_to_date(connection)
+    connection.commit()
 
 
 def _close_doors(connection: duckdb.DuckDBPyConnection) -> None:

@@ -135,7 +135,22 @@ def stored(record: Record) -> str:
     )
 
 
-def raw_json(binding: Binding) -> str:
-    """Return SQL for a row as it was sent, as JSON in the order of its columns."""
-    pairs = ", ".join(f"{quote(name)} := {text}" for name, text in binding.kept.items())
+def raw_json(binding: Binding, is_blank: str) -> str:
+    """Return SQL for a row as it was sent, as JSON in the order of its columns.
+
+    Where the SQL of `is_blank` holds, the columns are there without their cells.
+    """
+    pairs = ", ".join(
+        f"{quote(name)} := case when not ({is_blank}) then {text} end"
+        for name, text in binding.kept.items()
+    )
     return f"to_json(struct_pack({pairs}))"
+
+
+def is_blank(binding: Binding) -> str:
+    """Return SQL that is true of a row of which no cell may be kept.
+
+    In a row with too many or too few cells they may have shifted, so that one of a column
+    that the mapping leaves out, free text perhaps, stands in one that is kept.
+    """
+    return RAGGED.fails if binding.leaves_out else "false"

@@ -6,12 +6,12 @@ from typing import NamedTuple
 import duckdb
 
 from pipeline.records.binding import SET_ASIDE_ID
-from pipeline.records.plan import quote
+from pipeline.records.plan import literal, quote
 from pipeline.store.asking import count_of
 from pipeline.store.judging import good
 from pipeline.store.reading import relation_of
 from pipeline.store.screening import screen_kept
-from pipeline.store.staging import Staged, raw_json, stored, with_placement
+from pipeline.store.staging import Staged, is_blank, raw_json, stored, with_placement
 
 Connection = duckdb.DuckDBPyConnection
 
@@ -95,11 +95,12 @@ def _insert(connection: Connection, staged: Staged, faults: str, known: str, ori
 
 
 def _set_aside(connection: Connection, staged: Staged, faults: str, origin: Origin) -> int:
-    """Keep the rows with a fault whole, but for those that are kept already."""
+    """Keep the rows with a fault, but for those that are kept already."""
     sent = f"sent_{staged.table}"
     connection.execute(
         f"create or replace temp table {sent} as select f.*, null::varchar as raw,"
-        f" null::varchar as record_key, null::integer as set_aside_id from {faults} f limit 0"
+        " false as is_blank, null::varchar as record_key, null::integer as set_aside_id"
+        f" from {faults} f limit 0"
     )
     count = count_of(connection, f"select count(*) from {faults}")
     if count:
@@ -116,18 +117,28 @@ def _set_aside(connection: Connection, staged: Staged, faults: str, origin: Orig
 
 
 def _read_again(connection: Connection, staged: Staged, faults: str, sent: str) -> None:
-    """Read the text of the rows with a fault, which are few; find those kept already."""
+    """Read the text of the rows with a fault, which are few; find those kept already.
+
+    A row kept without its cells is known by file and row, any other by its text.
+    """
+    blank = is_blank(staged.binding)
     with relation_of(connection, staged.source, patient=staged.patient) as relation:
         connection.execute(
-            f"insert into {sent} with whole as (select row, {raw_json(staged.binding)} as raw"
+            f"insert into {sent} with whole as (select row, {raw_json(staged.binding, blank)}"
+            f" as raw, ({blank}) as is_blank, fault"
             f" from ({with_placement(staged.source, relation)})),"
-            f" sent as (from whole where row in (select row from {faults}))"
-            f" select f.*, sent.raw, {quote(staged.record.key)}, open.set_aside_id"
-            f" from {faults} f join sent using (row) join {staged.table} using (row)"
-            " left join (from set_aside where cleared_by is null) open"
-            f" on open.record = '{staged.record.name}' and open.raw = sent.raw"
-            " and open.rule = f.rule and open.column_name is not distinct from f.column_name"
-            " qualify row_number() over (partition by row order by open.set_aside_id) = 1"
+            f" sent as (select f.row, f.column_name, f.rule || case when is_blank then"
+            " ' (' || fault || '), which are not kept' else '' end as rule, f.questioned,"
+            f" raw, is_blank from {faults} f join whole using (row)),"
+            " kept as (from set_aside join load_file using (file_id)"
+            f" where cleared_by is null and set_aside.record = '{staged.record.name}')"
+            f" select sent.*, case when not is_blank then {quote(staged.record.key)} end,"
+            f" kept.set_aside_id from sent join {staged.table} using (row) left join kept"
+            " on kept.raw = sent.raw and kept.rule = sent.rule"
+            " and kept.column_name is not distinct from sent.column_name"
+            " and (not is_blank or (kept.source_row = row"
+            f" and kept.file_name = {literal(staged.source.path.name)}))"
+            " qualify row_number() over (partition by row order by kept.set_aside_id) = 1"
         )
 
 
@@ -136,7 +147,8 @@ def _clear(connection: Connection, staged: Staged, sent: str, load_id: int) -> N
     connection.execute(
         "update set_aside set cleared_by = ? where record = ? and cleared_by is null"
         f" and not exists (from {sent} s where s.raw = set_aside.raw and s.rule = set_aside.rule"
-        " and s.set_aside_id is not null)"
+        " and s.set_aside_id is not null"
+        " and (not s.is_blank or s.set_aside_id = set_aside.set_aside_id))"
         f" and (set_aside_id in (select {SET_ASIDE_ID} from {staged.table})"
         f" or record_key in (select {staged.record.key} from {staged.table}))",
         [load_id, staged.record.name],

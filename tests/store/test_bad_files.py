@@ -6,7 +6,7 @@ import pytest
 
 from pipeline.errors import DwellError
 from tests.store.bad_files import SET_ASIDE, STOPPED, Files
-from tests.store.small import load, rows, write
+from tests.store.small import empty_store, load, rows, write
 
 
 def ids(cases: list) -> list[str]:  # type: ignore[type-arg]
@@ -24,11 +24,12 @@ def test_a_file_that_cannot_be_taken_stops_the_load(
 ) -> None:
     db = tmp_path / "dwell.duckdb"
     with pytest.raises(kind, match=message) as caught:
-        load(db, write(tmp_path / "in", files), make=True)
+        load(db, write(tmp_path / "in", files))
     assert len(str(caught.value).splitlines()) <= 2
     for leak in ("Wren", "wren@", "2014", "7946", "1120", "AB1"):
         assert leak not in str(caught.value)
-    assert not db.exists()
+    assert db.read_bytes() == empty_store()
+    assert list(tmp_path.glob("dwell.duckdb*")) == [db]
 
 
 @pytest.mark.parametrize(("name", "files", "expected"), SET_ASIDE, ids=ids(SET_ASIDE))

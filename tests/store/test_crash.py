@@ -1,5 +1,7 @@
 """A load that is killed, cannot write, or is not alone: the store opens as it was before."""
 
+import errno
+import json
 import os
 import random
 import resource
@@ -9,16 +11,26 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 
 from pipeline.errors import StoreError
-from pipeline.store import open_store
-from tests.store.small import CONTACT, EPISODE, contact, contents, episode, load, rows, write
+from pipeline.store import copying, open_store
+from tests.store.small import (
+    CONTACT,
+    EPISODE,
+    contact,
+    contents,
+    empty_store,
+    episode,
+    load,
+    rows,
+    write,
+)
 
 MAIN = "from pipeline.cli import main; main()"
-KILLS = 6
 
 
 def many(first: int, count: int, age: int = 9) -> str:
@@ -34,61 +46,286 @@ def command(*words: str, **more: object) -> subprocess.Popen:  # type: ignore[ty
     )  # fmt: skip
 
 
-@pytest.mark.parametrize("stored", [True, False], ids=["correcting", "first"])
-def test_a_killed_load_leaves_the_store_as_it_was(tmp_path: Path, stored: bool) -> None:
-    db = tmp_path / "dwell.duckdb"
-    if stored:
-        load(db, write(tmp_path / "a", {"episode.csv": many(1, 3000)}))
-    before = contents(db) if stored else None
-    changed = {
-        "episode.csv": many(1, 6000, age=10),
-        "contact.csv": CONTACT + "".join(contact(f"c{n}", f"e{n % 6000 + 1}") for n in range(9000)),
-    }
-    folder = write(tmp_path / "b", changed)
+# Forks a load a line that it is sent: importing everything takes longer than most loads.
+LOADS = """
+import json, os, signal, sys
+from pathlib import Path
+from pipeline.records.folder import find_sources
+from pipeline.store.load import load
+
+replace = os.replace
+
+def killed(source, target, when):
+    if when == "after":
+        replace(source, target)
+    os.kill(os.getpid(), signal.SIGKILL)
+
+for line in sys.stdin:
+    db, folder, when = json.loads(line)
+    child = os.fork()
+    if child == 0:
+        if when:
+            os.replace = lambda source, target: killed(source, target, when)
+        load(Path(db), find_sources(Path(folder)))
+        os._exit(0)
+    print(child, flush=True)
+    print(os.waitpid(child, 0)[1], flush=True)
+"""
+
+
+class Loads:
+    """Runs loads in processes of their own, which can be killed."""
+
+    def __init__(self) -> None:
+        self._server = subprocess.Popen(
+            [sys.executable, "-c", LOADS], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        )
+
+    def run(self, db: Path, folder: Path, *, when: str = "", after_s: float | None = None) -> int:
+        """Load, and kill it at the swap or after some time; return its status."""
+        assert self._server.stdin
+        assert self._server.stdout
+        self._server.stdin.write(json.dumps([str(db), str(folder), when]) + "\n")
+        self._server.stdin.flush()
+        child = int(self._server.stdout.readline())
+        if after_s is not None:
+            time.sleep(after_s)
+            with suppress(ProcessLookupError):
+                os.kill(child, signal.SIGKILL)
+        return int(self._server.stdout.readline())
+
+    def close(self) -> None:
+        """End the server."""
+        self._server.communicate()
+
+
+@pytest.fixture
+def loads() -> Iterator[Loads]:
+    running = Loads()
+    yield running
+    running.close()
+
+
+@pytest.fixture(params=[True, False], ids=["correcting", "first"])
+def db(tmp_path: Path, request: pytest.FixtureRequest) -> Path:
+    """A store, or the place for one."""
+    path = tmp_path / "dwell.duckdb"
+    if request.param:
+        load(path, write(tmp_path / "a", {"episode.csv": many(1, 2000)}))
+    return path
+
+
+@pytest.fixture
+def changed(tmp_path: Path) -> Path:
+    calls = "".join(contact(f"c{n}", f"e{n % 4000 + 1}") for n in range(6000))
+    files = {"episode.csv": many(1, 4000, age=10), "contact.csv": CONTACT + calls}
+    return write(tmp_path / "b", files)
+
+
+def content(db: Path) -> bytes | None:
+    return db.read_bytes() if db.exists() else None
+
+
+def sizes(db: Path) -> dict[str, int]:
+    return {name: len(table) for name, table in contents(db).items()}
+
+
+@pytest.mark.parametrize(
+    ("db", "kills"),
+    [(True, 3), (False, 3), pytest.param(True, 20, marks=pytest.mark.slow)],
+    indirect=["db"],
+)
+def test_a_killed_load_leaves_the_store_as_it_was(
+    db: Path, changed: Path, loads: Loads, kills: int
+) -> None:
+    before = content(db)
+    whole = db.with_name("whole.duckdb")
+    if before is not None:
+        whole.write_bytes(before)
     start = time.monotonic()
-    whole = tmp_path / "whole.duckdb"
-    whole.write_bytes(db.read_bytes() if stored else b"")
-    if not stored:
-        whole.unlink()
-    done = command("load", str(folder), "--db", str(whole), "-q")
-    done.communicate(timeout=120)
-    assert done.returncode == 0
+    assert loads.run(whole, changed) == 0
     takes = time.monotonic() - start
-    after = contents(whole)
-    moments = random.Random(3 + stored)
-    for _ in range(KILLS):
-        running = command("load", str(folder), "--db", str(db), "-q")
-        time.sleep(moments.uniform(0.2, 1.0) * takes)
-        running.send_signal(signal.SIGKILL)
-        running.communicate()
-        if not db.exists():
-            continue
-        with open_store(db, read_only=False):
-            pass  # the write-ahead log, if any, is read here
-        found = contents(db)
-        if found["load"] and (before is None or found["load"] != before["load"]):
-            assert {name: len(t) for name, t in found.items()} == {
-                name: len(t) for name, t in after.items()
-            }
-            return  # it had committed before it was killed: all of it is there
-        assert before is None or found == before
-        assert found["set_aside"] == []
-        assert before is not None or found["load_file"] == []
+    moments = random.Random(kills)
+    for _ in range(kills):
+        loads.run(db, changed, after_s=moments.uniform(0, 1) * takes)
+        if content(db) != before:  # it was done before it was killed: all of it is there
+            assert sizes(db) == sizes(whole)
+            if before is None:
+                db.unlink()
+            else:
+                db.write_bytes(before)
+    assert loads.run(db, changed) == 0
+    assert sizes(db) == sizes(whole)
+    assert list(db.parent.glob("dwell.duckdb*")) == [db]  # what was left over is cleared away
+
+
+@pytest.mark.parametrize("when", ["before", "after"])
+def test_a_load_killed_at_the_swap_is_there_not_at_all_or_whole(
+    db: Path, changed: Path, loads: Loads, when: str
+) -> None:
+    before = content(db)
+    assert loads.run(db, changed, when=when) == signal.SIGKILL
+    if when == "before":
+        assert content(db) == before
+    else:
+        assert rows(db, "select count(*) from episode") == [(4000,)]
+    assert loads.run(db, changed) == 0
+    assert rows(db, "select count(*), min(age_years) from episode") == [(4000, 10)]
+    with open_store(db, read_only=False):
+        pass
+    assert list(db.parent.glob("dwell.duckdb*")) == [db]
+
+
+# Answers every line with what the store says: in a session kept open, or opened anew.
+READER = """
+import sys
+from contextlib import ExitStack
+from pathlib import Path
+from pipeline.store import copying, open_store
+from pipeline.store.adhoc import open_desk
+
+sql = "select count(*), max(age_years) from episode"
+held = ExitStack()
+desk = held.enter_context(open_desk(Path(sys.argv[1])))
+print("ready", flush=True)
+for line in sys.stdin:
+    if line == "held\\n":
+        print(desk.run(sql).rows, flush=True)
+    else:
+        held.close()
+        with open_store(Path(sys.argv[1])) as store:
+            print(store.rows(sql), flush=True)
+"""
+
+
+def test_two_readers_during_a_load_see_the_old_state(tmp_path: Path) -> None:
+    db = tmp_path / "dwell.duckdb"
+    load(db, write(tmp_path / "a", {"episode.csv": many(1, 3)}))
+    readers = {
+        how: subprocess.Popen(
+            [sys.executable, "-c", READER, str(db)],
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+        )
+        for how in ("held", "anew")
+    }  # fmt: skip
+
+    def ask(how: str, reader: str) -> str:
+        assert readers[reader].stdin
+        readers[reader].stdin.write(f"{how}\n")
+        readers[reader].stdin.flush()
+        return readers[reader].stdout.readline().strip()  # type: ignore[union-attr]
+
+    for reader in readers.values():
+        assert reader.stdout
+        assert reader.stdout.readline() == "ready\n"
+    told: list[tuple[str, str, str]] = []
+    load(
+        db,
+        write(tmp_path / "b", {"episode.csv": many(1, 5, age=10)}),
+        progress=lambda what, _: told.append((what, ask("held", "held"), ask("anew", "anew"))),
+    )
+    assert {"reading episode.csv", "writing episode.csv", "counting"} <= {what for what, *_ in told}
+    assert {state for _, *states in told for state in states} == {"[(3, 9)]"}
+    assert ask("held", "held") == "[(3, 9)]"
+    assert ask("anew", "anew") == ask("anew", "held") == "[(5, 10)]"
+    for reader in readers.values():
+        reader.communicate()
+        assert reader.returncode == 0
 
 
 def test_the_second_of_two_loads_at_once_is_told(tmp_path: Path) -> None:
     db = tmp_path / "dwell.duckdb"
+    load(db, write(tmp_path / "a", {"episode.csv": many(1, 3)}))
+    other = write(tmp_path / "b", {"episode.csv": many(1, 4)})
+    before = content(db)
+    with open_store(db, read_only=False) as store:
+        store.rows("delete from episode")
+        second = command("load", str(other), "--db", str(db))
+        _, told = second.communicate(timeout=60)
+        assert second.returncode == StoreError.exit_code
+        assert "in use by another command" in told
+        assert len(told.splitlines()) <= 2
+        assert content(db) == before
+        with open_store(db) as reader:  # the old state, meanwhile
+            assert reader.rows("select count(*) from episode") == [(3,)]
+    assert rows(db, "select count(*) from episode") == [(0,)]
+
+
+def test_another_program_that_writes_is_not_copied_halfway(tmp_path: Path) -> None:
+    db = tmp_path / "dwell.duckdb"
+    load(db, write(tmp_path / "a", {"episode.csv": many(1, 3)}))
+    code = f"import duckdb; c = duckdb.connect({str(db)!r}); print(flush=True); input()"
+    other = subprocess.Popen(
+        [sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    )
+    assert other.stdout
+    other.stdout.readline()
+    with pytest.raises(StoreError, match="in use"), open_store(db, read_only=False):
+        pass
+    other.communicate("\n")
+    assert list(tmp_path.glob("dwell.duckdb*")) == [db]
+
+
+def test_what_another_program_left_in_a_log_is_kept(tmp_path: Path) -> None:
+    db = tmp_path / "dwell.duckdb"
+    load(db, write(tmp_path / "a", {"episode.csv": many(1, 3)}))
+    code = (
+        "import duckdb, os, sys; c = duckdb.connect(sys.argv[1]);"
+        "c.execute('update episode set age_years = 1'); os._exit(0)"
+    )
+    subprocess.run([sys.executable, "-c", code, str(db)], check=True)
+    assert db.with_name("dwell.duckdb.wal").exists()
+    load(db, write(tmp_path / "b", {"episode.csv": many(4, 1)}))
+    assert rows(db, "select age_years from episode order by month_order") == [(1,)] * 3 + [(9,)]
+    assert list(tmp_path.glob("dwell.duckdb*")) == [db]
+
+
+def test_a_session_that_fails_changes_nothing(tmp_path: Path) -> None:
+    db = tmp_path / "dwell.duckdb"
+    load(db, write(tmp_path / "a", {"episode.csv": many(1, 3)}))
+    before = content(db)
+    with pytest.raises(StoreError), open_store(db, read_only=False) as store:
+        store.rows("delete from episode; select * from nowhere")
+    assert content(db) == before
+    assert list(tmp_path.glob("dwell.duckdb*")) == [db]
+
+
+def test_a_linked_store_is_written_where_it_lies(tmp_path: Path) -> None:
+    (tmp_path / "far").mkdir()
+    link, there = tmp_path / "dwell.duckdb", tmp_path / "far" / "real.duckdb"
+    link.symlink_to(there)
+    for age in (9, 10):
+        load(link, write(tmp_path / "a", {"episode.csv": many(1, 3, age=age)}), make=True)
+    assert link.is_symlink()
+    assert list((tmp_path / "far").iterdir()) == [there]
+    assert rows(there, "select distinct age_years from episode") == [(10,)]
+    assert there.stat().st_mode & 0o777 == 0o600
+
+
+def test_an_unchanged_load_writes_no_copy(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    db = tmp_path / "dwell.duckdb"
     folder = write(tmp_path / "a", {"episode.csv": many(1, 3)})
     load(db, folder)
-    before = contents(db)
-    with open_store(db, read_only=False):
-        for words in (["load", str(folder)], ["status"]):
-            second = command(*words, "--db", str(db))
-            _, told = second.communicate(timeout=60)
-            assert second.returncode == StoreError.exit_code
-            assert "in use by another command" in told
-            assert len(told.splitlines()) <= 2
-    assert contents(db) == before
+    before = db.stat()
+    monkeypatch.setattr("pipeline.store.copying.copy_file", None)
+    result = load(db, folder)
+    assert (result.load_id, result.files[0].unchanged) == (None, 3)
+    assert (db.stat().st_ino, db.stat().st_mtime_ns) == (before.st_ino, before.st_mtime_ns)
+
+
+def test_a_copy_is_whole_where_blocks_cannot_be_shared(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refused(*_: object) -> int:
+        raise OSError(errno.EXDEV, "")
+
+    (tmp_path / "a").write_bytes(bytes(range(256)) * 9999)
+    copying.copy_file(tmp_path / "a", tmp_path / "b")
+    monkeypatch.setattr(os, "copy_file_range", refused)
+    copying.copy_file(tmp_path / "a", tmp_path / "c")
+    assert (tmp_path / "a").read_bytes() == (tmp_path / "b").read_bytes()
+    assert (tmp_path / "a").read_bytes() == (tmp_path / "c").read_bytes()
+    assert (tmp_path / "c").stat().st_mode & 0o777 == 0o600
 
 
 @pytest.fixture
@@ -113,16 +350,18 @@ def test_a_read_only_disk_says_so(disk: Path, tmp_path: Path) -> None:
     assert contents(db) == before
 
 
-def test_a_disk_without_room_says_so(disk: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize("left", [200_000, 1_000_000], ids=["for no copy", "for a copy alone"])
+def test_a_disk_without_room_says_so(disk: Path, tmp_path: Path, left: int) -> None:
     db = disk / "dwell.duckdb"
-    load(db, write(tmp_path / "a", {"episode.csv": many(1, 3)}))
-    before = contents(db)
+    db.write_bytes(empty_store())
+    before = content(db)
     room = shutil.disk_usage(disk).free
-    (disk / "ballast").write_bytes(bytes(room - 200_000))
+    (disk / "ballast").write_bytes(bytes(room - left))
     with pytest.raises(StoreError, match="disk is full"):
         load(db, write(tmp_path / "b", {"episode.csv": many(1, 40_000, age=10)}))
     (disk / "ballast").unlink()
-    assert contents(db) == before
+    assert content(db) == before
+    assert list(disk.iterdir()) == [db]
 
 
 @pytest.mark.skipif(os.getuid() == 0, reason="root may write everything")

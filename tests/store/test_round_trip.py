@@ -3,10 +3,12 @@
 import csv
 import io
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import polars as pl
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -14,7 +16,11 @@ from pipeline.records.layout import EPISODE as LAYOUT
 from pipeline.records.layout import Field, Kind
 from tests.store.small import load, rows
 
-FEW = settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+# A load takes longer than what is looked for in it: few examples, and many where there is time.
+FEW, MANY = (
+    settings(max_examples=n, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+    for n in (3, 25)
+)
 FREE = [
     f
     for f in LAYOUT.fields
@@ -66,15 +72,17 @@ def stored(db: Path, columns: list[str]) -> list[dict[str, Any]]:
     return [dict(zip(columns, row, strict=True)) for row in found]
 
 
-@FEW
-@given(
-    sent=ROWS,
-    delimiter=st.sampled_from(",;\t|"),
-    end=st.sampled_from(["\n", "\r\n"]),
-    encoding=st.sampled_from(["utf-8", "utf-8-sig", "latin-1"]),
-    quoting=st.sampled_from([csv.QUOTE_MINIMAL, csv.QUOTE_ALL]),
-)
-def test_csv_of_any_form_comes_back(
+FORMS = {
+    "sent": ROWS,
+    "delimiter": st.sampled_from(",;\t|"),
+    "end": st.sampled_from(["\n", "\r\n"]),
+    "encoding": st.sampled_from(["utf-8", "utf-8-sig", "latin-1"]),
+    "quoting": st.sampled_from([csv.QUOTE_MINIMAL, csv.QUOTE_ALL]),
+}
+LINES = st.lists(st.lists(st.text(max_size=6), max_size=14), max_size=5)
+
+
+def csv_comes_back(
     sent: list[dict[str, Any]], delimiter: str, end: str, encoding: str, quoting: Any
 ) -> None:
     records = [whole(row, number) for number, row in enumerate(sent, 1)]
@@ -92,9 +100,7 @@ def test_csv_of_any_form_comes_back(
         assert load(db, path).load_id is None
 
 
-@FEW
-@given(sent=ROWS)
-def test_parquet_comes_back_and_says_the_same_as_csv(sent: list[dict[str, Any]]) -> None:
+def parquet_comes_back_and_says_the_same_as_csv(sent: list[dict[str, Any]]) -> None:
     records = [whole(row, number) for number, row in enumerate(sent, 1)]
     with tempfile.TemporaryDirectory() as place:
         path = Path(place) / "episode.parquet"
@@ -109,9 +115,7 @@ def test_parquet_comes_back_and_says_the_same_as_csv(sent: list[dict[str, Any]])
         assert again.files[0].unchanged == len(records)
 
 
-@FEW
-@given(lines=st.lists(st.lists(st.text(max_size=6), max_size=14), max_size=5))
-def test_nothing_at_all_raises_a_traceback_or_is_lost(lines: list[list[str]]) -> None:
+def nothing_raises_a_traceback_or_is_lost(lines: list[list[str]]) -> None:
     from pipeline.errors import DwellError
 
     text = io.StringIO()
@@ -126,3 +130,21 @@ def test_nothing_at_all_raises_a_traceback_or_is_lost(lines: list[list[str]]) ->
         except DwellError:
             return
         assert all(file.balances() for file in result.files)
+
+
+test_csv_of_any_form_comes_back = FEW(given(**FORMS)(csv_comes_back))
+test_parquet_comes_back = FEW(given(sent=ROWS)(parquet_comes_back_and_says_the_same_as_csv))
+test_nothing_is_lost = FEW(given(lines=LINES)(nothing_raises_a_traceback_or_is_lost))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("check", "of"),
+    [
+        (csv_comes_back, FORMS),
+        (parquet_comes_back_and_says_the_same_as_csv, {"sent": ROWS}),
+        (nothing_raises_a_traceback_or_is_lost, {"lines": LINES}),
+    ],
+)
+def test_many_more_of_each(check: Callable[..., None], of: dict[str, Any]) -> None:
+    MANY(given(**of)(check))()

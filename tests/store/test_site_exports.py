@@ -2,6 +2,7 @@
 """A site's own export: mapped while loading, drafted, de-identified (all invented)."""
 
 import csv
+import json
 import tomllib
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from pipeline.store import open_store
 from pipeline.store.pseudonymise import pseudonymise
 from pipeline.store.rejects import export_rejects
 from pipeline.store.sampling import sample_columns
-from tests.store.small import load, rows, write
+from tests.store.small import EPISODE, episode, load, rows, write
 
 MAPPING = """
 name = "knot, ward system"
@@ -130,6 +131,57 @@ def test_rejected_rows_go_out_in_the_site_s_layout_and_come_back(
     assert rows(db, "select weight_kg, removed_h, age_years from episode where episode_id = 'x1'") == [
         (45.586, 70.75, 9)
     ]  # fmt: skip
+
+
+SHIFTED = "x3;04.04.2025 11:40;05.04.2015;90;J;Kn;ee;FNB;3;07.04.2025 12:10;Søren\r\n"
+SHORT = "José;x4;04.04.2025 11:40\r\n"
+
+
+def test_of_a_row_whose_cells_may_have_shifted_none_is_kept(
+    db: Path, export: Path, tmp_path: Path
+) -> None:
+    lines = HEADER + X1 + SHIFTED + SHORT + SHORT
+    write(export, {"catheters 2025.csv": lines.encode("latin-1")})
+    result = loaded(db, export)
+    assert [(fault.rule, fault.rows, fault.first_row) for fault in result.faults] == [
+        ("has more or fewer cells than the header (3 in place of 10), which are not kept", 2, 4),
+        ("has more or fewer cells than the header (11 in place of 10), which are not kept", 1, 3),
+    ]
+    for text in ("José", "Søren", "04.2025", "04.2015"):
+        assert text.encode() not in db.read_bytes()
+    found = rows(db, "select record_key, source_row, raw from set_aside order by source_row")
+    assert [row[:2] for row in found] == [(None, 3), (None, 4), (None, 5)]
+    assert {value for *_, raw in found for value in json.loads(raw).values()} == {None}
+    # One more such row: those that were kept are known again, and the new one is kept too.
+    write(export, {"catheters 2025.csv": (lines + SHORT).encode("latin-1")})
+    loaded(db, export)
+    open_rows = "select source_row from set_aside where cleared_by is null order by 1"
+    assert rows(db, open_rows) == [(3,), (4,), (5,), (6,)]
+    # Filled in from the site's own file, and sent back by its number, a row is cleared.
+    out = tmp_path / "episode.csv"
+    with open_store(db) as store:
+        export_rejects(store, out)
+    header, first, *_ = csv.reader(out.read_text("utf-8").splitlines())
+    good = {"Case": "x3", "placed_month": "2025-04", "month_order": "3", "Team": "Knee",
+            "Block": "FNB", "Plan": "3", header[0]: first[0]}  # fmt: skip
+    out.write_text(f"{','.join(header)}\n{','.join(good.get(n, '') for n in header)}\n", "utf-8")
+    again = loaded(db, export, out)
+    assert (again.files[0].new, again.cleared) == (1, 1)
+    assert rows(db, open_rows) == [(4,), (5,), (6,)]
+
+
+def test_without_left_out_columns_a_ragged_row_is_kept_whole(db: Path, export: Path) -> None:
+    folder = write(export.parent / "plain", {"episode.csv": EPISODE + episode().strip() + ",x\n"})
+    load(db, folder)
+    assert rows(db, "select record_key, raw like '%avocet%' from set_aside") == [("e1", True)]
+
+
+def test_a_raw_export_with_a_ragged_row_is_not_de_identified(export: Path, tmp_path: Path) -> None:
+    write(export, {"catheters 2025.csv": (HEADER + X1 + SHORT).encode("latin-1")})
+    mapping = load_mapping(export / "mapping.toml")
+    with pytest.raises(InputError, match="row 3 has more or fewer cells"):
+        pseudonymise(find_sources(export, mapping), tmp_path / "safe", b"a secret key 1234")
+    assert list((tmp_path / "safe").iterdir()) == []
 
 
 def test_an_unreadable_clock_time_is_told_before_anything_else(db: Path, export: Path) -> None:
