@@ -22,6 +22,7 @@ from pipeline.measures.catalogue import load_catalogue
 from pipeline.measures.dwell_counts import REASONS, removal_rows
 from pipeline.measures.periods import months_of
 from pipeline.report import compare_section, gather, gather_groups, groups_section, methods, words
+from pipeline.report.artists import Artists
 from pipeline.report.compare_section import BY_WORDS, Compared
 from pipeline.report.definitions import CAUTIONS
 from pipeline.report.front import Facts
@@ -135,13 +136,25 @@ def _labelled(counts: EventCounts, label: str) -> EventCounts:
     return EventCounts(label, counts.hours, counts.events, counts.censored, counts.reasons)
 
 
+def report(*asked: str, **how: str) -> Report:
+    """Collect a report with the arguments of `collect`; its figures are drawn beside it."""
+    artists = Artists()
+    try:
+        return Report(collect(*asked, **how), artists=artists)
+    except BaseException:
+        artists.leave()
+        raise
+
+
 class Report:
     """Shows the sections in order, and writes the files beside the page at the end."""
 
-    def __init__(self, collected: Collected, folder: Path | str = ".") -> None:
+    def __init__(
+        self, collected: Collected, folder: Path | str = ".", artists: Artists | None = None
+    ) -> None:
         self._data = collected
         self._folder = Path(folder)
-        self._page = Page(self._folder)
+        self._page = Page(self._folder, artists)
         compared = collected.compared
         self._numbers: list[Number] = [
             *collected.facts.numbers(),
@@ -211,6 +224,7 @@ class Report:
 
     def finish(self, renderer: str) -> None:
         """Write `numbers.json` and `tables.xlsx`, and say what made the report."""
+        self._page.finish()
         facts = self._data.facts
         Ledger(
             report="comparison",

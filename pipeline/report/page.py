@@ -8,6 +8,7 @@ from pathlib import Path
 from pipeline.figures.look import Drawing
 from pipeline.figures.sparkline import Sparkline
 from pipeline.report import markdown
+from pipeline.report.artists import Artists
 from pipeline.report.numbers import Sentence
 
 FIGURES = "figures"
@@ -20,9 +21,12 @@ class Page:
     ----------
     folder : Path
         The document's folder; pictures go to `figures/` in it.
+    artists : Artists, optional
+        Who draws; this process unless given.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, artists: Artists | None = None) -> None:
+        self._artists = artists
         self._folder = folder / FIGURES
         self._folder.mkdir(parents=True, exist_ok=True)
         self.drawn: list[str] = []
@@ -41,9 +45,17 @@ class Page:
         path = self._save(name, line)
         return f'![]({path}){{fig-alt="{markdown.text(line.alt)}" width={line.width_cm:g}cm}}'
 
+    def finish(self) -> None:
+        """Wait until every figure is drawn."""
+        if self._artists is not None:
+            self._artists.finish()
+
     def _save(self, name: str, picture: Drawing | Sparkline) -> str:
         file = f"{name}.svg"
-        picture.save(self._folder / file)
+        if self._artists is None:
+            picture.save(self._folder / file)
+        else:
+            self._artists.draw(picture, self._folder / file)
         self.drawn.append(file)
         return f"{FIGURES}/{file}"
 

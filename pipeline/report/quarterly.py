@@ -24,6 +24,7 @@ from pipeline.report import (
     quality_section,
     tried_section,
 )
+from pipeline.report.artists import Artists
 from pipeline.report.compare_section import Compared
 from pipeline.report.definitions import CAUTIONS, definitions
 from pipeline.report.dwell_section import Removal
@@ -122,13 +123,25 @@ def collect(
         )
 
 
+def report(*asked: str, **how: str) -> Report:
+    """Collect a report with the arguments of `collect`; its figures are drawn beside it."""
+    artists = Artists()
+    try:
+        return Report(collect(*asked, **how), artists=artists)
+    except BaseException:
+        artists.leave()
+        raise
+
+
 class Report:
     """Shows the sections in order, and writes the files beside the page at the end."""
 
-    def __init__(self, collected: Collected, folder: Path | str = ".") -> None:
+    def __init__(
+        self, collected: Collected, folder: Path | str = ".", artists: Artists | None = None
+    ) -> None:
         self._data = collected
         self._folder = Path(folder)
-        self._page = Page(self._folder)
+        self._page = Page(self._folder, artists)
         self._numbers: list[Number] = [*collected.facts.numbers()]
         self._sentences: list[Sentence] = []
         self._sheets: list[Sheet] = []
@@ -232,6 +245,7 @@ class Report:
 
     def finish(self, renderer: str) -> None:
         """Write `numbers.json` and `tables.xlsx`, and say what made the report."""
+        self._page.finish()
         facts = self._data.facts
         Ledger(
             report="quarterly",
