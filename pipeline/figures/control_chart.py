@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from math import ceil, inf
+from collections.abc import Mapping, Sequence
+from math import ceil
 from textwrap import fill
 from typing import Any
 
 import pandas as pd
-from mizani.breaks import breaks_extended
 from plotnine import (
     aes,
     coord_cartesian,
@@ -31,6 +29,7 @@ from plotnine import (
 
 from pipeline.analysis.charts.results import ControlChart
 from pipeline.analysis.charts.words import description, headline, method, unit_of
+from pipeline.figures import chart_axis as axis
 from pipeline.figures import chart_frames as frames
 from pipeline.figures.look import (
     CENTRE,
@@ -154,7 +153,9 @@ def _layers(charts: Mapping[str, ControlChart], y_label: str, *, small: bool) ->
         ggplot(mapping=aes("x", "y"))
         + scale_x_continuous(breaks=at, labels=names, expand=(0, 0))
         + scale_y_continuous(
-            expand=(0.02, 0, 0.03, 0), labels=_plain, breaks=_Breaks(_whole(charts.values()))
+            expand=(0.02, 0, 0.03, 0),
+            labels=_plain,
+            breaks=axis.Breaks(axis.whole(charts.values())),
         )
         + coord_cartesian(xlim=(-0.02 * timeline.length - 0.6, end + room))
         + labs(x="", y=y_label)
@@ -173,23 +174,6 @@ def _layers(charts: Mapping[str, ControlChart], y_label: str, *, small: bool) ->
     ):
         plot += layer
     return plot
-
-
-def _whole(charts: Iterable[ControlChart]) -> float:
-    """Return what no point can pass: the whole of a proportion, else infinity."""
-    return max((c.multiplier if c.model == "binomial" else inf for c in charts), default=inf)
-
-
-@dataclass(frozen=True)
-class _Breaks:
-    """Breaks of an axis, none above the whole: the room over it is for labels."""
-
-    whole: float
-
-    def __call__(self, limits: tuple[float, float]) -> list[float]:
-        low, high = limits
-        return [float(b) for b in breaks_extended()((low, min(high, self.whole)))
-                if b <= self.whole]  # fmt: skip
 
 
 def _plain(breaks: Sequence[Any]) -> list[str]:
@@ -263,8 +247,11 @@ def _change_layers(
     if changes.empty:
         return []
     room = 0.0 if small else HEADROOM
-    heights = {p: (_bottom(c), _top(c) + room * (_top(c) - _bottom(c))) for p, c in charts.items()}
-    changes["low"], changes["top"] = zip(*map(heights.get, changes["panel"]), strict=True)
+    heights = {
+        p: (axis.bottom(c), axis.top(c) + room * (axis.top(c) - axis.bottom(c)))
+        for p, c in charts.items()
+    }
+    changes["low"], changes["top"] = zip(*(heights[p] for p in changes["panel"]), strict=True)
     changes["y"] = changes["top"] - 0.07 * changes["row"] * (changes["top"] - changes["low"])
     changes = _panelled(changes, charts)
     line = geom_segment(
@@ -274,18 +261,6 @@ def _change_layers(
     if small:
         return [line]
     return [line, _on_paper(changes, ha="left", va="top", nudge_x=0.15, color=CHANGE)]
-
-
-def _top(chart: ControlChart) -> float:
-    """Return the highest thing drawn."""
-    held = pd.concat([pd.Series(chart.value[~chart.suppressed]), pd.Series(chart.upper)]).dropna()
-    return float(held.max()) if len(held) and held.max() > 0 else 1.0
-
-
-def _bottom(chart: ControlChart) -> float:
-    """Return where the axis starts: at zero unless all lies far above it."""
-    held = pd.concat([pd.Series(chart.value[~chart.suppressed]), pd.Series(chart.lower)]).dropna()
-    return 0.0 if not len(held) or held.min() < 0.5 * _top(chart) else float(held.min())
 
 
 def _line_text(
@@ -302,7 +277,7 @@ def _line_text(
     if small:
         return layers
     if len(inner):
-        lift = 0.02 * max(_top(chart) for chart in charts.values())
+        lift = 0.02 * max(axis.top(chart) for chart in charts.values())
         layers.append(_on_paper(inner, ha="right", va="bottom", nudge_y=lift, color=INK))
     limits = _panelled(frames.limit_labels(charts, timeline), charts)
     if len(limits):
@@ -318,9 +293,9 @@ def _floor(charts: Mapping[str, ControlChart]) -> list[Any]:
     """Start the axis at zero unless all lies far above it; leave room over a signal's label."""
     rows = []
     for panel, chart in charts.items():
-        if _bottom(chart) == 0:
+        if axis.bottom(chart) == 0:
             rows.append((panel, 0.0, 0.0))
         if chart.signals:
-            rows.append((panel, 0.0, 1.08 * _top(chart)))
+            rows.append((panel, 0.0, 1.08 * axis.top(chart)))
     frame = _panelled(pd.DataFrame(rows, columns=["panel", "x", "y"]), charts)
     return [geom_blank(frame)] if len(frame) else []
