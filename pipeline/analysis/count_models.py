@@ -15,6 +15,7 @@ from pipeline.analysis.rates import Kind
 Floats = NDArray[np.float64]
 
 SPARSE_EVENTS = 5  # a level with fewer events or non-events threatens separation
+RUNAWAY = 12.0  # a log odds or log rate ratio beyond this is on its way to infinity
 
 
 @dataclass(frozen=True)
@@ -59,14 +60,21 @@ def fit_model(
     level_events = np.minimum(y @ X, others @ X)
     is_sparse = bool(np.any(level_events[1:] < SPARSE_EVENTS))
     if is_sparse or np.linalg.matrix_rank(X * np.sqrt(d)[:, None]) < X.shape[1]:
-        k = X.shape[1] - 1
-        X = np.vstack([X, np.eye(k, k + 1, 1)])
-        y = np.append(y, np.full(k, 0.5))
-        d = np.append(d, np.full(k, 1.0 if kind == "proportion" else 0.5))
-        result = glm(X, y, d, kind)
-        return Fit(result.params, result.cov_params(), is_penalised=True)
+        return _penalised(X, y, d, kind)
     result = glm(X, y, d, kind, start=start)
+    # Levels may each have events and still be told apart perfectly in combination.
+    if not np.all(np.abs(result.params[1:]) < RUNAWAY):
+        return _penalised(X, y, d, kind)
     return Fit(result.params, result.cov_params(), is_penalised=False)
+
+
+def _penalised(X: Floats, y: Floats, d: Floats, kind: Kind) -> Fit:
+    k = X.shape[1] - 1
+    X = np.vstack([X, np.eye(k, k + 1, 1)])
+    y = np.append(y, np.full(k, 0.5))
+    d = np.append(d, np.full(k, 1.0 if kind == "proportion" else 0.5))
+    result = glm(X, y, d, kind)
+    return Fit(result.params, result.cov_params(), is_penalised=True)
 
 
 def glm(X: Floats, y: Floats, d: Floats, kind: Kind, *, start: Floats | None = None) -> Any:
@@ -81,7 +89,7 @@ def glm(X: Floats, y: Floats, d: Floats, kind: Kind, *, start: Floats | None = N
         model = GLM(y, X, family=families.Poisson(), exposure=d)
     # A saturated model fits perfectly and has no scale, which is not used here; true
     # separation has been met by the penalty.
-    with np.errstate(divide="ignore", invalid="ignore"), warnings.catch_warnings():
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"), warnings.catch_warnings():
         warnings.simplefilter("ignore", PerfectSeparationWarning)
         return model.fit(start_params=start, tol=1e-10, tol_criterion="params", maxiter=100)
 
