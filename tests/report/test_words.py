@@ -73,3 +73,15 @@ def test_lists_have_one_and():
 def test_a_title_inside_a_sentence_keeps_its_abbreviation():
     assert words.lower_first("Large leakage") == "large leakage"
     assert words.lower_first("MRI before removal") == "MRI before removal"
+
+
+@pytest.mark.parametrize(
+    ("lower", "upper", "said"),
+    [
+        (0.4, 2.1, "0.40 to 2.1"),
+        (0.4, float("inf"), "0.40 upwards"),
+        (float("nan"), 2.1, "up to 2.1"),
+    ],
+)
+def test_limits_without_an_end_are_said_in_words(lower, upper, said):
+    assert words.limits(lower, upper) == said
