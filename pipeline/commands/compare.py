@@ -103,7 +103,7 @@ def compare(
     """
     from pipeline.disclosure import Policy
     from pipeline.measures.catalogue import find_measure, load_catalogue
-    from pipeline.report.gather import check_quarter
+    from pipeline.measures.quarters import check_quarter
     from pipeline.report.gather_compare import compare_measures
     from pipeline.settings import load_settings
     from pipeline.store import open_store

@@ -20,7 +20,7 @@ def freeze(quarter: str, db: Path, settings: Path | None, quiet: bool) -> None:
     again gets a new edition; the earlier ones stay.
     """
     from pipeline.measures.published import freeze as keep
-    from pipeline.report.gather import check_quarter
+    from pipeline.measures.quarters import check_quarter
     from pipeline.settings import load_settings
     from pipeline.store import open_store, require_store
 

@@ -49,14 +49,15 @@ def report(*, quarter: str | None, quiet: bool, **asked: Any) -> None:
     the tables as XLSX and every figure printed as JSON. A report that cannot be made
     leaves the previous one in place.
     """
-    from pipeline.report import gather, render
+    from pipeline.measures.quarters import check_quarter, latest_quarter
+    from pipeline.report import render
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 
     load_settings(asked["settings"])
     with open_store(asked["db"]) as store:
-        chosen = quarter or gather.latest_quarter(store)
-        gather.check_quarter(store, chosen)
+        chosen = quarter or latest_quarter(store)
+        check_quarter(store, chosen)
     made = render.render(_order(chosen, **asked), _progress(quiet))
     for path in (made.html, made.pdf):
         if path is not None:

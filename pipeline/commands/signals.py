@@ -63,7 +63,7 @@ def signals(
     """
     from pipeline.commands.signal_scan import scan
     from pipeline.disclosure import Policy
-    from pipeline.report.gather import check_quarter, latest_quarter
+    from pipeline.measures.quarters import check_quarter, latest_quarter
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 

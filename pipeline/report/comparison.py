@@ -21,6 +21,7 @@ from pipeline.figures.ratios import ratio_figure
 from pipeline.measures.catalogue import load_catalogue
 from pipeline.measures.dwell_counts import REASONS, removal_rows
 from pipeline.measures.periods import months_of
+from pipeline.measures.quarters import check_quarter, latest_quarter
 from pipeline.report import compare_section, gather, gather_groups, groups_section, methods, words
 from pipeline.report.artists import Artists
 from pipeline.report.compare_section import BY_WORDS, Compared
@@ -92,8 +93,8 @@ def collect(
     settings = load_settings(Path(settings_file) if settings_file else None)
     policy = Policy.for_audience("committee" if audience == "committee" else "shared", settings)
     with open_store(db) as store:
-        last = quarter or gather.latest_quarter(store)
-        gather.check_quarter(store, last)
+        last = quarter or latest_quarter(store)
+        check_quarter(store, last)
         first = words.quarter_before(last, gather_groups.QUARTERS - 1)
         months = months_of(first)[0], months_of(last)[1]
         measures = list(load_catalogue().values())

@@ -14,7 +14,6 @@ from pipeline.analysis.charts.detectability import detectability
 from pipeline.analysis.rates import rates, sensitivity
 from pipeline.disclosure import Policy
 from pipeline.disclosure.periods import WithheldPeriods, withheld_periods
-from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import Measure, load_catalogue
 from pipeline.measures.periods import months_of, quarter_of
 from pipeline.measures.series import series
@@ -30,31 +29,6 @@ if TYPE_CHECKING:
     import polars as pl
 
 QUARTERS_SHOWN = 8
-
-
-def check_quarter(store: Store, quarter: str) -> None:
-    """Refuse a quarter without episodes, naming what the store holds.
-
-    Raises
-    ------
-    UsageError
-        It is no quarter.
-    NoDataError
-        The store holds no episode placed in it.
-    """
-    months_of(quarter)
-    ((first, last, found),) = store.rows(
-        "select min(placed_quarter), max(placed_quarter),"
-        " count(case when placed_quarter = ? then 1 end) from episode_dwell",
-        [quarter],
-    )
-    if first is None:
-        raise NoDataError("The store holds no episodes.", try_next="dwell load FOLDER")
-    if not found:
-        raise NoDataError(
-            f"No episodes in {quarter}: the store holds {first} to {last}.",
-            try_next=f"dwell report {last}",
-        )
 
 
 def logged_changes(store: Store, last_month: str) -> list[LoggedChange]:
@@ -279,17 +253,3 @@ def facts(
         audience=audience,
         small_cell=small_cell,
     )
-
-
-def latest_quarter(store: Store) -> str:
-    """Return the last quarter with a placement.
-
-    Raises
-    ------
-    NoDataError
-        The store holds no episode.
-    """
-    ((last,),) = store.rows("select max(placed_quarter) from episode_dwell")
-    if last is None:
-        raise NoDataError("The store holds no episodes.", try_next="dwell load FOLDER")
-    return str(last)

@@ -11,6 +11,7 @@ from pathlib import Path
 from pipeline import __version__
 from pipeline.disclosure import Policy
 from pipeline.measures.periods import months_of
+from pipeline.measures.quarters import check_quarter
 from pipeline.report import (
     compare_section,
     dwell_section,
@@ -107,7 +108,7 @@ def collect(
     policy = Policy.for_audience("committee" if audience == "committee" else "shared", settings)
     small_cell = policy.threshold
     with open_store(db) as store:
-        gather.check_quarter(store, quarter)
+        check_quarter(store, quarter)
         changes = gather.logged_changes(store, months_of(quarter)[1])
         return Collected(
             facts=gather.facts(store, quarter, settings, audience=audience, small_cell=small_cell),
