@@ -79,34 +79,38 @@ def _run(notebook: Any, folder: Path, progress: Progress) -> None:
         manager = AsyncKernelManager(kernel_name="dwell", kernel_spec_manager=specs)
         if os.name == "posix":  # no port is opened: the two talk through files of the owner
             manager.transport, manager.ip = "ipc", str(Path(scratch) / "ipc")
+        begun: list[str] = []
         client = NotebookClient(
             notebook,
             km=manager,
             timeout=None,
             resources={"metadata": {"path": str(folder)}},
-            on_cell_start=_announcer(progress),
+            on_cell_start=_announcer(progress, begun),
         )
         client.owns_km = True  # it ends the kernel and closes the channels
         try:
             client.execute()
         except CellExecutionError as error:
-            _raise_named(error, _failed_section(notebook))
+            _raise_named(error, begun[-1])
         except DeadKernelError:
             raise RenderError(
-                f"The section “{_failed_section(notebook)}” stopped without an answer.",
+                f"The section “{begun[-1]}” stopped without an answer.",
                 try_next="again with more free memory",
             ) from None
 
 
-def _announcer(progress: Progress) -> Callable[..., None]:
-    """Tell each section once, when its first cell starts."""
-    told: list[str] = []
+def _announcer(progress: Progress, begun: list[str]) -> Callable[..., None]:
+    """Tell each section once, when its first cell starts, and note every cell's section.
+
+    A kernel that dies may take with it the message that a cell has started, so what was
+    begun is noted here.
+    """
 
     def announce(cell: Any, cell_index: int) -> None:
-        section = cell.metadata["section"]
-        if section and section not in told:
-            told.append(section)
+        section = str(cell.metadata["section"])
+        if section and section not in begun:
             progress(section)
+        begun.append(section)
 
     return announce
 
@@ -130,13 +134,6 @@ def _write_kernelspec(folder: Path) -> None:
     }
     (folder / "dwell").mkdir()
     (folder / "dwell" / "kernel.json").write_text(json.dumps(kernel), encoding="utf-8")
-
-
-def _failed_section(notebook: Any) -> str:
-    """Section of the last cell that was started."""
-    started = [cell for cell in notebook.cells if cell.execution_count or cell.outputs]
-    cell = started[-1] if started else notebook.cells[0]
-    return str(cell.metadata["section"])
 
 
 def _raise_named(error: Any, section: str) -> None:
