@@ -8,7 +8,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline import __version__
 from pipeline.analysis.counts import EventCounts, from_frame, together
 from pipeline.analysis.group_tests import gray, log_rank
 from pipeline.analysis.incidence import incidence
@@ -25,15 +24,12 @@ from pipeline.measures.quarters import check_quarter, latest_quarter
 from pipeline.report import compare_section, gather, gather_groups, groups_section, methods, words
 from pipeline.report.artists import Artists
 from pipeline.report.compare_section import BY_WORDS, Compared
-from pipeline.report.definitions import CAUTIONS
 from pipeline.report.front import Facts
 from pipeline.report.gather_removal import totals_of
 from pipeline.report.groups_section import DwellByGroup
 from pipeline.report.markdown import bullets, prose, show, slug, text
-from pipeline.report.numbers import FILE, Ledger, Number, Sentence
-from pipeline.report.page import Page, block, item, paragraph
-from pipeline.report.workbook import FILE as WORKBOOK
-from pipeline.report.workbook import Sheet, write_workbook
+from pipeline.report.page import block, item, paragraph
+from pipeline.report.sections import Sections, drawn_beside
 from pipeline.settings import load_settings
 from pipeline.store import Store, open_store
 
@@ -139,30 +135,23 @@ def _labelled(counts: EventCounts, label: str) -> EventCounts:
 
 def report(*asked: str, **how: str) -> Report:
     """Collect a report with the arguments of `collect`; its figures are drawn beside it."""
-    artists = Artists()
-    try:
-        return Report(collect(*asked, **how), artists=artists)
-    except BaseException:
-        artists.leave()
-        raise
+    return drawn_beside(lambda artists: Report(collect(*asked, **how), artists=artists))
 
 
-class Report:
-    """Shows the sections in order, and writes the files beside the page at the end."""
+class Report(Sections):
+    """Shows the sections of this report."""
+
+    name = "comparison"
 
     def __init__(
         self, collected: Collected, folder: Path | str = ".", artists: Artists | None = None
     ) -> None:
-        self._data = collected
-        self._folder = Path(folder)
-        self._page = Page(self._folder, artists)
         compared = collected.compared
-        self._numbers: list[Number] = [
-            *collected.facts.numbers(),
-            *compare_section.numbers(compared),
-        ]
-        self._sentences: list[Sentence] = []
-        self._sheets: list[Sheet] = [compare_section.sheet(compared)]
+        period = f"{compared.by} to {collected.facts.quarter}"
+        super().__init__(collected.facts, period, folder, artists)
+        self._data = collected
+        self._numbers += compare_section.numbers(compared)
+        self._sheets.append(compare_section.sheet(compared))
 
     def overview(self) -> None:
         """Show what is compared, and which groups differ by more than chance."""
@@ -218,30 +207,3 @@ class Report:
     def methods(self) -> None:
         """Show how groups are compared, the limitations and the versions."""
         show(*methods.comparison_pieces(self._data.compared.results, self._data.facts))
-
-    def cautions(self) -> None:
-        """Show the cautions."""
-        show(block("caution", bullets([prose(caution) for caution in CAUTIONS])))
-
-    def finish(self, renderer: str) -> None:
-        """Write `numbers.json` and `tables.xlsx`, and say what made the report."""
-        self._page.finish()
-        facts = self._data.facts
-        Ledger(
-            report="comparison",
-            period=f"{self._data.compared.by} to {facts.quarter}",
-            audience=facts.audience,
-            fingerprint=facts.fingerprint,
-            as_of=facts.as_of,
-            version=__version__,
-            small_cell=facts.small_cell,
-            numbers=tuple(self._numbers),
-            sentences=tuple(self._sentences),
-            figures=tuple(self._page.drawn),
-        ).write(self._folder / FILE)
-        write_workbook(self._sheets, self._folder / WORKBOOK)
-        made = f"Made by dwell {__version__} with {renderer}."
-        files = (
-            f"Beside this page: `figures/`, `{WORKBOOK}` and `{FILE}`, which holds every figure."
-        )
-        show(block("note", prose(made), files))

@@ -8,9 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline import __version__
 from pipeline.disclosure import Policy
-from pipeline.measures.periods import months_of
+from pipeline.measures.periods import months_of, quarter_of
 from pipeline.measures.quarters import check_quarter
 from pipeline.report import (
     compare_section,
@@ -27,20 +26,19 @@ from pipeline.report import (
 )
 from pipeline.report.artists import Artists
 from pipeline.report.compare_section import Compared
-from pipeline.report.definitions import CAUTIONS, definitions
+from pipeline.report.definitions import definitions
 from pipeline.report.dwell_section import Removal
 from pipeline.report.findings import Finding
 from pipeline.report.front import Facts
-from pipeline.report.markdown import bullets, prose, show
+from pipeline.report.markdown import show
 from pipeline.report.measure_section import chart_numbers, measure_pieces
 from pipeline.report.narrative import LoggedChange
-from pipeline.report.numbers import FILE, Ledger, Number, Sentence
-from pipeline.report.page import Page, block, paragraph
+from pipeline.report.numbers import Number
+from pipeline.report.page import paragraph
 from pipeline.report.quality_section import DataQuality
+from pipeline.report.sections import Sections, drawn_beside
 from pipeline.report.tried_section import Tried
 from pipeline.report.words import quarter_before
-from pipeline.report.workbook import FILE as WORKBOOK
-from pipeline.report.workbook import Sheet, write_workbook
 from pipeline.settings import Settings, load_settings
 from pipeline.store import open_store
 
@@ -126,26 +124,19 @@ def collect(
 
 def report(*asked: str, **how: str) -> Report:
     """Collect a report with the arguments of `collect`; its figures are drawn beside it."""
-    artists = Artists()
-    try:
-        return Report(collect(*asked, **how), artists=artists)
-    except BaseException:
-        artists.leave()
-        raise
+    return drawn_beside(lambda artists: Report(collect(*asked, **how), artists=artists))
 
 
-class Report:
-    """Shows the sections in order, and writes the files beside the page at the end."""
+class Report(Sections):
+    """Shows the sections of this report."""
+
+    name = "quarterly"
 
     def __init__(
         self, collected: Collected, folder: Path | str = ".", artists: Artists | None = None
     ) -> None:
+        super().__init__(collected.facts, collected.facts.quarter, folder, artists)
         self._data = collected
-        self._folder = Path(folder)
-        self._page = Page(self._folder, artists)
-        self._numbers: list[Number] = [*collected.facts.numbers()]
-        self._sentences: list[Sentence] = []
-        self._sheets: list[Sheet] = []
 
     def this_quarter(self) -> None:
         """Show the first screen."""
@@ -239,37 +230,3 @@ class Report:
     def methods(self) -> None:
         """Show the methods, the rules in force, the limitations and the versions."""
         show(*methods.pieces(self._data.findings, self._data.facts))
-
-    def cautions(self) -> None:
-        """Show the cautions."""
-        show(block("caution", bullets([prose(text) for text in CAUTIONS])))
-
-    def finish(self, renderer: str) -> None:
-        """Write `numbers.json` and `tables.xlsx`, and say what made the report."""
-        self._page.finish()
-        facts = self._data.facts
-        Ledger(
-            report="quarterly",
-            period=facts.quarter,
-            audience=facts.audience,
-            fingerprint=facts.fingerprint,
-            as_of=facts.as_of,
-            version=__version__,
-            small_cell=facts.small_cell,
-            numbers=tuple(self._numbers),
-            sentences=tuple(self._sentences),
-            figures=tuple(self._page.drawn),
-        ).write(self._folder / FILE)
-        write_workbook(self._sheets, self._folder / WORKBOOK)
-        made = f"Made by dwell {__version__} with {renderer}."
-        files = (
-            f"Beside this page: `figures/`, `{WORKBOOK}` and `{FILE}`, which holds every figure."
-        )
-        show(block("note", prose(made), files))
-
-
-def quarter_of(month: str) -> str:
-    """Return the quarter of a month."""
-    from pipeline.measures import periods
-
-    return periods.quarter_of(month)

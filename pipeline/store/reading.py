@@ -9,7 +9,6 @@ too many cells.
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from pathlib import Path
 
 import duckdb
 
@@ -84,10 +83,3 @@ def _parquet(connection: Connection, source: Source) -> Relation:
         f"select file_row_number + 1 as row, null::varchar as fault, {selected}"
         f" from read_parquet({path}, file_row_number = true)",
     )
-
-
-def parquet_columns(path: Path) -> dict[str, str]:
-    """Return a Parquet file's columns and types; raises as `relation_of` does."""
-    source = Source("", path, Form.PARQUET, "", 0)
-    with duckdb.connect() as connection:
-        return _parquet(connection, source).columns

@@ -1,0 +1,71 @@
+"""What both reports are: sections shown in order, and the files written beside the page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import ClassVar, TypeVar
+
+from pipeline import __version__
+from pipeline.report.artists import Artists
+from pipeline.report.definitions import CAUTIONS
+from pipeline.report.front import Facts
+from pipeline.report.markdown import bullets, prose, show
+from pipeline.report.numbers import FILE, Ledger, Number, Sentence
+from pipeline.report.page import Page, block
+from pipeline.report.workbook import FILE as WORKBOOK
+from pipeline.report.workbook import Sheet, write_workbook
+
+Made = TypeVar("Made")
+
+
+def drawn_beside(make: Callable[[Artists], Made]) -> Made:
+    """Make a report whose figures are drawn beside it; a failure leaves no process behind."""
+    artists = Artists()
+    try:
+        return make(artists)
+    except BaseException:
+        artists.leave()
+        raise
+
+
+class Sections:
+    """Shows the sections in order, and writes the files beside the page at the end."""
+
+    name: ClassVar[str]
+
+    def __init__(self, facts: Facts, period: str, folder: Path | str, artists: Artists | None):
+        self._facts = facts
+        self._period = period
+        self._folder = Path(folder)
+        self._page = Page(self._folder, artists)
+        self._numbers: list[Number] = [*facts.numbers()]
+        self._sentences: list[Sentence] = []
+        self._sheets: list[Sheet] = []
+
+    def cautions(self) -> None:
+        """Show the cautions."""
+        show(block("caution", bullets([prose(caution) for caution in CAUTIONS])))
+
+    def finish(self, renderer: str) -> None:
+        """Write `numbers.json` and `tables.xlsx`, and say what made the report."""
+        self._page.finish()
+        facts = self._facts
+        Ledger(
+            report=self.name,
+            period=self._period,
+            audience=facts.audience,
+            fingerprint=facts.fingerprint,
+            as_of=facts.as_of,
+            version=__version__,
+            small_cell=facts.small_cell,
+            numbers=tuple(self._numbers),
+            sentences=tuple(self._sentences),
+            figures=tuple(self._page.drawn),
+        ).write(self._folder / FILE)
+        write_workbook(self._sheets, self._folder / WORKBOOK)
+        made = f"Made by dwell {__version__} with {renderer}."
+        files = (
+            f"Beside this page: `figures/`, `{WORKBOOK}` and `{FILE}`, which holds every figure."
+        )
+        show(block("note", prose(made), files))
