@@ -21,8 +21,9 @@ from pipeline.commands.chart_counts import (
 from pipeline.commands.improvement_log import LogEntry, concerning, improvement_log
 from pipeline.errors import NoDataError, UsageError
 from pipeline.measures.catalogue import Measure
+from pipeline.measures.counting import NOT_RECORDED
 from pipeline.measures.events import event_order
-from pipeline.measures.series import NOT_RECORDED, Where, series
+from pipeline.measures.series import Where, series
 from pipeline.settings import Settings
 from pipeline.store import Store
 

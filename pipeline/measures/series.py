@@ -6,7 +6,9 @@ from typing import TYPE_CHECKING
 from pipeline.errors import NoDataError, UsageError
 from pipeline.measures import session
 from pipeline.measures.catalogue import Measure, find_measure
+from pipeline.measures.counting import COUNTS, PERIODS, count, only_ready
 from pipeline.measures.periods import last_final_month, months_between, months_of, quarter_of
+from pipeline.measures.session import Value
 from pipeline.measures.where import Condition
 from pipeline.settings import Settings
 from pipeline.store import Store
@@ -14,14 +16,9 @@ from pipeline.store import Store
 if TYPE_CHECKING:
     import polars as pl
 
-Value = str | int | float | bool | None
 # A condition may stand under any name that is not a dimension's.
 Where = Mapping[str, Value | Sequence[Value] | Condition]
 Measures = str | Measure | Iterable[str | Measure]
-
-NOT_RECORDED = "not_recorded"
-ALL = "all"
-PERIODS = ("month", "quarter")
 
 
 def series(
@@ -80,10 +77,13 @@ def series(
     """
     chosen = as_measures(measures)
     _check_names(by)
-    session.copy_what_is_read(store, chosen)
-    condition, params = condition_of(where, months)
-    sql = _series_sql(chosen, tuple(by), condition, settings=settings, with_total=with_total)
-    frame = store.frame(sql, params)
+    condition = condition_of(where, months)
+    # A name that holds a condition may look at any column.
+    free = any(isinstance(value, Condition) for value in (where or {}).values())
+    by_ready = not free and only_ready([*by, *(where or {})])
+    frame = count(
+        store, chosen, by, condition, by_ready=by_ready, settings=settings, with_total=with_total
+    )
     if frame.is_empty():
         raise NoDataError("No episode fits what was asked.", try_next="dwell status")
     as_of = store.as_of()
@@ -133,88 +133,6 @@ def _check_names(names: Iterable[str]) -> None:
             )
 
 
-def _series_sql(
-    measures: Sequence[Measure],
-    by: tuple[str, ...],
-    condition: str,
-    *,
-    settings: Settings | None,
-    with_total: bool,
-) -> str:
-    """Return one select for all: each measure is counted in cells, then the cells are added up.
-
-    A cell is a combination of the groups and the month, numbered once, so that
-    every measure is joined and grouped by whole numbers.
-    """
-    columns = [session.DIMENSIONS[name] for name in by]
-    cells = ", ".join(dict.fromkeys([*columns, "placed_month"]))
-    steps = session.steps(measures, settings)
-    steps.append(
-        f"chosen as materialized (select episode_id, {cells}"
-        f" from {session.keyed('episode_dwell')} where {condition})"
-    )
-    steps.append(
-        "cell as materialized (select cast(row_number() over () as integer) as cell,"
-        f" * from (select distinct {cells} from chosen))"
-    )
-    same = " and ".join(f"chosen.{c} is not distinct from cell.{c}" for c in cells.split(", "))
-    steps.append(
-        "episode_cell as materialized (select chosen.episode_id, cell.cell from chosen"
-        f" inner join cell on {same})"
-    )
-    steps.append("counted as (" + "\nunion all\n".join(map(_count_sql, measures)) + ")")
-    return f"with {', '.join(steps)}\n{_add_up_sql(by, columns, with_total=with_total)}"
-
-
-def _count_sql(measure: Measure) -> str:
-    # Sums of decimals do not depend on the order of the rows, sums of doubles do.
-    known = "numerator is not null and denominator > 0"
-    return f"""
-        select '{measure.name}' as measure, cell,
-            sum(case when {known} then cast(numerator as bigint) end) as numerator,
-            sum(case when {known} then cast(denominator as decimal(18, 12)) end) as denominator,
-            sum(case when numerator is null then cast(denominator as decimal(18, 12)) end)
-                as missing_denominator,
-            count(case when denominator is null or denominator > 0 then 1 end) as episodes,
-            count(case when {known} then 1 end) as ascertained,
-            count(case when {known} and numerator > 0 then 1 end) as with_event
-        from (
-            {measure.sql}
-        ) as {measure.name}
-        inner join episode_cell using (episode_id)
-        group by cell"""
-
-
-def _add_up_sql(by: tuple[str, ...], columns: list[str], *, with_total: bool) -> str:
-    shown = [
-        f"case when grouping({column}) = 1 then '{ALL}'"
-        f" else coalesce({_as_text(column)}, '{NOT_RECORDED}') end as {name}"
-        for name, column in zip(by, columns, strict=True)
-    ]
-    sets = [columns]
-    if with_total and set(by) - set(PERIODS):
-        sets.append([session.DIMENSIONS[name] for name in by if name in PERIODS])
-    grouping = ", ".join(f"({', '.join(['measure', *group])})" for group in sets)
-    return f"""
-        select {", ".join(["measure", *shown])},
-            cast(coalesce(sum(numerator), 0) as bigint) as numerator,
-            round(cast(coalesce(sum(denominator), 0) as double), 6) as denominator,
-            cast(sum(episodes) as bigint) as episodes,
-            cast(sum(ascertained) as bigint) as ascertained,
-            cast(sum(with_event) as bigint) as with_event,
-            round(cast(coalesce(sum(missing_denominator), 0) as double), 6)
-                as missing_denominator,
-            max(placed_month) as last_month
-        from counted inner join cell using (cell)
-        group by grouping sets ({grouping})"""
-
-
-def _as_text(column: str) -> str:
-    if column in {"interpreter_needed", "tunnelled", "skin_glue"}:
-        return f"case when {column} then 'yes' when not {column} then 'no' end"
-    return column
-
-
 def _complete(frame: "pl.DataFrame", by: list[str], final: Mapping[str, str]) -> "pl.DataFrame":
     """Add the periods in which nothing was placed, and say what is provisional."""
     import polars as pl
@@ -223,21 +141,13 @@ def _complete(frame: "pl.DataFrame", by: list[str], final: Mapping[str, str]) ->
     if periods:
         frame = _with_empty_periods(frame, by, periods)
     last_month = _last_month_of(periods)
-    counts = (
-        "numerator",
-        "denominator",
-        "episodes",
-        "ascertained",
-        "with_event",
-        "missing_denominator",
-    )
     return (
         frame.with_columns(
-            pl.col(counts).fill_null(0),
+            pl.col(COUNTS).fill_null(0),
             provisional=last_month
             > pl.col("measure").replace_strict(dict(final), return_dtype=pl.String),
         )
-        .select("measure", *by, *counts, "provisional")
+        .select("measure", *by, *COUNTS, "provisional")
         .sort("measure", *by)
     )
 

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 
 from pipeline.measures.catalogue import Measure
 from pipeline.settings import Settings
-from pipeline.store import READY, Store, ready
+from pipeline.store import READY, Store, keyed_select, ready
 
 # What episodes can be grouped and filtered by: the name asked for, and its column.
 DIMENSIONS = {
@@ -26,7 +26,8 @@ DIMENSIONS = {
     "skin_glue": "skin_glue",
     "drug": "drug",
 }
-_SETTING_TABLES = {"setting", "dose_ceiling"}
+Value = str | int | float | bool | None
+SETTING_TABLES = {"setting", "dose_ceiling"}
 
 
 def keyed(name: str) -> str:
@@ -36,13 +37,10 @@ def keyed(name: str) -> str:
 
 def copy_what_is_read(store: Store, measures: Iterable[Measure]) -> None:
     """Make the keyed copies that `measures` read, where the session has none yet."""
-    names = {name for measure in measures for name in measure.reads} - _SETTING_TABLES
+    names = {name for measure in measures for name in measure.reads} - SETTING_TABLES
     for name in sorted({"episode_dwell", *names}):
         if name in READY:
-            store.rows(
-                f"create temp view if not exists {keyed(name)} as"
-                f" select number as episode_id, * exclude (number, episode_id) from {ready(name)}"
-            )
+            store.rows(f"create temp view if not exists {keyed(name)} as {keyed_select(name)}")
         else:
             store.rows(
                 f"create temp table if not exists {keyed(name)} as"
@@ -56,7 +54,7 @@ def steps(measures: Iterable[Measure], settings: Settings | None) -> list[str]:
     """Return the first steps of a select: the names that the measures' SQL reads."""
     names = sorted({name for measure in measures for name in measure.reads})
     found = [
-        f"{name} as (select * from {keyed(name)})" for name in names if name not in _SETTING_TABLES
+        f"{name} as (select * from {keyed(name)})" for name in names if name not in SETTING_TABLES
     ]
     return found + (_setting_steps(settings) if settings else [])
 

@@ -6,8 +6,8 @@ import polars as pl
 
 from pipeline.figures.completeness import BANDS, FieldShare
 from pipeline.measures.catalogue import load_catalogue
+from pipeline.measures.counting import ALL
 from pipeline.measures.published import drift
-from pipeline.measures.series import ALL
 from pipeline.report.quality_section import (
     DataQuality,
     FileRows,

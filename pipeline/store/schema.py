@@ -10,7 +10,7 @@ from pipeline.errors import StoreError
 from pipeline.resources import resource
 from pipeline.store.asking import count_of, first_row
 from pipeline.store.copying import copy_file
-from pipeline.store.ready import READY, make_ready
+from pipeline.store.ready import READY, READY_COUNTS, make_ready
 from pipeline.store.views import views_text
 
 Connection = duckdb.DuckDBPyConnection
@@ -32,7 +32,7 @@ def migrations() -> list[Migration]:
 
 def views_hash() -> str:
     """Return a digest of the views that this version brings, and of those kept ready."""
-    return hashlib.sha256("\n".join((views_text(), *READY)).encode()).hexdigest()
+    return hashlib.sha256("\n".join((views_text(), *READY, READY_COUNTS)).encode()).hexdigest()
 
 
 def version_of(connection: Connection) -> int:

@@ -10,8 +10,9 @@ from pipeline.errors import NoDataError, UsageError
 from pipeline.measures.catalogue import load_catalogue
 from pipeline.measures.events import event_order
 from pipeline.measures.series import series
+from pipeline.measures.where import EVERYTHING
 from pipeline.settings import DoseCeiling, Settings
-from pipeline.store import Store
+from pipeline.store import Store, open_store
 
 
 class StoreInMemory(Store):
@@ -264,3 +265,14 @@ def test_events_of_each_site_stand_on_its_own_running_count(db, store):
         ("avocet", "2025-01", 1, 1, 1.25, False),
         ("avocet", "2025-04", 0, 3, 7.25, False),
     ]
+
+
+@pytest.mark.parametrize("by", [(), ("month",), ("month", "site"), ("quarter", "site"), ("site",)])
+def test_what_is_counted_ready_is_what_the_episodes_give(demonstration, by):
+    """A condition that holds for every episode makes the counts anew from the episodes."""
+    names = list(load_catalogue())
+    anew = {"whatever": EVERYTHING}
+    with open_store(demonstration / "dwell.duckdb") as store:
+        for more in ({}, {"months": ("2025-02", "2025-07")}, {"settings": Settings()}):
+            kept = series(store, names, by, with_total=True, **more)
+            assert kept.equals(series(store, names, by, where=anew, with_total=True, **more))

@@ -1,0 +1,146 @@
+"""The select that counts measures in groups: from what is counted ready, or from episodes."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from pipeline.measures import session
+from pipeline.measures.catalogue import Measure, load_catalogue
+from pipeline.settings import Settings
+from pipeline.store import COUNTED_BY, READY_COUNTS, Store, counts_sql
+
+if TYPE_CHECKING:
+    import polars as pl
+
+NOT_RECORDED = "not_recorded"
+ALL = "all"
+PERIODS = ("month", "quarter")
+COUNTS = (
+    "numerator",
+    "denominator",
+    "episodes",
+    "ascertained",
+    "with_event",
+    "missing_denominator",
+)
+_YES_NO = {"interpreter_needed", "tunnelled", "skin_glue"}
+
+
+def count(
+    store: Store,
+    measures: Sequence[Measure],
+    by: Sequence[str],
+    condition: tuple[str, Sequence[session.Value]],
+    *,
+    by_ready: bool,
+    settings: Settings | None,
+    with_total: bool,
+) -> "pl.DataFrame":
+    """Return `COUNTS` of each measure and group that has episodes, and its `last_month`.
+
+    Parameters
+    ----------
+    store : Store
+        An open store.
+    measures, by, settings, with_total
+        As `series` takes them.
+    condition : tuple
+        SQL on the columns of `episode_dwell`, and its bound values.
+    by_ready : bool
+        Groups and condition name only columns of `COUNTED_BY`.
+    """
+    sql, params = condition
+    columns = [session.DIMENSIONS[name] for name in by]
+    kept = [m for m in measures if by_ready and _is_counted_ready(m, settings)]
+    rest = [m for m in measures if m not in kept]
+    steps, counted = list[str](), list[str]()
+    if kept:
+        counted.append(_kept_sql(kept, columns, sql))
+    if rest:
+        session.copy_what_is_read(store, rest)
+        steps += [*session.steps(rest, settings), *_cell_steps(columns, sql)]
+        counted += [_count_sql(measure) for measure in rest]
+    steps.append("counted as (" + "\nunion all by name\n".join(counted) + ")")
+    added_up = _add_up_sql(by, columns, with_total=with_total)
+    used = bool(kept) + bool(rest)
+    return store.frame(f"with {', '.join(steps)}\n{added_up}", [*params] * used)
+
+
+def _is_counted_ready(measure: Measure, settings: Settings | None) -> bool:
+    """Whether a measure's ready counts hold: they are made under the settings' defaults."""
+    if load_catalogue().get(measure.name) != measure:
+        return False
+    return settings is None or not session.SETTING_TABLES & set(measure.reads)
+
+
+def _cells(columns: Sequence[str]) -> list[str]:
+    return list(dict.fromkeys([*columns, "placed_month"]))
+
+
+def _kept_sql(measures: Sequence[Measure], columns: Sequence[str], condition: str) -> str:
+    names = ", ".join(f"'{measure.name}'" for measure in measures)
+    return (
+        f"select measure, {', '.join([*_cells(columns), *COUNTS])} from {READY_COUNTS}"
+        f" where measure in ({names}) and {condition}"
+    )
+
+
+def _cell_steps(columns: Sequence[str], condition: str) -> list[str]:
+    """Return the steps that put every episode into its cell.
+
+    A cell is a combination of the groups and the month, numbered once, so that
+    every measure is joined and grouped by whole numbers.
+    """
+    cells = ", ".join(_cells(columns))
+    same = " and ".join(f"chosen.{c} is not distinct from cell.{c}" for c in _cells(columns))
+    return [
+        f"chosen as materialized (select episode_id, {cells}"
+        f" from {session.keyed('episode_dwell')} where {condition})",
+        "cell as materialized (select cast(row_number() over () as integer) as cell,"
+        f" * from (select distinct {cells} from chosen))",
+        "episode_cell as materialized (select chosen.episode_id, cell.cell from chosen"
+        f" inner join cell on {same})",
+    ]
+
+
+def _count_sql(measure: Measure) -> str:
+    return f"""
+        select * exclude (cell) from (
+            select '{measure.name}' as measure, cell, {counts_sql(f"({measure.sql})")}
+            inner join episode_cell using (episode_id)
+            group by cell
+        ) inner join cell using (cell)"""
+
+
+def _add_up_sql(by: Sequence[str], columns: Sequence[str], *, with_total: bool) -> str:
+    shown = [
+        f"case when grouping({column}) = 1 then '{ALL}'"
+        f" else coalesce({_as_text(column)}, '{NOT_RECORDED}') end as {name}"
+        for name, column in zip(by, columns, strict=True)
+    ]
+    sets = [list(columns)]
+    if with_total and set(by) - set(PERIODS):
+        sets.append([session.DIMENSIONS[name] for name in by if name in PERIODS])
+    grouping = ", ".join(f"({', '.join(['measure', *group])})" for group in sets)
+    return f"""
+        select {", ".join(["measure", *shown])},
+            cast(coalesce(sum(numerator), 0) as bigint) as numerator,
+            round(cast(coalesce(sum(denominator), 0) as double), 6) as denominator,
+            cast(sum(episodes) as bigint) as episodes,
+            cast(sum(ascertained) as bigint) as ascertained,
+            cast(sum(with_event) as bigint) as with_event,
+            round(cast(coalesce(sum(missing_denominator), 0) as double), 6)
+                as missing_denominator,
+            max(placed_month) as last_month
+        from counted
+        group by grouping sets ({grouping})"""
+
+
+def _as_text(column: str) -> str:
+    if column in _YES_NO:
+        return f"case when {column} then 'yes' when not {column} then 'no' end"
+    return column
+
+
+def only_ready(names: Sequence[str]) -> bool:
+    """Whether all are names of dimensions that measures are counted by ready."""
+    return all(session.DIMENSIONS.get(name) in COUNTED_BY for name in names)
