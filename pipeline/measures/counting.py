@@ -69,7 +69,7 @@ def _is_counted_ready(measure: Measure, settings: Settings | None) -> bool:
     """Whether a measure's ready counts hold: they are made under the settings' defaults."""
     if load_catalogue().get(measure.name) != measure:
         return False
-    return settings is None or not session.SETTING_TABLES & set(measure.reads)
+    return session.as_by_default(settings) or not session.SETTING_TABLES & set(measure.reads)
 
 
 def _cells(columns: Sequence[str]) -> list[str]:

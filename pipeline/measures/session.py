@@ -59,6 +59,15 @@ def steps(measures: Iterable[Measure], settings: Settings | None) -> list[str]:
     return found + (_setting_steps(settings) if settings else [])
 
 
+def as_by_default(settings: Settings | None) -> bool:
+    """Whether the rules in SQL read the same settings as in the store's own views."""
+    usual = Settings()
+    return settings is None or (
+        settings.evening_meal_hour == usual.evening_meal_hour
+        and settings.dose_ceilings == usual.dose_ceilings
+    )
+
+
 def _setting_steps(settings: Settings) -> list[str]:
     """Put the programme's settings in the place of the defaults; they are numbers."""
     ceilings = ", ".join(

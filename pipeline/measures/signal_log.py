@@ -78,6 +78,33 @@ def keep_signals(store: Store, quarter: str, signals: Sequence[LoggedSignal], ch
     return edition + 1
 
 
+@dataclass(frozen=True)
+class KeptList:
+    """The latest list of a quarter.
+
+    Attributes
+    ----------
+    as_of : date
+        When the records that it was made from were extracted.
+    signals : tuple of LoggedSignal
+        None where no chart signalled.
+    """
+
+    as_of: dt.date
+    signals: tuple[LoggedSignal, ...]
+
+
+def kept_list(store: Store, quarter: str) -> KeptList | None:
+    """Return the latest list of a quarter with its date; None where none was kept."""
+    edition, kept = _latest(store, quarter)
+    if not edition:
+        return None
+    ((as_of,),) = store.rows(
+        "select as_of from signal_list where quarter = ? and edition = ?", [quarter, edition]
+    )
+    return KeptList(as_of, tuple(kept))
+
+
 def kept_signals(store: Store, quarter: str) -> list[LoggedSignal] | None:
     """Return the latest list of a quarter; None where none was kept."""
     edition, kept = _latest(store, quarter)
