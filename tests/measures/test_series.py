@@ -273,6 +273,10 @@ def test_what_is_counted_ready_is_what_the_episodes_give(demonstration, by):
     names = list(load_catalogue())
     anew = {"whatever": EVERYTHING}
     with open_store(demonstration / "dwell.duckdb") as store:
-        for more in ({}, {"months": ("2025-02", "2025-07")}, {"settings": Settings(evening_meal_hour=16)}):
+        for more in (
+            {},
+            {"months": ("2025-02", "2025-07")},
+            {"settings": Settings(evening_meal_hour=16)},
+        ):
             kept = series(store, names, by, with_total=True, **more)
             assert kept.equals(series(store, names, by, where=anew, with_total=True, **more))
