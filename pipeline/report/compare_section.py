@@ -12,10 +12,9 @@ from pipeline.records.wording import words_of
 from pipeline.report import markdown, words
 from pipeline.report.gather_compare import MeasureComparison
 from pipeline.report.markdown import Column
-from pipeline.report.narrative import amount
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block, item
-from pipeline.report.words import figure
+from pipeline.report.words import amount, figure
 from pipeline.report.workbook import Sheet
 
 BY_WORDS = {"site": "sites", "surgeon_type": "surgeon types"}

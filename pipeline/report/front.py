@@ -10,10 +10,9 @@ from pipeline.figures.sparkline import sparkline
 from pipeline.report import markdown, words
 from pipeline.report.findings import Finding, Rate
 from pipeline.report.markdown import Column, bullets
-from pipeline.report.narrative import amount
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block, item
-from pipeline.report.words import figure
+from pipeline.report.words import amount, figure
 from pipeline.report.workbook import Sheet
 
 _COLUMNS = (
@@ -106,13 +105,21 @@ def facts_strip(facts: Facts) -> str:
     return f"{strip}\n\n{block('confidential', text)}"
 
 
-def sources_note(facts: Facts) -> str:
-    """Return what the figures are made from, and what is withheld from them."""
+def sources_note(facts: Facts, signals: str) -> str:
+    """Return what the figures are made from, and what is withheld from them.
+
+    Parameters
+    ----------
+    facts : Facts
+        Date and fingerprint of the records.
+    signals : str
+        A sentence: what tells which signals are new.
+    """
     text = (
         f"Records as of {facts.as_of}, data fingerprint `{facts.fingerprint}`. "
         "An episode counts in its month of placement. The small line has its own scale; "
         "its last point is this quarter. A rate known for few has beside it what it would be "
-        "had none, or all, of the missing had the event."
+        f"had none, or all, of the missing had the event. {signals}"
     )
     if facts.small_cell:
         text += (

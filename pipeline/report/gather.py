@@ -17,11 +17,14 @@ from pipeline.disclosure.periods import WithheldPeriods, withheld_periods
 from pipeline.measures.catalogue import Measure, load_catalogue
 from pipeline.measures.periods import months_of, quarter_of
 from pipeline.measures.series import series
+from pipeline.measures.signal_log import KeptList, kept_list
 from pipeline.report import words
-from pipeline.report.findings import RARE, Finding, Rate, Verdict, judge_told, with_sight
+from pipeline.report.findings import RARE, Finding, Rate, Verdict
 from pipeline.report.front import Facts
 from pipeline.report.gather_charts import counts_of, drawable, make_chart, rare_counts, until
 from pipeline.report.narrative import LoggedChange
+from pipeline.report.signals_section import Basis
+from pipeline.report.verdicts import NETWORK, judge_kept, judge_told, with_sight
 from pipeline.settings import Settings
 from pipeline.store import Store
 
@@ -67,6 +70,7 @@ def findings(
 ) -> tuple[Finding, ...]:
     """Return every measure's figures, chart and verdict up to a quarter."""
     measures = list(load_catalogue().values())
+    kept = kept_list(store, words.quarter_before(quarter))
     span = ("0001-01", months_of(quarter)[1])
     monthly = series(store, measures, ("month",), months=span, settings=settings)
     by_quarter = series(store, measures, ("quarter",), months=span, settings=settings)
@@ -79,9 +83,16 @@ def findings(
         counts = (
             rare_counts(store, measure, span, settings) if is_rare else counts_of(months, "month")
         )
-        made = _Series(measure, quarter, months, quarters, counts, those, policy)
+        made = _Series(measure, quarter, months, quarters, counts, those, policy, kept)
         found.append(made.finding(settings.targets.get(measure.name, measure.target)))
     return tuple(found)
+
+
+def signals_before(store: Store, quarter: str) -> Basis:
+    """Return what the signals of a quarter are compared with."""
+    before = words.quarter_before(quarter)
+    kept = kept_list(store, before)
+    return Basis(before, kept.as_of.isoformat() if kept else "")
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,6 +106,7 @@ class _Series:
     counts: Counts
     changes: Sequence[LoggedChange]
     policy: Policy
+    kept_before: KeptList | None
 
     def finding(self, target: float | None) -> Finding:
         """Judge the whole series, then withhold what may not be shown of it."""
@@ -103,14 +115,14 @@ class _Series:
         shown = self._rates(withheld)
         sight = detectability(chart, monthly_volume=self._monthly_volume())
         mask = self._mask(len(chart), withheld)
-        verdict = judge_told(chart, self.quarter, self.measure.better.value, mask)
+        verdict = self._judged(chart, self.quarter, mask)
         return Finding(
             measure=self.measure,
             now=shown[-1],
             year_before=self._year_before(withheld),
             quarters=shown,
             verdict=with_sight(verdict, sight.delays[0].months),
-            verdict_before=self._verdict_before(mask),
+            verdict_before=self._verdict_before(chart, mask),
             chart=chart,
             shown=self._shown(chart, mask, withheld),
             target=target,
@@ -153,11 +165,19 @@ class _Series:
         quarterly = make_chart(self.measure, counts_of(self.quarters, "quarter"), self.changes)
         return drawable(chart, mask, quarterly, withheld.quarters)
 
-    def _verdict_before(self, mask: NDArray[np.bool_]) -> Verdict:
+    def _judged(self, chart: ControlChart, quarter: str, mask: NDArray[np.bool_]) -> Verdict:
+        better = self.measure.better.value
+        return judge_told(chart, quarter, better, mask, self.measure.name)
+
+    def _verdict_before(self, chart: ControlChart, mask: NDArray[np.bool_]) -> Verdict:
+        """Return what was listed a quarter ago; where nothing was, what would have been."""
+        if self.kept_before is not None:
+            whose = (self.measure.name, NETWORK)
+            kept = [s for s in self.kept_before.signals if (s.measure, s.site) == whose]
+            return judge_kept(kept, chart, self.measure.better.value, mask)
         before = words.quarter_before(self.quarter)
-        counts = until(self.counts, months_of(before)[1])
-        chart = make_chart(self.measure, counts, self.changes)
-        return judge_told(chart, before, self.measure.better.value, mask[: len(chart)])
+        earlier = make_chart(self.measure, until(self.counts, months_of(before)[1]), self.changes)
+        return self._judged(earlier, before, mask[: len(earlier)])
 
     def _rates(self, withheld: WithheldPeriods) -> tuple[Rate, ...]:
         """Return the last eight quarters; those before the records have no figures."""

@@ -15,8 +15,9 @@ from pipeline.analysis.charts.words import BETWEEN
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.events import event_order
 from pipeline.measures.periods import quarter_of
-from pipeline.report.findings import RARE, told_signals
+from pipeline.report.findings import RARE
 from pipeline.report.narrative import LoggedChange
+from pipeline.report.verdicts import told_signals
 from pipeline.settings import Settings
 from pipeline.store import Store
 

@@ -19,10 +19,9 @@ from pipeline.report import markdown, words
 from pipeline.report.compare_section import Compared, is_too_few, shown_rows
 from pipeline.report.dwell_section import reason_label
 from pipeline.report.markdown import Column, prose, slug
-from pipeline.report.narrative import amount
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page
-from pipeline.report.words import figure
+from pipeline.report.words import amount, figure
 
 _LEFT_OUT = "not adjusted for"
 

@@ -8,7 +8,7 @@ from pipeline.analysis.charts.words import unit_of
 from pipeline.figures.control_chart import control_chart_figure
 from pipeline.report import markdown
 from pipeline.report.findings import Finding
-from pipeline.report.narrative import about_measure
+from pipeline.report.measure_words import about_measure
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block, paragraph
 

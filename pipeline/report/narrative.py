@@ -1,4 +1,4 @@
-"""Plain sentences made from figures, each with the ids of the figures it quotes.
+"""The three lists of the first screen: sentences, each with the ids of the figures it quotes.
 
 A sentence never says why something happened, never shows a zero without its
 upper limit, and calls nothing significant. Rates have two significant figures.
@@ -6,12 +6,11 @@ upper limit, and calls nothing significant. Rates have two significant figures.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pipeline.report import words
-from pipeline.report.findings import Finding, Rate
+from pipeline.report import phrases, words
+from pipeline.report.findings import Finding
 from pipeline.report.numbers import Sentence
 from pipeline.report.words import count, figure
 
@@ -30,61 +29,8 @@ class LoggedChange:
     new_phase: bool = False
 
 
-def noun(unit: str, number: float) -> str:
-    """Return what a unit counts, in the number asked for: "catheter-days"."""
-    thing = unit.rsplit(" ", 1)[-1].removesuffix("s")
-    return thing if number == 1 else f"{thing}s"
-
-
-def amount(value: float, digits_below_ten: int = 0) -> str:
-    """Return a numerator or denominator: whole, with thousands separated."""
-    return f"{value:,.{digits_below_ten if value < 10 else 0}f}"
-
-
-def few(number: int, small_cell: int) -> str:
-    """Return a count, or only that it lies below the threshold."""
-    return f"1 to {small_cell - 1}" if 0 < number < small_cell else f"{number:,}"
-
-
-def rate_phrase(rate: Rate, unit: str) -> str:
-    """Say a rate with its 95% limits; zero events only with their upper limit."""
-    if rate.withheld:
-        return "withheld, because the number of children is small"
-    if rate.denominator <= 0:
-        return "no figures"
-    of = f"{amount(rate.denominator)} {noun(unit, round(rate.denominator))}"
-    if rate.numerator == 0:
-        return f"none in {of}, upper 95% limit {figure(rate.upper)} {unit}"
-    limits = f"95% limits {figure(rate.lower)} to {figure(rate.upper)}"
-    return f"{figure(rate.rate)} {unit} ({limits}; {amount(rate.numerator)} in {of})"
-
-
-def _before_phrase(rate: Rate, unit: str) -> str:
-    if not rate.has_figures:
-        return ""
-    if rate.numerator == 0:
-        return f"; in the year before, none (upper 95% limit {figure(rate.upper)} {unit})"
-    return f"; in the year before, {figure(rate.rate)}"
-
-
-def _figures(finding: Finding) -> str:
-    now, unit = finding.now, finding.measure.unit
-    return f"This quarter: {rate_phrase(now, unit)}{_before_phrase(finding.year_before, unit)}."
-
-
-def _state(finding: Finding) -> str:
-    said: list[str] = [finding.state] if finding.state else []
-    if finding.verdict.direction:
-        said.append(f"for the {finding.verdict.direction}")
-    return f" ({', '.join(said)})" if said else ""
-
-
 def _about(finding: Finding, text: str, *ids: str) -> Sentence:
     return Sentence(text, ids, finding.measure.title, finding.measure.name)
-
-
-def _quoted(finding: Finding) -> tuple[str, ...]:
-    return (finding.number_id, finding.year_before_id)
 
 
 def what_changed(
@@ -107,7 +53,8 @@ def what_changed(
     signals = [f for f in findings if f.verdict.is_signal and f.verdict.kind != "uneven"]
     signals.sort(key=lambda f: (f.state != "new", order[f.verdict.direction]))
     found = [
-        _about(f, f"{f.verdict.clause}{_state(f)}. {_figures(f)}", *_quoted(f)) for f in signals
+        _about(f, f"{f.verdict.clause}{phrases.state(f)}. {phrases.figures(f)}", *phrases.quoted(f))
+        for f in signals
     ]
     found += [_ended(f) for f in findings if f.state == "ended" and f.verdict_before.clause]
     found += [_begun(change) for change in changes]
@@ -119,8 +66,8 @@ def what_changed(
 
 def _ended(finding: Finding) -> Sentence:
     was = finding.verdict_before.words
-    text = f"The signal of the quarter before ({was}) has ended. {_figures(finding)}"
-    return _about(finding, text, *_quoted(finding))
+    text = f"The signal of the quarter before ({was}) has ended. {phrases.figures(finding)}"
+    return _about(finding, text, *phrases.quoted(finding))
 
 
 def _begun(change: LoggedChange) -> Sentence:
@@ -150,10 +97,10 @@ def to_decide(
     found += [s for f in findings if (s := _short_of_target(f)) is not None]
     found += [_learn_more(f) for f in _poorly_known(findings, min_ascertainment)]
     if set_aside:
-        is_one = few(set_aside, small_cell) == "1"
+        is_one = words.few(set_aside, small_cell) == "1"
         waiting = "row waits" if is_one else "rows wait"
         who = "who corrects it" if is_one else "who corrects them"
-        text = f"{few(set_aside, small_cell)} {waiting} for correction: decide {who}."
+        text = f"{words.few(set_aside, small_cell)} {waiting} for correction: decide {who}."
         found.append(Sentence(text, ("rows/set-aside",), "Rows set aside", "data"))
     if not found:
         return [Sentence("Nothing in these figures asks for a decision.")]
@@ -176,8 +123,9 @@ def _short_of_target(finding: Finding) -> Sentence | None:
         return None
     unit = finding.measure.unit
     text = (
-        f"{words.sentence_case(rate_phrase(now, unit))}, {'short of' if higher else 'above'} the "
-        f"target of {figure(target, 3)}: decide what to try, or whether the target holds."
+        f"{words.sentence_case(phrases.rate_phrase(now, unit))}, "
+        f"{'short of' if higher else 'above'} the target of {figure(target, 3)}: "
+        "decide what to try, or whether the target holds."
     )
     return _about(finding, text, finding.number_id, f"{finding.measure.name}/target")
 
@@ -222,7 +170,7 @@ def cannot_tell(
     ]
     if unknown_dwell:
         text = (
-            f"The time in place is not known for {few(unknown_dwell, small_cell)} of "
+            f"The time in place is not known for {words.few(unknown_dwell, small_cell)} of "
             f"{count(catheters, 'catheter')}; missing is not zero, and they are left out."
         )
         found.append(Sentence(text, ("dwell/unknown", "catheters"), anchor="data"))
@@ -234,14 +182,11 @@ def _blind(findings: Sequence[Finding]) -> list[Sentence]:
     those = [f for f in findings if f.verdict.kind == "blind"]
     if not those:
         return []
-    parts = [f"{words.lower_first(f.measure.title)} ({_months(f)})" for f in those]
+    parts = [
+        f"{words.lower_first(f.measure.title)} ({phrases.months_to_doubling(f)})" for f in those
+    ]
     text = f"Too few events for the chart to show even a doubling soon: {words.joined(parts)}."
     return [Sentence(text, tuple(f"{f.measure.name}/months-to-doubling" for f in those))]
-
-
-def _months(finding: Finding) -> str:
-    months = finding.months_to_doubling
-    return f"about {figure(months)} months" if math.isfinite(months) else "more than 50 years"
 
 
 def _titles(findings: Sequence[Finding]) -> str:
@@ -277,42 +222,3 @@ def _shortened(sentences: list[Sentence], one: str, many: str) -> list[Sentence]
     rest = len(sentences) - MAX_IN_A_LIST + 1
     text = f"And {words.counted(rest, one, many)}, in the table below."
     return [*sentences[: MAX_IN_A_LIST - 1], Sentence(text)]
-
-
-def about_measure(finding: Finding) -> list[Sentence]:
-    """Return the one or two sentences under a measure's heading."""
-    verdict = finding.verdict
-    if verdict.is_signal:
-        opening = f"{verdict.clause}{_state(finding)}."
-    elif finding.state == "ended":
-        opening = f"The signal of the quarter before ({finding.verdict_before.words}) has ended."
-    elif verdict.kind == "blind":
-        opening = f"Too few events to tell: a doubling would take {_months(finding)} to show."
-    else:
-        opening = _QUIET[verdict.kind]
-    found = [Sentence(opening, _sight_ids(finding)), Sentence(_figures(finding), _quoted(finding))]
-    now = finding.now
-    if now.has_figures and not now.missing_withheld and now.ascertained < now.episodes:
-        text = f"Known for {now.ascertained:,} of {count(now.episodes, 'catheter')}"
-        ids = [finding.number_id]
-        if finding.is_poorly_known:
-            text += (
-                f": {figure(now.if_none)} to {figure(now.if_all)}, whatever the missing ones were"
-            )
-            ids += [f"{finding.number_id}/if-none", f"{finding.number_id}/if-all"]
-        found.append(Sentence(f"{text}.", tuple(ids)))
-    return found
-
-
-def _sight_ids(finding: Finding) -> tuple[str, ...]:
-    blind = finding.verdict.kind == "blind"
-    return (f"{finding.measure.name}/months-to-doubling",) if blind else ()
-
-
-_QUIET = {
-    "steady": "Steady: nothing beyond what chance alone would bring.",
-    "too_few": "Too few figures yet for limits.",
-    "provisional": "Provisional: follow-up is not complete, so no point is judged.",
-    "no_data": "No figures this quarter.",
-    "withheld": "The verdict is withheld: it would name months with small numbers of children.",
-}

@@ -10,10 +10,9 @@ from pipeline.figures.completeness import FieldShare, completeness_figure
 from pipeline.report import markdown, words
 from pipeline.report.findings import Finding
 from pipeline.report.markdown import Column, prose
-from pipeline.report.narrative import few
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page
-from pipeline.report.words import count, figure
+from pipeline.report.words import count, few, figure
 from pipeline.report.workbook import Sheet
 
 _COUNT = re.compile(r"\b\d[\d,]* ")

@@ -22,6 +22,7 @@ from pipeline.report import (
     methods,
     narrative,
     quality_section,
+    signals_section,
     tried_section,
 )
 from pipeline.report.artists import Artists
@@ -37,6 +38,7 @@ from pipeline.report.numbers import Number
 from pipeline.report.page import paragraph
 from pipeline.report.quality_section import DataQuality
 from pipeline.report.sections import Sections, drawn_beside
+from pipeline.report.signals_section import Basis
 from pipeline.report.tried_section import Tried
 from pipeline.report.words import quarter_before
 from pipeline.settings import Settings, load_settings
@@ -53,6 +55,8 @@ class Collected:
         Size and source of the figures.
     findings : tuple of Finding
         Every measure.
+    signals_before : Basis
+        What tells which of their signals are new.
     changes : tuple of LoggedChange
         The improvement log up to the quarter.
     removal, removal_before : Removal or None
@@ -71,6 +75,7 @@ class Collected:
 
     facts: Facts
     findings: tuple[Finding, ...]
+    signals_before: Basis
     changes: tuple[LoggedChange, ...]
     removal: Removal | None
     removal_before: Removal | None
@@ -111,6 +116,7 @@ def collect(
         return Collected(
             facts=gather.facts(store, quarter, settings, audience=audience, small_cell=small_cell),
             findings=gather.findings(store, quarter, settings, changes, policy),
+            signals_before=gather.signals_before(store, quarter),
             changes=tuple(changes),
             removal=gather_removal.removal(store, months_of(quarter), policy),
             removal_before=gather_removal.year_before(store, quarter, policy),
@@ -162,7 +168,7 @@ class Report(Sections):
             front.facts_strip(data.facts),
             front.three_lists(changed, decide, unknown),
             front.measure_table(data.findings, self._page),
-            front.sources_note(data.facts),
+            front.sources_note(data.facts, data.signals_before.sentence),
         )
 
     def time_in_place(self) -> None:
@@ -212,7 +218,7 @@ class Report(Sections):
         show(*tried_section.pieces(tried, self._page))
 
     def data_quality(self) -> None:
-        """Show how good the data are."""
+        """Show how good the data are, and which signals are new, go on or have ended."""
         data, small_cell = self._data, self._data.facts.small_cell
         said = quality_section.sentences(data.quality, data.findings, small_cell)
         provisional = sum(f.now.provisional for f in data.findings)
@@ -221,6 +227,15 @@ class Report(Sections):
         self._sentences += said
         self._sheets += quality_section.sheets(data.quality, small_cell)
         show(paragraph(said), *quality_section.pieces(data.quality, self._page, small_cell))
+        self._signals()
+
+    def _signals(self) -> None:
+        rows = signals_section.signal_rows(self._data.findings)
+        said = signals_section.sentences(rows, self._data.signals_before)
+        self._sentences += said
+        self._numbers += signals_section.numbers(rows)
+        self._sheets.append(signals_section.sheet(rows))
+        show(*signals_section.pieces(rows, said, self._data.signals_before))
 
     def definitions(self) -> None:
         """Show the definitions, from the measures' cards."""

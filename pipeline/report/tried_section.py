@@ -96,7 +96,7 @@ def sentences(tried: Tried) -> list[Sentence]:
 
 
 def standing(tried: Tried, since: str) -> list[Sentence]:
-    """Return a sentence for each measure that stands at another level after a change.
+    """Return a sentence for each change since which a measure stands at another level.
 
     Parameters
     ----------
@@ -105,23 +105,42 @@ def standing(tried: Tried, since: str) -> list[Sentence]:
     since : str
         Month from which changes are recent enough to be told again.
     """
-    return [
-        _stands(judged)
-        for judged in tried.judged
-        if since <= judged.change.started_month and not judged.is_withheld
-        if is_beyond_chance(judged.effect)
+    found = []
+    for change in tried.changes:
+        moved = [
+            judged
+            for judged in tried.judged
+            if judged.change == change and not judged.is_withheld
+            if is_beyond_chance(judged.effect)
+        ]
+        if moved and since <= change.started_month:
+            found.append(_stands(change, moved, tried.labels))
+    return found
+
+
+def _stands(
+    change: Change, moved: Sequence[JudgedChange], labels: Mapping[str, str]
+) -> Sentence:
+    parts = [
+        f"{words.lower_first(judged.measure.title)} "
+        f"{figure(float(judged.effect.after.rate))} {judged.measure.unit} "
+        f"({figure(float(judged.effect.before.rate))} before)"
+        for judged in moved
     ]
-
-
-def _stands(judged: JudgedChange) -> Sentence:
-    effect, unit = judged.effect, judged.measure.unit
     text = (
-        f"At the sites of the change logged in {words.month(effect.started_month)}, "
-        f"{figure(float(effect.after.rate))} {unit} since then and "
-        f"{figure(float(effect.before.rate))} before: an association, not a proof."
+        f"Since {words.month(change.started_month)} at {_where(change, labels)}: "
+        f"{words.joined(parts)}. An association, not a proof."
     )
-    ids = tuple(f"{_id(judged)}/{side}" for side in _FROM_ROW)
-    return Sentence(text, ids, judged.measure.title, "tried")
+    ids = tuple(f"{_id(judged)}/{side}" for judged in moved for side in _FROM_ROW)
+    return Sentence(text, ids, change.title, _anchor(change))
+
+
+def _where(change: Change, labels: Mapping[str, str]) -> str:
+    return words.joined([labels.get(site, site) for site in change.sites]) or "all sites"
+
+
+def _anchor(change: Change) -> str:
+    return f"change-{slug(change.change_id)}"
 
 
 def pieces(tried: Tried, page: Page) -> list[str]:
@@ -139,10 +158,8 @@ def pieces(tried: Tried, page: Page) -> list[str]:
 
 
 def _one_change(change: Change, tried: Tried, page: Page) -> list[str]:
-    sites = words.joined([tried.labels.get(site, site) for site in change.sites]) or "all sites"
-    lead = f"From {words.month(change.started_month)} at {sites}."
-    anchor = f"change-{slug(change.change_id)}"
-    heading = f"### {markdown.text(change.title)} {{#{anchor}}}"
+    lead = f"From {words.month(change.started_month)} at {_where(change, tried.labels)}."
+    heading = f"### {markdown.text(change.title)} {{#{_anchor(change)}}}"
     judged = [one for one in tried.judged if one.change.change_id == change.change_id]
     said = [prose(_said(one)) for one in judged]
     drawn = [_figure(one, page) for one in judged if not one.is_withheld]

@@ -64,6 +64,22 @@ def counted(number: int, one: str, many: str | None = None) -> str:
     return f"{word} {one if number == 1 else many or one + 's'}"
 
 
+def noun(unit: str, number: float) -> str:
+    """Return what a unit counts, in the number asked for: "catheter-days"."""
+    thing = unit.rsplit(" ", 1)[-1].removesuffix("s")
+    return thing if number == 1 else f"{thing}s"
+
+
+def amount(value: float, digits_below_ten: int = 0) -> str:
+    """Return a numerator or denominator: whole, with thousands separated."""
+    return f"{value:,.{digits_below_ten if value < 10 else 0}f}"
+
+
+def few(number: int, small_cell: int) -> str:
+    """Return a count, or only that it lies below the threshold."""
+    return f"1 to {small_cell - 1}" if 0 < number < small_cell else f"{number:,}"
+
+
 def month(period: str) -> str:
     """Return `2026-03` as "Mar 2026"; anything else as it is."""
     year, _, number = period.partition("-")

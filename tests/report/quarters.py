@@ -7,10 +7,11 @@ import numpy as np
 from pipeline.analysis.charts import Counts
 from pipeline.measures.catalogue import load_catalogue
 from pipeline.report import words
-from pipeline.report.findings import RARE, Finding, judge
+from pipeline.report.findings import RARE, Finding
 from pipeline.report.gather import rate_of
 from pipeline.report.gather_charts import make_chart, until
 from pipeline.report.narrative import LoggedChange
+from pipeline.report.verdicts import judge
 
 QUARTER = "2025-Q4"
 MONTHS = tuple(f"{year}-{month:02d}" for year in (2023, 2024, 2025) for month in range(1, 13))

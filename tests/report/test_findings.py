@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from pipeline.analysis.charts import Counts, control_chart
-from pipeline.report.findings import Verdict, judge, judge_told, with_sight
+from pipeline.report.findings import Verdict
 from pipeline.report.gather_charts import drawable
+from pipeline.report.verdicts import judge, judge_told, with_sight
 
 MONTHS = tuple(f"{year}-{month:02d}" for year in (2024, 2025) for month in range(1, 13))
 

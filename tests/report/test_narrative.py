@@ -5,10 +5,9 @@ import re
 import numpy as np
 import pytest
 
-from pipeline.report import narrative, words
-from pipeline.report.findings import Verdict
-from pipeline.report.narrative import amount, noun
+from pipeline.report import measure_words, narrative, words
 from pipeline.report.numbers import Number, check
+from pipeline.report.words import amount, noun
 from tests.report.quarters import changes, findings
 
 QUARTERS = 200
@@ -34,7 +33,7 @@ def quarters():
             *narrative.what_changed(found, changes(seed)),
             *narrative.to_decide(found, facts[0], 0.8, SMALL_CELL),
             *narrative.cannot_tell(found, facts[1], facts[2], SMALL_CELL),
-            *(sentence for f in found for sentence in narrative.about_measure(f)),
+            *(sentence for f in found for sentence in measure_words.about_measure(f)),
         ]
         made.append((found, facts, said))
     return made
@@ -167,9 +166,3 @@ def test_a_new_signal_for_the_worse_comes_first(quarters):
 )
 def test_a_unit_names_what_it_counts(unit, number, said):
     assert noun(unit, number) == said
-
-
-def test_two_verdicts_are_the_same_signal_only_on_the_same_side():
-    up = Verdict("shift", "", side="above")
-    assert up.is_same_as(Verdict("shift", "other words", side="above"))
-    assert not up.is_same_as(Verdict("shift", "", side="below"))

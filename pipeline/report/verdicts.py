@@ -1,0 +1,172 @@
+"""Verdicts in words: what a control chart, or a kept list of signals, says about a quarter."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.analysis.charts import ControlChart, Signal
+from pipeline.measures.signal_log import LoggedSignal
+from pipeline.report import words
+from pipeline.report.findings import Verdict
+
+Bools = NDArray[np.bool_]
+MOST_MONTHS = 24  # a chart that needs longer to see a doubling says too few to tell
+NETWORK = "all"  # whose chart it is, in a list of signals
+
+
+def judge(chart: ControlChart, quarter: str, better: str, measure: str = "") -> Verdict:
+    """Say what a chart tells about a quarter.
+
+    Parameters
+    ----------
+    chart : ControlChart
+        Of months, up to the quarter's last.
+    quarter : str
+        Such as `2025-Q4`.
+    better : {"lower", "higher"}
+        Which direction of the measure is better.
+    measure : str
+        Name of the measure, as a list of signals has it.
+    """
+    months = words.months_of(quarter)
+    inside = np.array([period in months for period in chart.periods], bool)
+    drawn = inside & np.isfinite(chart.value) & ~chart.suppressed
+    if not chart.is_of_gaps and not drawn.any():
+        return Verdict("no_data", "no figures")
+    found = [_listed(s, measure) for s in chart.signals if any(inside[i] for i in s.points)]
+    if found:
+        return of_signals(found, better, rare=chart.is_of_gaps)
+    if drawn.any() and chart.provisional[drawn].all():
+        return Verdict("provisional", "provisional")
+    if chart.kind == "run":
+        return Verdict("too_few", "too few to tell")
+    return Verdict("steady", "steady")
+
+
+def _listed(signal: Signal, measure: str) -> LoggedSignal:
+    """Return a signal as a list keeps it; among how many charts it stands is not asked here."""
+    return LoggedSignal(
+        measure, NETWORK, signal.kind, signal.direction, signal.first, signal.last,
+        signal.sentence, signal.p_value, float("nan"),
+    )  # fmt: skip
+
+
+def judge_told(
+    chart: ControlChart, quarter: str, better: str, withheld: Bools, measure: str = ""
+) -> Verdict:
+    """Judge the whole chart, but name no signal that rests on a point withheld."""
+    whole = judge(chart, quarter, better, measure)
+    told = chart.with_signals(told_signals(chart, withheld))
+    verdict = judge(told, quarter, better, measure)
+    is_lost = whole.is_signal and not verdict.is_signal
+    return Verdict("withheld", "withheld") if is_lost else verdict
+
+
+def told_signals(chart: ControlChart, withheld: Bools) -> tuple[Signal, ...]:
+    """Return the signals that name no point withheld."""
+    return tuple(s for s in chart.signals if not withheld[list(s.points)].any())
+
+
+def judge_kept(
+    kept: Sequence[LoggedSignal], chart: ControlChart, better: str, withheld: Bools
+) -> Verdict:
+    """Say what a kept list of a measure's signals told, but none over a point withheld.
+
+    Parameters
+    ----------
+    kept : sequence of LoggedSignal
+        The measure's, of all sites together.
+    chart : ControlChart
+        The measure's chart of today, and `withheld` which of its points may not be
+        shown: the list names periods, and no points.
+    """
+    periods = np.array(chart.periods)
+    told = [
+        s
+        for s in kept
+        if not withheld[(periods >= s.first_period) & (periods <= s.last_period)].any()
+    ]
+    if told:
+        return of_signals(told, better, rare=chart.is_of_gaps)
+    return Verdict("withheld", "withheld") if kept else Verdict("steady", "steady")
+
+
+def with_sight(verdict: Verdict, months_to_doubling: float) -> Verdict:
+    """Call a quiet chart steady only where it would have seen a doubling in two years."""
+    if verdict.kind == "steady" and months_to_doubling > MOST_MONTHS:
+        return Verdict("blind", "too few to tell")
+    return verdict
+
+
+def of_signals(found: Sequence[LoggedSignal], better: str, *, rare: bool) -> Verdict:
+    """Put the signals of one chart into words; `rare` where up means fewer events."""
+    beyond = [s for s in found if s.kind == "beyond_limit"]
+    shifts = [s for s in found if s.kind == "long_run"]
+    if not (beyond or shifts):
+        short, clause = _uneven(found[0].first_period)
+        return Verdict("uneven", short, clause, signals=tuple(found))
+    said = [_beyond(beyond, rare=rare)] if beyond else []
+    said += [_shift(shifts[-1], rare=rare)] if shifts else []
+    foremost = (beyond or shifts)[-1]
+    return Verdict(
+        "beyond" if beyond else "shift",
+        "; ".join(short for short, _ in said),
+        ", and ".join(
+            clause if i == 0 else words.lower_first(clause) for i, (_, clause) in enumerate(said)
+        ),
+        direction_of(foremost, better, rare=rare),
+        tuple(found),
+    )
+
+
+def short_words(signal: LoggedSignal, *, rare: bool) -> str:
+    """Return one signal in the few words that a table has room for."""
+    if signal.kind == "beyond_limit":
+        return _beyond([signal], rare=rare)[0]
+    if signal.kind == "long_run":
+        return _shift(signal, rare=rare)[0]
+    return _uneven(signal.first_period)[0]
+
+
+def direction_of(
+    signal: LoggedSignal, better: str, *, rare: bool
+) -> Literal["better", "worse", ""]:
+    """Say whether a departure is for the better; in a rare-event chart up is fewer."""
+    if signal.direction not in ("above", "below"):
+        return ""
+    is_more = (signal.direction == "above") != rare
+    return "better" if is_more == (better == "higher") else "worse"
+
+
+def _beyond(signals: Sequence[LoggedSignal], *, rare: bool) -> tuple[str, str]:
+    """Return the verdict and the clause for points beyond a limit."""
+    side = signals[-1].direction
+    same = dict.fromkeys(words.month(s.first_period) for s in signals if s.direction == side)
+    when = words.joined(list(same))
+    if rare:
+        apart = "further apart" if side == "above" else "closer together"
+        return f"events {apart} in {when}", f"Events in {when} were {apart} than the limit"
+    limit = "upper" if side == "above" else "lower"
+    return f"{side} the limit in {when}", f"The rate was {side} the {limit} limit in {when}"
+
+
+def _shift(signal: LoggedSignal, *, rare: bool) -> tuple[str, str]:
+    """Return the verdict and the clause for a long run on one side."""
+    up = signal.direction == "above"
+    since = words.month(signal.first_period)
+    if rare:
+        apart = "further apart" if up else "closer together"
+        return f"events {apart} from {since}", f"Events have been {apart} since {since}"
+    way = "up" if up else "down"
+    return f"shift {way} from {since}", f"The rate has shifted {way} since {since}"
+
+
+def _uneven(since: str) -> tuple[str, str]:
+    """Return the verdict and the clause for few crossings."""
+    spoken = words.month(since)
+    clause = f"The figures since {spoken} do not scatter as chance alone would have them"
+    return f"uneven since {spoken}", clause

@@ -1,0 +1,119 @@
+"""New, continuing and ended signals: told by the list kept at the time, else by today's records."""
+
+import datetime as dt
+import shutil
+
+import numpy as np
+import pytest
+
+from pipeline.analysis.charts import Counts, control_chart
+from pipeline.disclosure import Policy
+from pipeline.measures.catalogue import find_measure
+from pipeline.measures.signal_log import LoggedSignal, keep_signals
+from pipeline.report import gather, signals_section
+from pipeline.report.findings import Finding
+from pipeline.report.gather import rate_of
+from pipeline.report.numbers import check
+from pipeline.report.signals_section import Basis
+from pipeline.report.verdicts import judge, judge_kept
+from pipeline.settings import Settings
+from pipeline.store import open_store
+
+MONTHS = tuple(f"{year}-{month:02d}" for year in (2024, 2025) for month in range(1, 13))
+MEASURE = "dislodgement"
+RUN = [12, 8, 13, 7, 12, 9, 13, 8, 12, 7, 13, 8, 12, 9, 5, 6, 5, 6, 5, 6, 5, 6, 5, 6]
+NONE = np.zeros(24, bool)
+
+
+def chart(events):
+    counts = Counts(MONTHS[: len(events)], np.array(events, float), np.full(len(events), 100.0))
+    return control_chart(counts, kind="p", multiplier=100, unit="per 100 catheters")
+
+
+def listed(kind="long_run", direction="below", first="2025-03", last="2025-09", measure=MEASURE):
+    return LoggedSignal(measure, "all", kind, direction, first, last, "As said.", 0.01, 0.2)
+
+
+def finding(events, before, hidden=NONE):
+    measure, made = find_measure(MEASURE), chart(events)
+    rate = rate_of(measure, "2025-Q4", None)
+    better = measure.better.value
+    return Finding(
+        measure=measure, now=rate, year_before=rate, quarters=(rate,), chart=made, shown=made,
+        verdict=judge(made, "2025-Q4", better, MEASURE),
+        verdict_before=judge_kept(before, made, better, hidden),
+    )  # fmt: skip
+
+
+def test_a_run_that_was_listed_goes_on():
+    assert finding(RUN, [listed()]).state == "continuing"
+
+
+@pytest.mark.parametrize(
+    "before", [[], [listed(direction="above")], [listed(kind="beyond_limit", last="2025-03")],
+               [listed(first="2024-01", last="2024-09")]],
+)  # fmt: skip
+def test_a_run_that_was_not_listed_is_new(before):
+    assert finding(RUN, before).state == "new"
+
+
+def test_a_point_beyond_a_limit_is_new_though_another_was_listed():
+    events = [10, 9] * 11 + [45, 10]
+    before = [listed("beyond_limit", "above", "2025-08", "2025-08")]
+    assert finding(events, before).state == "new"
+
+
+def test_what_was_listed_and_is_no_more_has_ended_and_is_said_as_it_was_listed():
+    quiet = finding([10, 9] * 12, [listed("beyond_limit", "above", "2025-08", "2025-08")])
+    assert quiet.state == "ended"
+    assert quiet.verdict_before.words == "above the limit in Aug 2025"
+    (row,) = signals_section.signal_rows([quiet])
+    assert (row.state, row.words, row.direction) == (
+        "ended", "above the limit in Aug 2025", "worse"
+    )  # fmt: skip
+
+
+def test_no_listed_signal_is_told_over_a_withheld_month():
+    hidden = NONE.copy()
+    hidden[MONTHS.index("2025-05")] = True
+    assert finding([10, 9] * 12, [listed()], hidden).verdict_before.words == "withheld"
+    assert finding([10, 9] * 12, [listed()], hidden).state == ""
+
+
+def test_signals_are_counted_by_state_and_each_has_its_row():
+    going_on = finding(RUN, [listed(), listed("beyond_limit", "above", "2025-08", "2025-08")])
+    rows = signals_section.signal_rows([going_on, finding(RUN, [])])
+    assert [row.state for row in rows] == ["new", "continuing", "ended"]
+    said = signals_section.sentences(rows, Basis("2025-Q3", "2025-10-05"))
+    assert said[0].text.endswith("1 new, 1 continuing and 1 ended.")
+    assert "list kept for July to September 2025, made from the records as of 2025-10-05" in (
+        said[1].text
+    )
+    check(signals_section.numbers(rows), said)
+    assert len(signals_section.sheet(rows).rows) == 3
+
+
+def test_a_quiet_quarter_has_a_sentence_and_no_table():
+    said = signals_section.sentences([], Basis("2025-Q3"))
+    assert said[0].text.startswith("No chart of all sites together signals")
+    assert "No list of signals was kept for July to September 2025" in said[1].text
+    assert len(signals_section.pieces([], said, Basis("2025-Q3"))) == 2
+
+
+def test_the_report_takes_what_was_kept_for_the_quarter_before(store_path, tmp_path):
+    """An invented signal, kept: today's records would not show it."""
+    path = tmp_path / "dwell.duckdb"
+    shutil.copy(store_path, path)
+    policy, settings = Policy.for_audience("committee", Settings()), Settings()
+    with open_store(path, read_only=False) as store:
+        basis = gather.signals_before(store, "2025-Q4")
+        assert basis.kept_as_of == ""
+        kept = [listed("beyond_limit", "above", "2025-08", "2025-08"), listed(measure="leakage")]
+        keep_signals(store, "2025-Q3", kept, charts=126)
+    with open_store(path) as store:
+        assert gather.signals_before(store, "2025-Q4").kept_as_of == str(dt.date(2026, 1, 6))
+        found = gather.findings(store, "2025-Q4", settings, [], policy)
+    before = {f.measure.name: f.verdict_before.words for f in found if f.verdict_before.signals}
+    assert before == {
+        MEASURE: "above the limit in Aug 2025", "leakage": "shift down from Mar 2025"
+    }  # fmt: skip
