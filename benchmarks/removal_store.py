@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.store import open_store
+from pipeline.store.schema import bring_up_to_date
 
 CHUNK = 1_000_000
 SITES = tuple(f"site_{i:02}" for i in range(12))
@@ -60,6 +61,7 @@ def fill(path: Path, n: int) -> None:
         _insert(store, "site", sites)
         for start in range(0, n, CHUNK):
             _insert(store, "episode", _as_records(draw(min(CHUNK, n - start), start), start))
+        bring_up_to_date(store.connection)  # as a load does: what is kept ready follows
 
 
 def design_columns(drawn: pl.DataFrame) -> pl.DataFrame:

@@ -1,7 +1,8 @@
 """Episodes reduced in the store to counts by hour, reason and group.
 
-One pass over `episode_dwell` each; what comes back does not grow with the number of
-episodes, only with the distinct hours, groups and covariate patterns.
+One pass each over the rows of `episode_dwell` that the store keeps ready; what comes back
+does not grow with the number of episodes, only with the distinct hours, groups and
+covariate patterns.
 """
 
 from __future__ import annotations
@@ -12,11 +13,12 @@ from typing import TYPE_CHECKING
 from pipeline.errors import NoDataError, UsageError
 from pipeline.measures.where import EVERYTHING, WHERE_COLUMNS, Condition, Holds
 from pipeline.records.codes import RemovalReason
-from pipeline.store import Store
+from pipeline.store import Store, ready
 
 if TYPE_CHECKING:
     import polars as pl
 
+EPISODES = ready("episode_dwell")
 NOT_RECORDED = "not_recorded"
 REASONS = (*(reason.value for reason in RemovalReason), NOT_RECORDED)
 # What groups can be made by; numbers would make a group of every value.
@@ -67,7 +69,7 @@ def removal_rows(
         f'select {_group(strata)} as stratum, {_group(by)} as "group",'
         " dwell_h as hours, reason, count(*) as n,"
         " count(case when dwell_basis = 'interval' then 1 end) as midpoints"
-        f" from episode_dwell where {condition}"
+        f" from {EPISODES} where {condition}"
         f" group by {', '.join([*named, 'hours', 'reason'])} order by all",
         params,
     )
@@ -88,7 +90,7 @@ def interval_rows(
     condition, params = _condition(where, months)
     return store.frame(
         "select left_h as after_h, coalesce(right_h, 'infinity'::double) as before_h,"
-        f" count(*) as n from episode_dwell where is_dwell_known and {condition}"
+        f" count(*) as n from {EPISODES} where is_dwell_known and {condition}"
         " group by all order by all",
         params,
     )
@@ -121,7 +123,7 @@ def model_rows(
     names = "".join(f", {term}" for term in dict.fromkeys(terms))
     return store.frame(
         f"with chosen as (select patient_key, dwell_h as hours, reason{columns}"
-        f" from episode_dwell where is_dwell_known and {condition}),"
+        f" from {EPISODES} where is_dwell_known and {condition}),"
         " several as (select patient_key, row_number() over (order by patient_key) as child"
         " from chosen where patient_key is not null group by patient_key having count(*) > 1)"
         f" select hours, reason, child{names}, count(*) as n"
@@ -140,7 +142,7 @@ def clock_rows(
     """
     condition, params = _condition(where, months)
     return store.frame(
-        "select placed_hour, dwell_h, reason, count(*) as n from episode_dwell"
+        f"select placed_hour, dwell_h, reason, count(*) as n from {EPISODES}"
         " where dwell_basis in ('exact', 'last_known') and placed_hour is not null"
         f" and {condition} group by all order by all",
         params,
@@ -154,7 +156,7 @@ def pump_rows(
     condition, params = _condition(where, months)
     return store.frame(
         "select rate_ml_h, reservoir_ml, dwell_h, is_removed, count(*) as n"
-        f" from episode_dwell where is_dwell_known and {condition}"
+        f" from {EPISODES} where is_dwell_known and {condition}"
         " group by all order by all",
         params,
     )

@@ -28,6 +28,7 @@ EPISODES = """
 
 @pytest.fixture
 def store(db):
+    db.keeps_ready = True
     return Store(db.connection, Path("memory"))
 
 
