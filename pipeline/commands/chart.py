@@ -106,6 +106,7 @@ def chart(
     policy = Policy.for_audience(audience, values)
     measures = [find_measure(name)] if name else list(load_catalogue().values())
     plain = None if kind == "cusum" else kind
+    _check_fit(kind, by, rules, adjust=adjust)
     asked = asked_of(sites, by, where, kind=plain, rules=rules, baseline=baseline)
     if not quiet:
         click.echo(policy.note, err=True)
@@ -124,6 +125,15 @@ def chart(
     if out is not None:
         _draw(charts, asked, is_one_measure=name is not None).save(out)
     _print(charts, asked, format_)
+
+
+def _check_fit(kind: str | None, by: Sequence[str], rules: str | None, *, adjust: bool) -> None:
+    """Refuse options that a chart would pass over without a word."""
+    if adjust and kind != "cusum":
+        raise UsageError("Only a CUSUM is adjusted for case mix.", try_next="--kind cusum --adjust")
+    if kind == "cusum" and (rules is not None or "quarter" in by):
+        raise UsageError("A CUSUM goes by month and has one rule, its limit.",
+                         try_next="--kind cusum without --rules and --by quarter")  # fmt: skip
 
 
 def asked_of(

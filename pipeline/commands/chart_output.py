@@ -127,7 +127,7 @@ def detectability_mapping(found: Detectability) -> dict[str, Any]:
             }
             for delay in found.delays
         ],
-        "rules_left_out": list(found.left_out),
+        "rules_not_judged": list(found.not_judged),
     }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,11 +12,21 @@ import click
 import numpy as np
 
 from pipeline.analysis.charts import ControlChart, spoken
-from pipeline.analysis.charts.chains import cusum_run_length
-from pipeline.analysis.charts.cusum import DOWN, UP, CusumSide, month_masses, monthly_cusum
-from pipeline.analysis.charts.silence import months_words
+from pipeline.analysis.charts.cusum import (
+    DOWN,
+    UP,
+    CusumSide,
+    Risk,
+    expected_delay,
+    false_signal,
+    monthly_cusum,
+)
+from pipeline.analysis.charts.expected import MONTH, Fitted, fitted_risk
+from pipeline.analysis.charts.models import baseline_rate
+from pipeline.analysis.charts.silence import chance_words, months_words
+from pipeline.commands.chart_output import number
 from pipeline.commands.charting import Asked, charts_of
-from pipeline.errors import NoDataError, UsageError
+from pipeline.errors import UsageError
 
 if TYPE_CHECKING:
     from pipeline.disclosure import Policy
@@ -23,27 +34,33 @@ if TYPE_CHECKING:
     from pipeline.settings import Settings
     from pipeline.store import Store
 
-Floats = np.ndarray
-
 
 @dataclass(frozen=True, eq=False)
 class Cusum:
     """Both sides of one measure's CUSUM, over the months of an ordinary chart.
 
-    `rates` are the in-control rates, one a month; `terms` the case mix allowed for.
+    `risk` is what was expected of each month; `terms` the case mix allowed for.
     """
 
     measure: Measure
     chart: ControlChart
-    rates: Floats
+    risk: Risk
     up: CusumSide
     down: CusumSide
     terms: tuple[str, ...]
+    in_control_months: float
 
-    @property
-    def judged(self) -> np.ndarray:
-        """Months that may signal."""
-        return self.chart.judged
+    @cached_property
+    def delays(self) -> tuple[float, float]:
+        """Expected months until each side sees its change, at the volume of the last year."""
+        recent = np.flatnonzero(self.chart.judged & self.risk.leaves_room)[-12:]
+        return (expected_delay(self.risk, recent, self.up),
+                expected_delay(self.risk, recent, self.down))  # fmt: skip
+
+    @cached_property
+    def false_signal(self) -> float:
+        """Chance of at least one false signal over the months judged."""
+        return false_signal(self.risk, (self.up, self.down), self.chart.judged)
 
 
 def cusum_of(
@@ -57,16 +74,16 @@ def cusum_of(
 ) -> Cusum:
     """Follow one measure month by month.
 
-    The in-control rate is the baseline's; with `adjust`, each month's own as the
-    case-mix model expects it, scaled to the baseline's total.
+    What is expected is the baseline's rate; with `adjust`, what a model of the
+    baseline's case mix expects of each month's own children.
 
     Raises
     ------
     UsageError
         The measure leaves no room for events, or for none.
     """
-    plain = Asked("p" if measure.denominator_kind == "proportion" else "u", period="month",
-                  where=asked.where, baseline=asked.baseline)  # fmt: skip
+    proportion = measure.denominator_kind == "proportion"
+    plain = Asked("p" if proportion else "u", where=asked.where, baseline=asked.baseline)
     (charted,) = charts_of(store, measure, plain, settings=settings, policy=policy)
     chart = charted.chart
     if chart.suppressed.any():
@@ -74,71 +91,46 @@ def cusum_of(
             "A CUSUM adds up every month, so it would give small counts away.",
             try_next="--audience committee, for the committee's own copy",
         )
-    rates, terms = chart.centre / chart.multiplier, tuple[str, ...]()
-    if adjust:
-        rates, terms = expected_rates(store, measure, chart, asked, settings)
-    proportion = measure.denominator_kind == "proportion"
     events = np.where(chart.judged, chart.numerator, np.nan)
     run = settings.in_control_run_length
     try:
+        fitted = (
+            _case_mix(store, measure, chart, asked, settings)
+            if adjust
+            else Fitted(_level(chart, proportion=proportion), ())
+        )
         up, down = (
-            monthly_cusum(events, chart.denominator, rates, ratio=ratio, proportion=proportion,
-                          in_control_months=run)
+            monthly_cusum(events, fitted.risk, ratio=ratio, in_control_months=run,
+                          limit_set=chart.limit_set)
             for ratio in (UP, DOWN)
         )  # fmt: skip
     except ValueError as error:
         raise UsageError(f"{str(error)[0].upper()}{str(error)[1:]}.") from None
-    return Cusum(measure, chart, rates, up, down, terms)
+    return Cusum(measure, chart, fitted.risk, up, down, fitted.terms, run)
 
 
-def expected_rates(
+def _level(chart: ControlChart, *, proportion: bool) -> Risk:
+    """Return the baseline's rate as every catheter's risk."""
+    rate = np.nan_to_num(baseline_rate(chart))
+    return Risk.alike(chart.denominator, rate, proportion=proportion)
+
+
+def _case_mix(
     store: Store, measure: Measure, chart: ControlChart, asked: Asked, settings: Settings
-) -> tuple[Floats, tuple[str, ...]]:
-    """Return each month's expected rate from the case mix of its own children."""
-    from pipeline.analysis.case_mix import expect
+) -> Fitted:
+    """Return the risk of each month's own children by a model of the baseline."""
     from pipeline.analysis.pattern_counts import Cells
     from pipeline.measures.patterns import pattern_frames
 
     terms = (*measure.case_mix, "surgeon_type", "site")
-    factors = ["month", *terms]
+    factors = [MONTH, *terms]
     frames = pattern_frames(store, [measure], factors, where=asked.where, settings=settings)
     cells = Cells.from_frame(frames.cells, factors)
     ((_, sums),) = frames.measures
-    try:
-        model = expect(
-            cells.counts(sums["cell"].to_numpy(), sums),
-            by="month",
-            terms=terms,
-            kind=measure.denominator_kind,
-        )
-    except ValueError as error:
-        raise NoDataError(f"No case-mix model: {error}.") from None
-    place = {month: i for i, month in enumerate(model.groups)}
-    found = np.full(len(chart), np.nan)
-    for i, month in enumerate(chart.periods):
-        if month in place and model.denominator[place[month]] > 0:
-            found[i] = model.expected[place[month]] / model.denominator[place[month]]
-    return found * _to_baseline(chart, found), model.terms
-
-
-def _to_baseline(chart: ControlChart, rates: Floats) -> Floats:
-    """Return the factor that makes each baseline's expected events its observed ones."""
-    base = chart.baseline & np.isfinite(rates)
-    expected = np.bincount(chart.limit_set[base], (rates * chart.denominator)[base])
-    observed = np.bincount(chart.limit_set[base], chart.numerator[base])
-    factor = observed / np.where(expected > 0, expected, np.nan)
-    return np.asarray(factor[chart.limit_set])
-
-
-def delay(found: Cusum, side: CusumSide) -> float:
-    """Return the expected months until a side sees the change that it looks for."""
-    proportion = found.measure.denominator_kind == "proportion"
-    recent = np.flatnonzero(found.judged & np.isfinite(found.rates))[-12:]
-    masses = month_masses(
-        found.chart.denominator[recent], found.rates[recent], side.ratio,
-        proportion=proportion, true_ratio=side.ratio,
+    return fitted_risk(
+        cells.counts(sums["cell"].to_numpy(), sums), chart.periods, chart.baseline,
+        chart.limit_set, terms=terms, kind=measure.denominator_kind,
     )  # fmt: skip
-    return cusum_run_length(masses, side.limit)
 
 
 def as_mapping(found: Cusum) -> dict[str, Any]:
@@ -158,33 +150,34 @@ def as_mapping(found: Cusum) -> dict[str, Any]:
             for way, i, text in signal_sentences(found)
         ],
         "detectability": {
-            "in_control_months": found.up.in_control_steps,
+            "in_control_months": found.in_control_months,
+            "false_signal": round(found.false_signal, 6),
             "method": "exact",
+            "false_signal_method": "simulated",
             "expected_months": [
-                {"ratio": side.ratio, "months": round(delay(found, side), 3)}
-                for side in (found.up, found.down)
+                {"ratio": side.ratio, "months": round(months, 3)}
+                for side, months in zip((found.up, found.down), found.delays, strict=True)
             ],
         },
     }  # fmt: skip
 
 
 def _point(found: Cusum, i: int) -> dict[str, Any]:
-    chart, hidden = found.chart, bool(found.chart.suppressed[i])
-    rate, n = found.rates[i], chart.denominator[i]
+    chart = found.chart
     marks = ["beyond_limit"] if i in {*found.up.signals, *found.down.signals} else []
     return {
         "period": chart.periods[i],
-        "numerator": None if hidden else float(chart.numerator[i]),
-        "denominator": None if hidden else float(n),
-        "expected": round(float(rate * n), 6) if np.isfinite(rate) and not hidden else None,
-        "value": None if hidden else round(float(found.up.path[i]), 6),
-        "value_down": None if hidden else round(-float(found.down.path[i]), 6),
+        "numerator": number(chart.numerator[i]),
+        "denominator": number(chart.denominator[i]),
+        "expected": number(found.risk.expected[i]),
+        "value": number(found.up.path[i]),
+        "value_down": number(-found.down.path[i]),
         "centre": 0.0,
-        "lower": round(-found.down.limit, 6),
-        "upper": round(found.up.limit, 6),
+        "lower": number(-found.down.limit[i]),
+        "upper": number(found.up.limit[i]),
         "signals": marks,
         "provisional": bool(chart.provisional[i]),
-        "withheld": hidden,
+        "withheld": False,
     }
 
 
@@ -193,12 +186,16 @@ def signal_sentences(found: Cusum) -> list[tuple[str, int, str]]:
     base = "what case mix expects" if found.terms else "the baseline"
     sides = (("above", found.up, "a doubling"), ("below", found.down, "a halving"))
     said = [
-        (way, i, f"By {spoken(found.chart.periods[i])} the evidence for {change} against {base} "
-         "reached its limit.")
+        (way, i, f"By {spoken(found.chart.periods[i])} the evidence for {change} of the "
+         f"{_of(found)} against {base} reached its limit.")
         for way, side, change in sides
         for i in side.signals
     ]  # fmt: skip
     return sorted(said, key=lambda entry: entry[1])
+
+
+def _of(found: Cusum) -> str:
+    return "odds" if found.risk.proportion else "rate"
 
 
 def print_cusum(
@@ -252,14 +249,31 @@ def sentences(found: Cusum) -> list[str]:
     said = [text for _, _, text in signal_sentences(found)] or ["No signal."]
     if found.terms:
         said.append(f"Expected from a model of {', '.join(found.terms)}.")
-    said.append(
-        f"Limits are set for one false signal in {found.up.in_control_steps:g} months on each side."
-    )
-    of = "odds" if found.measure.denominator_kind == "proportion" else "rate"
-    for side, change in ((found.up, "doubled"), (found.down, "halved")):
+    return [*said, *_how(found), *_silence(found)]
+
+
+def _how(found: Cusum) -> list[str]:
+    """Say how the evidence accumulates."""
+    against = "what was expected of its children" if found.terms else "the baseline"
+    return [
+        f"Month of placement by month of placement, the evidence of all catheters for a doubling "
+        f"(and apart from it for a halving) of the {_of(found)} against {against} is added up; "
+        "a sum that falls below zero starts again at zero, as it does after a signal and in a "
+        "new phase."
+    ]
+
+
+def _silence(found: Cusum) -> list[str]:
+    """Say what silence means."""
+    said = [
+        f"Limits are set for one false signal in {found.in_control_months:g} months on each "
+        f"side; over {int(found.chart.judged.sum())} months the chance of at least one is "
+        f"{chance_words(found.false_signal)}."
+    ]
+    for months, change in zip(found.delays, ("doubled", "halved"), strict=True):
         said.append(
-            f"If the {of} {change}, a signal would be expected after about "
-            f"{months_words(delay(found, side))}."
+            f"If the {_of(found)} {change}, a signal would be expected after about "
+            f"{months_words(months)}."
         )
     return said
 

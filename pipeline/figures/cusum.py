@@ -11,6 +11,7 @@ from plotnine import (
     element_text,
     geom_hline,
     geom_line,
+    geom_path,
     geom_point,
     geom_text,
     ggplot,
@@ -54,13 +55,13 @@ def cusum_figure(
     points = _points(chart, up, down, timeline)
     end = timeline.length - 0.5
     ends = pd.DataFrame(
-        {"x": [end, end], "y": [up.limit, -down.limit], "label": ["limit", "limit"]}
+        {"x": [end, end], "y": [up.limit[-1], -down.limit[-1]], "label": ["limit", "limit"]}
     )
     marked = points[points["signal"]]
     plot = (
         ggplot(mapping=aes("x", "y"))
         + geom_hline(yintercept=0, color=CENTRE, size=0.5)
-        + geom_hline(yintercept=[up.limit, -down.limit], color=LIMIT, size=0.35)
+        + geom_path(_limits(chart, up, down, timeline), aes(group="side"), color=LIMIT, size=0.35)
         + geom_line(points, aes(group="side"), color=POINT, size=0.4)
         + geom_point(points, color=POINT, size=1.3)
         + geom_text(ends, aes(label="label"), ha="left", va="bottom", nudge_x=0.3,
@@ -73,7 +74,8 @@ def cusum_figure(
     )  # fmt: skip
     if len(marked):
         plot = plot + geom_point(marked, color=SIGNAL, size=2.2)
-        plot = plot + geom_text(marked, aes(label="label"), va="bottom", nudge_y=0.05 * up.limit,
+        lift = 0.05 * float(up.limit[-1])
+        plot = plot + geom_text(marked, aes(label="label"), va="bottom", nudge_y=lift,
                                 size=LABEL_SIZE - 1, color=INK)  # fmt: skip
     return Drawing(plot, title, caption, f"{title}. {caption} {_numbers(chart, up, down)}")
 
@@ -94,11 +96,23 @@ def _points(
     return pd.concat(parts, ignore_index=True)
 
 
+def _limits(
+    chart: ControlChart, up: CusumSide, down: CusumSide, timeline: frames.Timeline
+) -> pd.DataFrame:
+    """Return both limits as steps: a new phase has limits of its own."""
+    x = frames.positions(chart.periods, timeline)
+    ends = np.column_stack([x - 0.5, x + 0.5]).ravel()
+    sides = (("up", up.limit), ("down", -down.limit))
+    steps = [pd.DataFrame({"side": s, "x": ends, "y": np.repeat(y, 2)}) for s, y in sides]
+    steps = pd.concat(steps, ignore_index=True)
+    return steps[np.isfinite(steps["y"])]
+
+
 def _numbers(chart: ControlChart, up: CusumSide, down: CusumSide) -> str:
     if not len(chart):
         return "No month to show."
     return (
         f"CUSUM of {len(chart)} months to {spoken(chart.periods[-1])}: evidence for a doubling "
-        f"{up.path[-1]:.2f} of a limit of {up.limit:.2f}, for a halving {down.path[-1]:.2f} of "
-        f"{down.limit:.2f}."
+        f"{up.path[-1]:.2f} of a limit of {up.limit[-1]:.2f}, for a halving {down.path[-1]:.2f} of "
+        f"{down.limit[-1]:.2f}."
     )

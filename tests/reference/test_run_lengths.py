@@ -11,18 +11,30 @@ from pipeline.analysis.charts.automaton import expected_steps, zone_automaton
 from pipeline.analysis.charts.chains import (
     cusum_limit,
     cusum_run_length,
-    ewma_run_length,
-    smooth_masses,
+    ewma_matrix,
+    ewma_start,
+    run_length,
 )
-from pipeline.analysis.charts.cusum import tabular
+from pipeline.analysis.charts.cusum import accumulate
+from pipeline.analysis.charts.detectability import MOST_STATES
 
 DATA = Path(__file__).parent / "data"
+OPEN_EDGES = np.array([-np.inf, -3, -2, -1, 0, 0, 1, 2, 3, np.inf])
 RULE = {1: "beyond_limit", 2: "two_of_three", 3: "four_of_five", 4: "eight_in_a_row"}
 
 
+def smooth_masses(cdf):
+    """Return the masses of a continuous increment on a chain's grid."""
+
+    def masses(width, reach):
+        edges = (np.arange(-reach, reach) + 0.5) * width
+        return np.diff(np.concatenate([[0.0], cdf(edges), [1.0]]))
+
+    return masses
+
+
 def normal_bands(shift):
-    edges = special.ndtr(np.array([-3, -2, -1, 0, 0, 1, 2, 3]) - shift)
-    return np.diff(np.concatenate([[0.0], edges, [1.0]]))
+    return np.diff(special.ndtr(OPEN_EDGES - shift))
 
 
 @pytest.mark.parametrize(
@@ -46,6 +58,33 @@ def test_zone_rules_have_champ_and_woodalls_run_lengths(rules, shift, printed, d
     found = expected_steps(chain, normal_bands(shift))
     assert found == pytest.approx(printed, abs=0.006)
     assert found == pytest.approx(digits, rel=1e-9)
+
+
+def test_fifteen_inside_one_sigma_has_the_run_length_of_successes_in_a_row():
+    """Feller, vol. 1, XIII.7 (recalled): (q^-r - 1) / (1 - q) trials until r successes in a row."""
+    q = special.ndtr(1) - special.ndtr(-1)
+    exact = expected_steps(zone_automaton(("fifteen_inside",)), normal_bands(0))
+    assert exact == pytest.approx((q**-15 - 1) / (1 - q), rel=1e-9)
+
+
+def test_eight_outside_one_sigma_on_both_sides_has_the_run_length_of_simulated_windows():
+    """Points of three times the spread, so that the rule fires often; windows of eight by numpy."""
+    chain = zone_automaton(("eight_outside",))
+    exact = expected_steps(chain, np.diff(special.ndtr(OPEN_EDGES / 3)))
+    z = np.random.default_rng(5).normal(scale=3, size=(3000, 400))
+    window = np.lib.stride_tricks.sliding_window_view(z, 8, axis=1)
+    fires = (np.abs(window) > 1).all(axis=2) & (window.max(axis=2) > 0) & (window.min(axis=2) < 0)
+    assert fires.any(axis=1).all()
+    waits = fires.argmax(axis=1) + 8
+    assert abs(waits.mean() - exact) < 4 * waits.std() / np.sqrt(waits.size)
+
+
+def test_all_zone_rules_at_once_are_still_one_chain():
+    rules = ("beyond_limit", "two_of_three", "four_of_five", "eight_in_a_row", "fifteen_inside",
+             "eight_outside")  # fmt: skip
+    chain = zone_automaton(rules)
+    assert len(chain.step) < MOST_STATES
+    assert expected_steps(chain, normal_bands(0)) < 91.75
 
 
 def test_nine_in_a_row_with_the_limits():
@@ -94,18 +133,20 @@ def test_ewma_has_lucas_and_saccuccis_run_lengths(weight, width, at_one_sigma):
     """Lucas and Saccucci 1990, Technometrics 32:1-12 (recalled): 500 in control."""
     half = width * np.sqrt(weight / (2 - weight))
     for shift, printed, tolerance in ((0, 500, 1.0), (1, at_one_sigma, 0.1)):
-        found = ewma_run_length(
-            lambda x, d=shift: special.ndtr(x - d), 0.0, -half, half, weight=weight
-        )
+        matrix = ewma_matrix(lambda x, d=shift: special.ndtr(x - d), -half, half, weight)
+        found = run_length(matrix, ewma_start(0.0, -half, half))
         assert found == pytest.approx(printed, abs=tolerance)
 
 
-def test_tabular_cusum_is_the_handbook_example():
+def test_sums_accumulate_as_in_the_handbooks_tabular_cusum():
     """NIST/SEMATECH e-Handbook 6.3.2.3; data and table recalled, self-consistent."""
     with (DATA / "nist_6_3_2_3_cusum_from_memory.csv").open() as file:
         rows = list(csv.DictReader(file))
-    high, low = tabular(np.array([float(row["x"]) for row in rows]), 325, 0.3175)
+    gap = np.array([float(row["x"]) for row in rows]) - 325
+    (high, signals), (low, none) = (accumulate(side * gap - 0.3175, 4.1959) for side in (1, -1))
+    high, _ = accumulate(gap - 0.3175)
     for i, row in enumerate(rows):
         assert high[i] == pytest.approx(float(row["S_hi_recalled"]), abs=0.006)
         assert low[i] == pytest.approx(float(row["S_lo_recalled"]), abs=0.006)
-    assert int(np.argmax(high > 4.1959)) + 1 == 14
+    assert signals[0] + 1 == 14
+    assert none == ()

@@ -17,7 +17,7 @@ from pipeline.analysis.charts.runs import (
     runs_of,
 )
 from pipeline.analysis.charts.signals import beyond
-from pipeline.analysis.charts.zones import ZONE_RULES, first_firing
+from pipeline.analysis.charts.zones import ZONE_RULES, zone_hits
 
 DATA = Path(__file__).parent / "data"
 
@@ -134,7 +134,12 @@ def test_zone_rules_fire_first_where_their_wording_says(name):
     """Rule wording: Western Electric 1956; Nelson 1984, JQT 16:237-239. Made-up sequences."""
     z, expected = SEQUENCES[name]
     fired = {rule: first_firing(np.array(z), rule) for rule in ZONE_RULES}
-    assert {rule: at + 1 for rule, at in fired.items() if at is not None} == expected
+    assert {rule: at for rule, at in fired.items() if at} == expected
+
+
+def first_firing(z, rule):
+    """Return after how many points a rule first fires, 0 if it never does."""
+    return next((n for n in range(1, len(z) + 1) if zone_hits(z[:n], rule)), 0)
 
 
 def test_a_point_on_the_limit_is_not_beyond_it():

@@ -24,8 +24,11 @@ WINDOWS = {"two_of_three": (2, 3, 2), "four_of_five": (4, 5, 1)}
 
 ROWS = {"eight_in_a_row": 8, "nine_in_a_row": 9}
 
-CHAINED = frozenset({"beyond_limit", *WINDOWS, *ROWS})
-"""Rules that the automaton knows."""
+STILL, WIDE = 15, 8
+"""Points in a row all within one sigma, and none within one sigma, that fire a rule."""
+
+CHAINED = frozenset({"beyond_limit", *WINDOWS, *ROWS, "fifteen_inside", "eight_outside"})
+"""Rules that the automaton knows: those that ask only for the zone of each point."""
 
 SIGNAL = -1
 
@@ -46,7 +49,7 @@ def zone_automaton(rules: Sequence[str]) -> Automaton:
 
 @lru_cache(maxsize=64)
 def _build(rules: tuple[str, ...]) -> Automaton:
-    start: State = tuple((0,) * (WINDOWS[r][1] - 1) if r in WINDOWS else (0,) for r in rules)
+    start: State = tuple((0,) * _memory(rule) for rule in rules)
     known, rows, todo = {start: 0}, [], [start]
     while todo:
         state = todo.pop(0)
@@ -59,6 +62,13 @@ def _build(rules: tuple[str, ...]) -> Automaton:
             row.append(SIGNAL if after is None else known[after])
         rows.append(row)
     return Automaton(np.asarray(rows, np.int64))
+
+
+def _memory(rule: str) -> int:
+    """Return how many numbers a rule has to remember."""
+    if rule in WINDOWS:
+        return WINDOWS[rule][1] - 1
+    return 2 if rule == "eight_outside" else 1
 
 
 def _advance(state: State, band: int, rules: tuple[str, ...]) -> State | None:
@@ -79,11 +89,26 @@ def _advance_rule(memory: tuple[int, ...], band: int, rule: str) -> tuple[int, .
         side = _passed(band, 0)
         run = memory[0] + side if side * memory[0] >= 0 and side != 0 else side
         return None if abs(run) >= ROWS[rule] else (run,)
+    if rule == "fifteen_inside":
+        inside = 0 if _passed(band, 1) else memory[0] + 1
+        return None if inside >= STILL else (inside,)
+    if rule == "eight_outside":
+        return _advance_wide(memory, _passed(band, 1))
     need, _, sigma = WINDOWS[rule]
     here = _passed(band, sigma)
     if here and sum(past == here for past in memory) + 1 >= need:
         return None
     return (*memory[1:], here)
+
+
+def _advance_wide(memory: tuple[int, ...], side: int) -> tuple[int, ...] | None:
+    """Follow points outside one sigma: how many in a row, and the last of them on one side."""
+    if side == 0:
+        return (0, 0)
+    outside = min(memory[0] + 1, WIDE)
+    same = memory[1] + side if side * memory[1] > 0 else side
+    same = max(-WIDE, min(WIDE, same))
+    return None if outside == WIDE and abs(same) < WIDE else (outside, same)
 
 
 def _passed(band: int, sigma: int) -> int:
@@ -119,11 +144,13 @@ def chance_of_firing(automaton: Automaton, chances: Floats) -> float:
     chances : float array, shape (m, 9)
         Chance of each band at each point.
     """
-    quiet = np.zeros(len(automaton.step))
+    size, stays = len(automaton.step), automaton.step != SIGNAL
+    to = automaton.step[stays]
+    quiet: Floats = np.zeros(size)
     quiet[0] = 1.0
     for row in chances:
-        quiet = quiet @ _matrix(automaton, row)
-    return float(1 - quiet.sum())
+        quiet = np.bincount(to, np.outer(quiet, row)[stays], size).astype(float)
+    return float(np.clip(1 - quiet.sum(), 0, 1))
 
 
 def _matrix(automaton: Automaton, chances: Floats) -> Floats:

@@ -2,55 +2,95 @@
 
 Where a fraction of an event is expected each month nearly every point lies below
 the mean, and long runs come by the skewness alone. The run rules assume even
-odds, so they are not judged there; a chart of the time between events serves.
+odds, so they are not judged there; a chart of the time between events serves. Where
+most points tie at the median, the others lie on one side of it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from scipy import special
 
-from pipeline.analysis.charts.results import PROPORTIONS, Flags, Floats
+from pipeline.analysis.charts.lines import pooled
+from pipeline.analysis.charts.results import Flags, Floats
+from pipeline.analysis.charts.runs import sides
 from pipeline.analysis.charts.stack import Stack
 
 EVEN_ODDS = (0.4, 0.6)
 """Share of useful points expected above the line between which runs are judged."""
 
 UNEVEN = (
-    "So few events are expected in each period that points fall above and below the centre "
-    "line unevenly by chance; runs and crossings are not judged."
+    "Events are so few, or so many points tie, that points fall above and below the centre line "
+    "unevenly by chance; runs and crossings are not judged."
 )
 
 
-def even_sets(stack: Stack, kinds: list[str], centre: Floats) -> Flags:
+def even_sets(stack: Stack, kinds: list[str], value: Floats, centre: Floats) -> Flags:
     """Return, for each limit set, whether its points are even enough for run rules.
 
-    Only p, u and c charts are asked: Laney and individuals charts are taken as
-    normal, and the others have a median for a centre line.
+    Of p, u, c and g charts the chances about the centre line are asked; of run charts
+    the baseline's own points, whose median may be the value of most of them. Laney and
+    individuals charts are taken as normal, and a t chart has no ties.
     """
-    counted = np.array([kind in {"p", "u", "c"} for kind in kinds], bool)[stack.series]
-    asked = counted & stack.judged & np.isfinite(centre)
-    above, below = _chances(stack, kinds, centre, asked)
-    up = np.bincount(stack.limit_set[asked], above, stack.sets)
-    down = np.bincount(stack.limit_set[asked], below, stack.sets)
+    series_kind = {kind: _points_of(stack, kinds, kind) for kind in set(kinds) - {"p'", "u'"}}
+    up, down = np.zeros(stack.sets), np.zeros(stack.sets)
+    for kind, mine in series_kind.items():
+        if kind not in ABOUT:
+            continue
+        asked = mine & stack.judged & np.isfinite(centre) & (stack.baseline | (kind != "run"))
+        above, below = ABOUT[kind](stack, asked, value, centre)
+        up += np.bincount(stack.limit_set[asked], above, stack.sets)
+        down += np.bincount(stack.limit_set[asked], below, stack.sets)
     share = up / np.where(up + down > 0, up + down, np.nan)
     low, high = EVEN_ODDS
     return ~((share < low) | (share > high))
 
 
-def _chances(stack: Stack, kinds: list[str], centre: Floats, asked: Flags) -> tuple[Floats, Floats]:
-    """Return the chances of a count above and below its expectation."""
-    n, rate = stack.denominator[asked], centre[asked]
-    mean = n * rate
-    under, at_most = np.ceil(mean - 1e-9) - 1, np.floor(mean + 1e-9)
-    proportion = np.array([kind in PROPORTIONS for kind in kinds], bool)[stack.series[asked]]
+def _points_of(stack: Stack, kinds: list[str], kind: str) -> Flags:
+    return np.array([each == kind for each in kinds], bool)[stack.series]
+
+
+def _about_binomial(
+    stack: Stack, asked: Flags, value: Floats, centre: Floats
+) -> tuple[Floats, Floats]:
+    n, p = stack.denominator[asked], np.clip(centre[asked], 0, 1)
     trials = np.maximum(np.rint(n), 1).astype(int)
-    p = np.clip(rate, 0, 1)
+    return _about(n * p, lambda x: special.bdtr(np.minimum(x, trials), trials, p))
 
-    def cdf(x: Floats) -> Floats:
-        reached = np.maximum(x, 0)
-        binomial = special.bdtr(np.minimum(reached, trials), trials, p)
-        chance = np.where(proportion, binomial, special.pdtr(reached, mean))
-        return np.where(x < 0, 0.0, chance)
 
-    return 1 - cdf(at_most), cdf(under)
+def _about_poisson(
+    stack: Stack, asked: Flags, value: Floats, centre: Floats
+) -> tuple[Floats, Floats]:
+    mean = stack.denominator[asked] * centre[asked]
+    return _about(mean, lambda x: special.pdtr(x, mean))
+
+
+def _about(mean: Floats, cdf: Callable[[Floats], Floats]) -> tuple[Floats, Floats]:
+    """Return the chances of a count above and below its expectation."""
+    under, at_most = np.ceil(mean - 1e-9) - 1, np.floor(mean + 1e-9)
+    below = np.where(under < 0, 0.0, cdf(np.maximum(under, 0)))
+    return 1 - cdf(at_most), below
+
+
+def _about_median(
+    stack: Stack, asked: Flags, value: Floats, centre: Floats
+) -> tuple[Floats, Floats]:
+    """Return the chances of a geometric gap above and below its median."""
+    mean = pooled(stack)[stack.limit_set[asked]]
+    no_event = 1 - 1 / (mean + 1)
+    return no_event ** (centre[asked] + 1), 1 - no_event ** centre[asked]
+
+
+def _about_own_median(
+    stack: Stack, asked: Flags, value: Floats, centre: Floats
+) -> tuple[Floats, Floats]:
+    side = sides(value[asked], centre[asked])
+    return (side > 0).astype(float), (side < 0).astype(float)
+
+
+ABOUT = {
+    "p": _about_binomial, "u": _about_poisson, "c": _about_poisson,
+    "g": _about_median, "run": _about_own_median,
+}  # fmt: skip

@@ -19,20 +19,6 @@ GRID = 300
 Masses = Callable[[float, int], Floats]
 
 
-def smooth_masses(cdf: Callable[[Floats], Floats]) -> Masses:
-    """Return the masses of a continuous increment on a grid.
-
-    The result takes the grid's width and its reach M, and gives 2M + 1 masses at
-    -M..M, the ends holding all beyond.
-    """
-
-    def masses(width: float, reach: int) -> Floats:
-        edges = np.asarray((np.arange(-reach, reach) + 0.5) * width, dtype=np.float64)
-        return np.asarray(np.diff(np.concatenate([[0.0], cdf(edges), [1.0]])))
-
-    return masses
-
-
 def lattice_masses(values: Floats, chances: Floats) -> Masses:
     """Return the masses of a discrete increment on a grid, its mean kept.
 
@@ -134,19 +120,12 @@ def ewma_matrix(
     edges = np.linspace(lower, upper, grid + 1)
     middle = (edges[1:] + edges[:-1]) / 2
     reach = (edges[None, :] - (1 - weight) * middle[:, None]) / weight
-    return np.asarray(np.diff(cdf(reach), axis=1))
+    # On an even grid most reaches recur, and the distribution is what costs.
+    width = (upper - lower) / grid
+    places, which = np.unique(np.round(reach / width, 6), return_inverse=True)
+    return np.asarray(np.diff(cdf(places * width)[which.reshape(reach.shape)], axis=1))
 
 
-def ewma_run_length(
-    cdf: Callable[[Floats], Floats],
-    start: float,
-    lower: float,
-    upper: float,
-    *,
-    weight: float,
-    grid: int = GRID,
-) -> float:
-    """Return the expected steps from `start` until an EWMA leaves its limits."""
-    matrix = ewma_matrix(cdf, lower, upper, weight, grid)
-    place = int(np.clip((start - lower) / (upper - lower) * grid, 0, grid - 1))
-    return run_length(matrix, place)
+def ewma_start(start: float, lower: float, upper: float, grid: int = GRID) -> int:
+    """Return the band of an EWMA that starts at a value between its limits."""
+    return int(np.clip((start - lower) / (upper - lower) * grid, 0, grid - 1))

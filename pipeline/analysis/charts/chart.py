@@ -24,8 +24,15 @@ from pipeline.analysis.charts.results import (
     Floats,
     Phase,
 )
-from pipeline.analysis.charts.signals import DEFAULT_RULES, RULES, WITHOUT_RUNS, find_signals
+from pipeline.analysis.charts.signals import (
+    DEFAULT_RULES,
+    RULES,
+    RUN_RULES,
+    WITHOUT_RUNS,
+    find_signals,
+)
 from pipeline.analysis.charts.stack import Stack, stack_series
+from pipeline.analysis.charts.zones import NO_ZONES, WITHOUT_ZONES, ZONE_RULES
 
 
 def control_chart(
@@ -107,7 +114,7 @@ def control_charts(
     stack = stack_series(counts, logs, baseline, ones=kind in {"c", "individuals", "g", "t"})
     kinds, reasons = choose_kinds(stack, kind, standardised(stack, kind), forced=forced)
     value, centre, limits = lines_of(stack, kinds)
-    even = even_sets(stack, kinds, centre)[stack.limit_set]
+    even = even_sets(stack, kinds, value, centre)[stack.limit_set]
     limits = _withhold_unready(stack, limits, kinds, forced=forced)
     points = model or MODELS.get(kind, "poisson")
     printed = _Printed(tuple(rules), points, multiplier, unit, value, centre, limits, even)
@@ -185,8 +192,18 @@ def _one_chart(stack: Stack, i: int, printed: _Printed, *, kind: str, reason: st
         phases=_phases(counts, plan, kind, centre, upper),
         changes=plan.drawn,
         rules=printed.rules,
-        notes=plan.notes if printed.even[part].all() else (*plan.notes, UNEVEN),
+        notes=(*plan.notes, *_not_judged(printed, even, kind)),
     )
+
+
+def _not_judged(printed: _Printed, even: Flags, kind: str) -> list[str]:
+    """Say which of the rules asked for cannot judge this chart, and why."""
+    said = []
+    if not even.all() and kind not in WITHOUT_RUNS and not RUN_RULES.isdisjoint(printed.rules):
+        said.append(UNEVEN)
+    if kind in WITHOUT_ZONES and not ZONE_RULES.keys().isdisjoint(printed.rules):
+        said.append(NO_ZONES)
+    return said
 
 
 def _phases(

@@ -1,9 +1,10 @@
-"""CUSUM charts: the tabular one, and the risk-adjusted log-likelihood-ratio one.
+"""Log-likelihood-ratio CUSUM by month of placement, for a proportion or a rate, risk-adjusted.
 
-The log-likelihood-ratio CUSUM gathers, catheter by catheter or month by month,
-the evidence for a doubled (or halved) rate against the expected one. It starts
-again at zero where there is no such evidence, and signals at a limit found from
-a stated in-control run length.
+Each catheter adds its evidence for a doubled (or halved) rate against what was
+expected of it. The evidence of the catheters placed in one month is added up
+together, since within a month the order of catheters of different sites is not
+recorded. The sum starts again at zero where it falls below, and signals at a limit
+found from a stated in-control run length.
 """
 
 from __future__ import annotations
@@ -13,8 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from pipeline.analysis.charts.chains import Masses, cusum_limit, lattice_masses
-from pipeline.analysis.charts.results import Floats
+from pipeline.analysis.charts.chains import Masses, cusum_limit, cusum_run_length, lattice_masses
+from pipeline.analysis.charts.results import Flags, Floats, Ints
+from pipeline.analysis.charts.simulate import FULL, Effort
 
 IN_CONTROL_MONTHS = 120.0
 """Stated months to a false signal unless told otherwise: one in ten years. Our choice."""
@@ -22,226 +24,240 @@ IN_CONTROL_MONTHS = 120.0
 UP, DOWN = 2.0, 0.5
 """The changes looked for: a doubling and a halving of the odds (or the rate)."""
 
-MASS_LEFT = 1e-9
-"""Chance of larger counts left out of a month's increments."""
+REACH = 9.0
+"""Standard deviations from the mean within which a month's counts are followed."""
+
+
+@dataclass(frozen=True, eq=False)
+class Risk:
+    """How many events were expected in each month, from the risk of its catheters.
+
+    Attributes
+    ----------
+    month : int array, shape (r,)
+        Month that each row belongs to, from 0; a row holds catheters alike in risk.
+    volume : float array, shape (r,)
+        Catheters (proportion) or catheter-days (rate).
+    rate : float array, shape (r,)
+        Expected proportion or rate, in control.
+    months : int
+        Number of months.
+    proportion : bool
+    """
+
+    month: Ints
+    volume: Floats
+    rate: Floats
+    months: int
+    proportion: bool
+
+    @classmethod
+    def alike(cls, volume: Floats, rate: Floats | float, *, proportion: bool) -> Risk:
+        """Return the risk of months whose catheters are all alike."""
+        volume = np.asarray(volume, dtype=float)
+        rates = np.broadcast_to(np.asarray(rate, dtype=float), volume.shape)
+        return cls(np.arange(volume.size), volume, rates, volume.size, proportion)
+
+    def total(self, weights: Floats) -> Floats:
+        """Add up rows by month."""
+        return np.bincount(self.month, weights, self.months).astype(float)
+
+    @property
+    def expected(self) -> Floats:
+        """Events expected in each month; NaN where a rate is not known."""
+        return self.total(self.volume * self.rate)
+
+    @property
+    def leaves_room(self) -> Flags:
+        """Months in which both events and none can come, so that a count is evidence."""
+        expected = self.expected
+        room = self.total(self.volume) - expected if self.proportion else np.ones(self.months)
+        return (expected > 0) & (room > 0)
+
+    def evidence(self, events: Floats, ratio: float) -> Floats:
+        r"""Return each month's log-likelihood ratio for a change of `ratio`.
+
+        :math:`\sum_i [y_i \ln R - \ln(1 - p_i + R p_i)]` over the catheters of a month,
+        each with its own expected chance :math:`p_i`; for a rate
+        :math:`x \ln R - (R - 1) E`.
+
+        References
+        ----------
+        Steiner and others 2000, Biostatistics 1:441-452 (recalled, not retrieved).
+        """
+        against = np.log1p((ratio - 1) * self.rate) if self.proportion else (ratio - 1) * self.rate
+        return np.asarray(events) * np.log(ratio) - self.total(self.volume * against)
+
+    def counts(self, true_ratio: float) -> tuple[Ints, Floats]:
+        """Return trials and chance of the binomial that each month's events follow.
+
+        Catheters of unlike risk do not give a binomial count; one of the same mean and
+        (but for whole trials) the same variance stands for it. For a rate the trials
+        are zero and the second figure is the mean of a Poisson count.
+
+        References
+        ----------
+        Choi and Xia 2002, Annals of Applied Probability 12:1139-1149, on how close
+        this is (recalled, not retrieved).
+        """
+        if not self.proportion:
+            return np.zeros(self.months, np.int64), self.expected * true_ratio
+        p = self.rate * true_ratio / (1 - self.rate + self.rate * true_ratio)
+        mean, square = self.total(self.volume * p), self.total(self.volume * p * p)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            trials = np.nan_to_num(np.maximum(np.rint(mean**2 / square), np.ceil(mean)))
+            return trials.astype(np.int64), np.nan_to_num(mean / np.maximum(trials, 1))
 
 
 @dataclass(frozen=True, eq=False)
 class CusumSide:
-    """One side of a CUSUM: the change it looks for, its path, limit and signals.
+    """One side of a CUSUM: the change it looks for, its path, limits and signals.
 
-    `path` has one value a step; `signals` are the steps at which the limit was
-    reached, after each of which the sum starts again at zero.
+    `path` and `limit` have one value a month; `signals` are the months in which the
+    limit was reached, after each of which the sum starts again at zero.
     """
 
     ratio: float
     path: Floats
-    limit: float
-    in_control_steps: float
+    limit: Floats
     signals: tuple[int, ...]
 
 
-def tabular(x: Floats, target: float, slack: float) -> tuple[Floats, Floats]:
-    r"""Return the upper and lower sums of a tabular CUSUM.
+def accumulate(
+    increments: Floats, limit: Floats | float = np.inf, anew: Flags | None = None
+) -> tuple[Floats, tuple[int, ...]]:
+    r"""Add up increments, never under zero, from zero again after each signal.
 
-    :math:`S^+_t = \max(0, S^+_{t-1} + x_t - \mu_0 - k)` and its mirror image.
+    :math:`S_t = \max(0, S_{t-1} + w_t)`.
 
     Parameters
     ----------
-    x : float array, shape (m,)
-    target, slack : float
-        Centre, and half the shift to be found, in the unit of `x`.
+    increments : float array, shape (m,)
+    limit : float, or float array of shape (m,)
+        What a sum has to reach to signal.
+    anew : bool array, shape (m,), optional
+        Where the sum starts from zero whatever came before.
 
     References
     ----------
     Page 1954, Biometrika 41:100-115.
     """
-    gap = np.asarray(x, dtype=float) - target
-    return _path(gap - slack)[0], _path(-gap - slack)[0]
-
-
-def _path(increments: Floats, limit: float = np.inf) -> tuple[Floats, tuple[int, ...]]:
-    """Add up increments, never under zero, from zero again after each signal."""
+    limits = np.broadcast_to(np.asarray(limit, dtype=float), np.shape(increments))
     path, signals, total = np.empty(len(increments)), [], 0.0
     for i, step in enumerate(increments):
-        total = max(0.0, total + step)
+        total = max(0.0, (0.0 if anew is not None and anew[i] else total) + step)
         path[i] = total
-        if total >= limit:
+        if total >= limits[i]:
             signals.append(i)
             total = 0.0
     return path, tuple(signals)
 
 
-def episode_increments(outcome: Floats, expected: Floats, ratio: float) -> Floats:
-    r"""Return each catheter's log-likelihood ratio for a change of `ratio` in the odds.
-
-    :math:`y \ln R - \ln(1 - p + R p)`, with its own expected chance :math:`p`.
-
-    Parameters
-    ----------
-    outcome : array of 0 and 1, shape (m,)
-    expected : float array, shape (m,)
-        Chance of the outcome from the case-mix model, between zero and one.
-    ratio : float
-        Odds ratio looked for.
-
-    References
-    ----------
-    Steiner and others 2000, Biostatistics 1:441-452 (recalled, not retrieved).
-    """
-    expected = np.asarray(expected, dtype=float)
-    return np.asarray(outcome) * np.log(ratio) - np.log1p((ratio - 1) * expected)
-
-
-def rate_increments(events: Floats, expected: Floats, ratio: float) -> Floats:
-    r"""Return each period's log-likelihood ratio for a rate times `ratio`.
-
-    :math:`x \ln R - (R - 1) E`, with :math:`E` the expected number of events.
-    """
-    return np.asarray(events) * np.log(ratio) - (ratio - 1) * np.asarray(expected)
-
-
-def risk_adjusted_cusum(
-    outcome: Floats, expected: Floats, *, ratio: float = UP, in_control_steps: float
-) -> CusumSide:
-    """Follow catheters in the order of placement.
-
-    Parameters
-    ----------
-    outcome : array of 0 and 1, shape (m,)
-    expected : float array, shape (m,)
-        Each catheter's expected chance of the outcome.
-    ratio : float
-        Odds ratio looked for: above one a worsening, under one an improvement.
-    in_control_steps : float
-        Catheters to a false signal, such as 370 months times the catheters of a
-        month; the limit is found from it.
-
-    Returns
-    -------
-    CusumSide
-
-    Raises
-    ------
-    ValueError
-        If an outcome is not 0 or 1, or an expected chance not between them.
-    """
-    outcome, expected = np.asarray(outcome, dtype=float), np.asarray(expected, dtype=float)
-    if outcome.shape != expected.shape or not np.isin(outcome, (0, 1)).all():
-        raise ValueError("outcomes must be 0 or 1, with one expected chance each")
-    if not np.all((expected > 0) & (expected < 1)):
-        raise ValueError("an expected chance must lie between zero and one")
-    limit = cusum_limit(episode_masses(expected, ratio), in_control_steps)
-    path, signals = _path(episode_increments(outcome, expected, ratio), limit)
-    return CusumSide(ratio, path, limit, in_control_steps, signals)
-
-
-def episode_masses(expected: Floats, ratio: float, true_ratio: float = 1.0) -> Masses:
-    """Return one catheter's increments over the case mix, for run lengths.
-
-    Parameters
-    ----------
-    expected : float array, shape (m,)
-        Expected chances that stand for the case mix; the order does not matter.
-    ratio : float
-        Odds ratio that the chart looks for.
-    true_ratio : float
-        Odds ratio that holds; one in control.
-    """
-    p = np.asarray(expected, dtype=float)
-    chance = p * true_ratio / (1 - p + p * true_ratio)
-    with_event = episode_increments(np.ones(p.shape), p, ratio)
-    without = episode_increments(np.zeros(p.shape), p, ratio)
-    values = np.concatenate([with_event, without])
-    return lattice_masses(values, np.concatenate([chance, 1 - chance]) / p.size)
-
-
-def month_masses(
-    volume: Floats, rate: Floats | float, ratio: float, *, proportion: bool, true_ratio: float = 1.0
-) -> Masses:
-    """Return one month's increments over the months given, each as likely.
-
-    Parameters
-    ----------
-    volume : float array, shape (m,)
-        Catheters (proportion) or catheter-days (rate) of the months.
-    rate : float, or float array of shape (m,)
-        In-control proportion or rate of each month.
-    ratio, true_ratio : float
-        Change looked for, and change that holds; odds for a proportion.
-    """
-    volume = np.asarray(volume, dtype=float)
-    rates = np.broadcast_to(np.asarray(rate, dtype=float), volume.shape)
-    values, chances = [], []
-    for n, p in zip(volume.tolist(), rates.tolist(), strict=True):
-        x, chance = _counts(n, p, true_ratio, proportion=proportion)
-        values.append(_increments(x, np.asarray(n), np.asarray(p), ratio, proportion=proportion))
-        chances.append(chance / volume.size)
-    return lattice_masses(np.concatenate(values), np.concatenate(chances))
-
-
-def _increments(
-    events: Floats, volume: Floats, rate: Floats, ratio: float, *, proportion: bool
-) -> Floats:
-    """Return the log-likelihood ratio of months with these events."""
-    if proportion:
-        return events * np.log(ratio) - volume * np.log1p((ratio - 1) * rate)
-    return rate_increments(events, volume * rate, ratio)
-
-
-def _counts(n: float, rate: float, true_ratio: float, *, proportion: bool) -> tuple[Floats, Floats]:
-    """Return the counts a month may show and their chances."""
-    if proportion:
-        p = rate * true_ratio / (1 - rate + rate * true_ratio)
-        x = np.arange(round(n) + 1.0)
-        cdf = special.bdtr(x, round(n), p)
-    else:
-        mean = n * rate * true_ratio
-        x = np.arange(float(special.pdtrik(1 - MASS_LEFT, max(mean, 1e-9))) + 2)
-        cdf = special.pdtr(x, mean)
-    return x, np.diff(cdf, prepend=0.0)
-
-
 def monthly_cusum(
     events: Floats,
-    volume: Floats,
-    rate: Floats | float,
+    risk: Risk,
     *,
     ratio: float = UP,
-    proportion: bool,
     in_control_months: float = IN_CONTROL_MONTHS,
+    limit_set: Ints | None = None,
 ) -> CusumSide:
-    """Follow months, each with its own volume and in-control rate.
+    """Follow months, each with the risk of its own catheters.
 
     Parameters
     ----------
-    events, volume : float array, shape (k,)
-        Events, and catheters or catheter-days; months without are skipped.
-    rate : float, or float array of shape (k,)
-        In-control proportion or rate; one for each month where a case-mix model
-        expects more of some months than of others.
+    events : float array, shape (k,)
+        Events; NaN where a month is not judged.
+    risk : Risk
+        Months without catheters, or without a known risk, add nothing.
     ratio : float
         Change looked for: of the odds (proportion) or of the rate.
     in_control_months : float
         Months to a false signal, from which the limit is found.
+    limit_set : int array, shape (k,), optional
+        Phases; each has a limit of its own and begins at zero.
 
     Raises
     ------
     ValueError
-        If no month has both volume and a rate that leaves room for events.
+        If no month has both volume and a risk that leaves room for events.
     """
-    events, volume = np.asarray(events, dtype=float), np.asarray(volume, dtype=float)
-    rates = np.broadcast_to(np.asarray(rate, dtype=float), volume.shape)
-    there = (volume > 0) & np.isfinite(events) & (rates > 0)
-    if proportion:
-        there &= rates < 1
+    events = np.asarray(events, dtype=float)
+    phase = np.zeros(risk.months, np.int64) if limit_set is None else limit_set
+    there = np.isfinite(events) & risk.leaves_room
     if not there.any():
         raise ValueError("a CUSUM needs a month with catheters and an expected rate above zero")
-    masses = month_masses(volume[there], rates[there], ratio, proportion=proportion)
-    limit = cusum_limit(masses, in_control_months)
-    steps = np.zeros(volume.shape)
-    steps[there] = _increments(
-        events[there], volume[there], rates[there], ratio, proportion=proportion
-    )
-    path, signals = _path(steps, limit)
-    return CusumSide(ratio, path, limit, in_control_months, signals)
+    steps = np.where(there, risk.evidence(events, ratio), 0.0)
+    limit = np.full(risk.months, np.inf)
+    for owner in np.unique(phase[there]):
+        mine = np.flatnonzero(there & (phase == owner))
+        limit[phase == owner] = cusum_limit(month_masses(risk, mine, ratio), in_control_months)
+    path, signals = accumulate(steps, limit, np.diff(phase, prepend=phase[:1]) != 0)
+    return CusumSide(ratio, path, limit, signals)
+
+
+def month_masses(risk: Risk, months: Ints, ratio: float, true_ratio: float = 1.0) -> Masses:
+    """Return one month's evidence over the months given, each as likely.
+
+    Parameters
+    ----------
+    risk : Risk
+    months : int array
+        Months that stand for all, each with a risk that leaves room.
+    ratio, true_ratio : float
+        Change looked for, and change that holds; odds for a proportion.
+    """
+    trials, chance = risk.counts(true_ratio)
+    none = risk.evidence(np.zeros(risk.months), ratio)
+    values, chances = [], []
+    for i in months.tolist():
+        x, mass = _counted(int(trials[i]), float(chance[i]), proportion=risk.proportion)
+        values.append(none[i] + x * np.log(ratio))
+        chances.append(mass / len(months))
+    return lattice_masses(np.concatenate(values), np.concatenate(chances))
+
+
+def _counted(trials: int, chance: float, *, proportion: bool) -> tuple[Floats, Floats]:
+    """Return the counts that a month may show, and their chances."""
+    mean = trials * chance if proportion else chance
+    away = REACH * np.sqrt(mean * (1 - chance if proportion else 1.0)) + REACH
+    first, last = max(0.0, np.floor(mean - away)), np.ceil(mean + away)
+    x = np.arange(first, (min(last, trials) if proportion else last) + 1)
+    cdf = special.bdtr(x, trials, chance) if proportion else special.pdtr(x, mean)
+    return x, np.diff(cdf, prepend=0.0)
+
+
+def expected_delay(risk: Risk, months: Ints, side: CusumSide) -> float:
+    """Return the expected months until a side sees the change that it looks for.
+
+    Parameters
+    ----------
+    risk : Risk
+    months : int array
+        Months whose volume and risk stand for those to come.
+    side : CusumSide
+    """
+    masses = month_masses(risk, months, side.ratio, true_ratio=side.ratio)
+    return cusum_run_length(masses, float(side.limit[months[-1]]))
+
+
+def false_signal(risk: Risk, sides: tuple[CusumSide, ...], judged: Flags,
+                 *, effort: Effort = FULL) -> float:  # fmt: skip
+    """Return the chance of at least one false signal over the months judged.
+
+    By seeded simulation of months in control, all sides on the same counts.
+    """
+    rng, fired = np.random.default_rng(effort.seed), np.zeros(effort.series, bool)
+    trials, chance = risk.counts(1.0)
+    none = {side.ratio: risk.evidence(np.zeros(risk.months), side.ratio) for side in sides}
+    sums = {side.ratio: np.zeros(effort.series) for side in sides}
+    before = None
+    for i in np.flatnonzero(judged & risk.leaves_room):
+        x = (rng.binomial(trials[i], chance[i], effort.series) if risk.proportion
+             else rng.poisson(chance[i], effort.series))  # fmt: skip
+        for side in sides:
+            is_new = before is not None and side.limit[i] != side.limit[before]
+            carried = 0.0 if is_new else sums[side.ratio]
+            sums[side.ratio] = np.maximum(0, carried + none[side.ratio][i] + x * np.log(side.ratio))
+            fired |= sums[side.ratio] >= side.limit[i]
+        before = i
+    return float(fired.mean())

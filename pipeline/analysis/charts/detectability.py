@@ -18,18 +18,28 @@ from pipeline.analysis.charts.automaton import (
     expected_steps,
     zone_automaton,
 )
-from pipeline.analysis.charts.ewma_delay import ewma_delays, ewma_false_signal
+from pipeline.analysis.charts.ewma_delay import ewma_chain, ewma_false_signal
 from pipeline.analysis.charts.false_runs import chance_of_signal
 from pipeline.analysis.charts.models import band_chances, baseline_rate
 from pipeline.analysis.charts.results import ControlChart, Floats, Ints
-from pipeline.analysis.charts.signals import DEFAULT_RULES
-from pipeline.analysis.charts.simulate import FULL, Effort, simulate_delays, simulate_false_signals
+from pipeline.analysis.charts.signals import DEFAULT_RULES, rules_in_force
+from pipeline.analysis.charts.simulate import (
+    BY_VALUE,
+    FULL,
+    Effort,
+    simulate_delays,
+    simulate_false_signals,
+)
+from pipeline.analysis.charts.sources import source_of
 
 RATIOS = (2.0, 0.5, 1.5)
 """A doubling, a halving and a 50% rise."""
 
 RECENT_POINTS = 12
 """Points whose volume stands for the volume to come."""
+
+MOST_STATES = 1500
+"""States of a chain that is solved; with more of them points are simulated."""
 
 EXACT, SIMULATED = "exact", "simulated"
 
@@ -56,14 +66,15 @@ class Detectability:
     """What a chart can and cannot see.
 
     `false_signal` is the chance of at least one false signal over the points
-    judged, the chart looked at once; NaN where nothing can be judged.
+    judged, the chart looked at once; NaN where nothing can be judged. `not_judged` are
+    rules asked for that cannot judge this chart.
     """
 
     points: int
     false_signal: float
     false_signal_method: str
     delays: tuple[Delay, ...]
-    left_out: tuple[str, ...]
+    not_judged: tuple[str, ...]
 
 
 def detectability(
@@ -95,15 +106,15 @@ def detectability(
     Detectability
     """
     points = _judged(chart)
-    left_out = tuple(r for r in chart.rules if r not in CHAINED and r not in DEFAULT_RULES)
+    not_judged = tuple(rule for rule in chart.rules if rule not in rules_in_force(chart))
     if points.size == 0:
         nothing = tuple(Delay(r, np.inf, np.nan, EXACT, 0.0) for r in ratios)
-        return Detectability(0, float("nan"), EXACT, nothing, left_out)
+        return Detectability(0, float("nan"), EXACT, nothing, not_judged)
     false_signal, method = _false_signal(chart, points)
     last = points[chart.limit_set[points] == chart.limit_set[points[-1]]]
     asked = _Question(chart, last, months_per_point, monthly_volume, effort)
     delays = tuple(_delay(asked, ratio) for ratio in ratios)
-    return Detectability(points.size, false_signal, method, delays, left_out)
+    return Detectability(points.size, false_signal, method, delays, not_judged)
 
 
 def _judged(chart: ControlChart) -> Ints:
@@ -111,26 +122,29 @@ def _judged(chart: ControlChart) -> Ints:
     return np.flatnonzero(chart.judged & np.isfinite(chart.centre))
 
 
-def _rules(chart: ControlChart, points: Ints) -> frozenset[str]:
-    """Return the rules in force at these points, all of one limit set."""
-    rules = frozenset(chart.rules) & (CHAINED | set(DEFAULT_RULES))
-    return rules if chart.runs_judged[points].any() else rules - {"long_run", "few_crossings"}
+def _chain(rules: frozenset[str]) -> Automaton | None:
+    """Return the exact chain of these rules, if there is one and it is not too large."""
+    if not rules <= CHAINED:
+        return None
+    chain = zone_automaton(tuple(rules))
+    return chain if len(chain.step) <= MOST_STATES else None
 
 
 def _false_signal(chart: ControlChart, points: Ints) -> tuple[float, str]:
     """Return the chance of a false signal over all limit sets, and how it was found."""
     if chart.kind == "ewma":
-        return ewma_false_signal(chart), SIMULATED
+        return (ewma_false_signal(chart), SIMULATED) if rules_in_force(chart) else (0.0, EXACT)
     quiet, method = 1.0, EXACT
     for owner in np.unique(chart.limit_set[points]):
         mine = points[chart.limit_set[points] == owner]
-        chances, rules = band_chances(chart, mine), _rules(chart, mine)
-        if rules <= CHAINED:
-            fired = chance_of_firing(zone_automaton(tuple(rules)), chances)
+        rules = rules_in_force(chart, mine)
+        if (chain := _chain(rules)) is not None:
+            fired = chance_of_firing(chain, band_chances(chart, mine))
         elif rules <= set(DEFAULT_RULES):
-            fired = chance_of_signal(chances, rules)
+            fired = chance_of_signal(band_chances(chart, mine), rules)
         else:
-            fired, method = simulate_false_signals(chances, rules), SIMULATED
+            source = source_of(chart, mine, mine, 1.0, by_value=not BY_VALUE.isdisjoint(rules))
+            fired, method = simulate_false_signals(source, rules), SIMULATED
         quiet *= 1 - fired
     return 1 - quiet, method
 
@@ -152,15 +166,16 @@ def _delay(asked: _Question, ratio: float) -> Delay:
     per_point, year = asked.months_per_point, round(12 / asked.months_per_point)
     if chart.is_of_gaps:
         per_point, year = _months_between(asked, ratio), 0
+    rules = rules_in_force(chart, asked.last)
     if chart.kind == "ewma":
-        delays = ewma_delays(chart, recent, ratio, effort=asked.effort)
-    else:
-        future, rules = band_chances(chart, recent, ratio), _rules(chart, asked.last)
-        if rules <= CHAINED:
-            zones = zone_automaton(tuple(rules))
-            return _exact_delay(zones, future, ratio, per_point=per_point, year=year)
-        history = band_chances(chart, asked.last)
-        delays = simulate_delays(history, future, rules, effort=asked.effort)
+        points, within = ewma_chain(chart, recent, ratio, year) if rules else (np.inf, 0.0)
+        return Delay(ratio, points * per_point, within, EXACT, 0.0)
+    if (chain := _chain(rules)) is not None:
+        future = band_chances(chart, recent, ratio)
+        return _exact_delay(chain, future, ratio, per_point=per_point, year=year)
+    by_value = not BY_VALUE.isdisjoint(rules)
+    source = source_of(chart, asked.last, recent, ratio, by_value=by_value)
+    delays = simulate_delays(source, rules, effort=asked.effort)
     within = delays.within(year) if year else float("nan")
     months, error = delays.mean * per_point, delays.standard_error * per_point
     return Delay(ratio, months, within, SIMULATED, error)

@@ -1,13 +1,15 @@
-"""How long an EWMA of a rate takes to signal, by seeded simulation of its own limits."""
+"""When an EWMA of a rate signals: falsely by simulation of its own limits, truly by a chain."""
 
 from __future__ import annotations
 
 import numpy as np
+from scipy import special
 
+from pipeline.analysis.charts.chains import ewma_matrix, ewma_start, run_length
 from pipeline.analysis.charts.ewma import WEIGHT, WIDTH
 from pipeline.analysis.charts.models import baseline_rate
 from pipeline.analysis.charts.results import ControlChart, Floats, Ints
-from pipeline.analysis.charts.simulate import FULL, Delays, Effort
+from pipeline.analysis.charts.simulate import FULL, Effort
 
 
 def ewma_false_signal(chart: ControlChart, *, effort: Effort = FULL) -> float:
@@ -25,29 +27,38 @@ def ewma_false_signal(chart: ControlChart, *, effort: Effort = FULL) -> float:
     return float(fired.mean())
 
 
-def ewma_delays(
-    chart: ControlChart, recent: Ints, ratio: float, *, effort: Effort = FULL
-) -> Delays:
-    """Simulate the points until the average leaves its limits after a change.
+def ewma_chain(chart: ControlChart, recent: Ints, ratio: float, year: int) -> tuple[float, float]:
+    """Return expected points to a signal after a change, and the chance of one within a year.
 
-    The average starts at the centre line with the steady limits that the recent
-    exposures settle to.
+    The average starts at the centre line, with the steady limits that the recent
+    exposures settle to; each later point has one of these exposures.
+
+    Parameters
+    ----------
+    chart : ControlChart
+    recent : int array
+        Points whose exposures stand for those to come.
+    ratio : float
+        Change in the rate.
+    year : int
+        Points of a year.
     """
-    rng = np.random.default_rng(effort.seed)
     rate = float(baseline_rate(chart)[recent[-1]])
+    if not rate > 0:
+        return float("inf"), 0.0
     exposure = chart.denominator[recent]
     steady = WIDTH * np.sqrt(rate * np.mean(1 / exposure) * WEIGHT / (2 - WEIGHT))
-    average, waiting = np.full(effort.series, rate), np.arange(effort.series)
-    steps = np.full(effort.series, np.inf)
-    for step in range(1, effort.horizon + 1):
-        if waiting.size == 0:
-            break
-        n = rng.choice(exposure, waiting.size)
-        average = _next(average, rng.poisson(ratio * rate * n) / n)
-        fired = _out(average, max(rate - steady, 0.0), rate + steady)
-        steps[waiting[fired]] = step
-        waiting, average = waiting[~fired], average[~fired]
-    return Delays(steps, effort.horizon)
+    lower, upper = max(rate - steady, 0.0), rate + steady
+
+    def cdf(value: Floats) -> Floats:
+        reached = np.floor(np.maximum(value, 0)[..., None] * exposure + 1e-9)
+        chance = special.pdtr(reached, ratio * rate * exposure).mean(axis=-1)
+        return np.where(value < 0, 0.0, chance)
+
+    matrix = ewma_matrix(cdf, lower, upper, WEIGHT)
+    start = ewma_start(rate, lower, upper)
+    quiet = np.linalg.matrix_power(matrix, year)[start].sum()
+    return run_length(matrix, start), float(1 - quiet)
 
 
 def _next(average: Floats, value: Floats) -> Floats:

@@ -19,7 +19,7 @@ def _no_limits(stack: Stack) -> Limits:
     return Limits(nothing, nothing.copy(), nothing.copy(), np.zeros(nothing.size, bool))
 
 
-def _pooled(stack: Stack) -> Floats:
+def pooled(stack: Stack) -> Floats:
     """Return each set's baseline numerators over its baseline denominators."""
     total = stack.total(stack.denominator)
     held = np.where(total > 0, total, np.nan)
@@ -30,7 +30,7 @@ def standardised(stack: Stack, kind: str) -> Floats:
     """Return each point's distance from the pooled centre in ordinary sigma."""
     if kind not in {"p", "u"}:
         return np.full(stack.series.size, np.nan)
-    centre = _pooled(stack)[stack.limit_set]
+    centre = pooled(stack)[stack.limit_set]
     spread = centre * (1 - centre) if kind == "p" else centre
     with np.errstate(divide="ignore", invalid="ignore"):
         z = (stack.numerator / stack.denominator - centre) / np.sqrt(spread / stack.denominator)
@@ -51,7 +51,7 @@ def _count_lines(kind: str) -> Callable[[Stack, Flags], tuple[Floats, Floats, Li
     limits = proportion_limits if kind in PROPORTIONS else rate_limits
 
     def lines(stack: Stack, mine: Flags) -> tuple[Floats, Floats, Limits]:
-        centre = _pooled(stack)[stack.limit_set]
+        centre = pooled(stack)[stack.limit_set]
         ready = mine & stack.usable & np.isfinite(centre)
         factor = _sigma_z(stack, plain) if kind.endswith("'") else np.ones(stack.sets)
         baseline_n = stack.total(stack.denominator)[stack.limit_set]
@@ -84,7 +84,7 @@ def _individuals_lines(stack: Stack, mine: Flags) -> tuple[Floats, Floats, Limit
     value = stack.numerator
     chosen = mine & stack.baseline
     sigma = moving_range_sigma(value[chosen], stack.limit_set[chosen], stack.sets)
-    centre, spread = _pooled(stack)[stack.limit_set], sigma[stack.limit_set]
+    centre, spread = pooled(stack)[stack.limit_set], sigma[stack.limit_set]
     limits = Limits(
         centre - SIGMAS * spread, centre + SIGMAS * spread, spread, np.zeros(value.size, bool)
     )
@@ -95,7 +95,7 @@ def _gap_lines(kind: str) -> Callable[[Stack, Flags], tuple[Floats, Floats, Limi
     quantiles = g_limits if kind == "g" else t_limits
 
     def lines(stack: Stack, mine: Flags) -> tuple[Floats, Floats, Limits]:
-        centre, lower, upper = (line[stack.limit_set] for line in quantiles(_pooled(stack)))
+        centre, lower, upper = (line[stack.limit_set] for line in quantiles(pooled(stack)))
         nothing = np.full(centre.size, np.nan)
         return stack.numerator, centre, Limits(lower, upper, nothing, mine.copy())
 
@@ -103,7 +103,7 @@ def _gap_lines(kind: str) -> Callable[[Stack, Flags], tuple[Floats, Floats, Limi
 
 
 def _ewma_lines(stack: Stack, mine: Flags) -> tuple[Floats, Floats, Limits]:
-    centre = _pooled(stack)[stack.limit_set]
+    centre = pooled(stack)[stack.limit_set]
     value, lower, upper, sigma = ewma_lines(
         stack.numerator / stack.denominator, centre, centre / stack.denominator,
         stack.series, stack.limit_set,

@@ -106,8 +106,21 @@ def _continuous(cdf: Tail) -> PointModel:
 
 
 def _normal(chart: ControlChart, points: Ints, rate: Floats, ratio: float) -> PointModel:
-    sigma = chart.sigma[points]
-    proportion = chart.kind == "p'"
+    mean, spread = _mean_and_spread(chart, points, rate, ratio)
+    bottom, top = _ends(chart)
+
+    def cdf(value: Floats) -> Floats:
+        chance = special.ndtr((value - mean) / spread)
+        return np.where(value <= bottom, 0.0, np.where(value >= top, 1.0, chance))
+
+    return _continuous(cdf)
+
+
+def _mean_and_spread(
+    chart: ControlChart, points: Ints, rate: Floats, ratio: float
+) -> tuple[Floats, Floats]:
+    """Return mean and standard deviation of normal points in the printed unit."""
+    sigma, proportion = chart.sigma[points], chart.kind == "p'"
     mean = changed(rate, ratio, proportion=proportion)
     if chart.kind == "individuals":
         spread = sigma
@@ -116,15 +129,58 @@ def _normal(chart: ControlChart, points: Ints, rate: Floats, ratio: float) -> Po
     else:
         spread = sigma * np.sqrt(ratio)
     spread = np.where(np.isfinite(spread), np.maximum(spread, 1e-12), np.nan)
-    top = 1.0 if proportion else np.inf
+    return mean * chart.multiplier, spread
 
-    def cdf(value: Floats) -> Floats:
-        chance = special.ndtr((value - mean * chart.multiplier) / spread)
-        if chart.kind == "individuals":
-            return chance
-        return np.where(value <= 0, 0.0, np.where(value >= top * chart.multiplier, 1.0, chance))
 
-    return _continuous(cdf)
+def _ends(chart: ControlChart) -> tuple[float, float]:
+    """Return between which values normal points are kept."""
+    if chart.kind == "individuals":
+        return -np.inf, np.inf
+    return 0.0, chart.multiplier if chart.kind == "p'" else np.inf
+
+
+def draw(chart: ControlChart, points: Ints, ratio: float, rng: np.random.Generator) -> Floats:
+    """Draw a value for each of the named points once the rate has changed by `ratio`.
+
+    For charts with a sigma: p, u, c, Laney and individuals.
+
+    Parameters
+    ----------
+    chart : ControlChart
+    points : int array, shape (m,)
+        Which points; they may repeat.
+    ratio : float
+        One for a process in control.
+    rng : Generator
+    """
+    rate, n = baseline_rate(chart)[points], chart.denominator[points]
+    if chart.kind == "c":
+        n = np.ones(n.shape)
+    if MODELS[chart.kind] == "binomial":
+        p = changed(rate, ratio, proportion=True)
+        return rng.binomial(np.rint(n).astype(int), p) / n * chart.multiplier
+    if MODELS[chart.kind] == "poisson":
+        return rng.poisson(rate * ratio * n) / n * chart.multiplier
+    mean, spread = _mean_and_spread(chart, points, rate, ratio)
+    return np.clip(rng.normal(mean, spread), *_ends(chart))
+
+
+def bands_of(chart: ControlChart, points: Ints, value: Floats) -> Ints:
+    """Return the band, in the order of `BANDS`, of a value at each of the named points."""
+    edges = _edges(chart, points)
+    slack = 1e-9 * np.abs(np.where(np.isfinite(edges), edges, 0.0))
+    below, above = edges[:ON_LINE] - slack[:ON_LINE], edges[ON_LINE:] + slack[ON_LINE:]
+    return np.asarray((value >= below).sum(axis=0) + (value > above).sum(axis=0), dtype=np.int64)
+
+
+def _edges(chart: ControlChart, points: Ints) -> Floats:
+    """Return the eight values between the bands at each point; shape (8, m)."""
+    centre, sigma = chart.centre[points], np.nan_to_num(chart.sigma[points], nan=np.inf)
+    lower = np.nan_to_num(chart.lower[points], nan=-np.inf)
+    upper = np.nan_to_num(chart.upper[points], nan=np.inf)
+    down = [np.maximum(centre - k * sigma, lower) for k in (2, 1)]
+    up = [np.minimum(centre + k * sigma, upper) for k in (1, 2)]
+    return np.stack([lower, *down, centre, centre, *up, upper])
 
 
 def band_chances(chart: ControlChart, points: Ints, ratio: float = 1.0) -> Floats:
@@ -144,14 +200,10 @@ def band_chances(chart: ControlChart, points: Ints, ratio: float = 1.0) -> Float
         In the order of `BANDS`; rows add to one.
     """
     model = point_model(chart, points, ratio)
-    centre, sigma = chart.centre[points], np.nan_to_num(chart.sigma[points], nan=np.inf)
-    lower = np.nan_to_num(chart.lower[points], nan=-np.inf)
-    upper = np.nan_to_num(chart.upper[points], nan=np.inf)
-    down = [np.maximum(centre - k * sigma, lower) for k in (2, 1)]
-    up = [np.minimum(centre + k * sigma, upper) for k in (1, 2)]
-    edges = [_at(model.under, x) for x in (lower, *down, centre)]
-    edges += [_at(model.at_most, x) for x in (centre, *up, upper)]
-    ends = np.stack([np.zeros(centre.shape), *edges, np.ones(centre.shape)], axis=1)
+    edges = _edges(chart, points)
+    passed = [_at(model.under, x) for x in edges[:ON_LINE]]
+    passed += [_at(model.at_most, x) for x in edges[ON_LINE:]]
+    ends = np.stack([np.zeros(len(points)), *passed, np.ones(len(points))], axis=1)
     chances = np.maximum(np.diff(ends, axis=1), 0)
     return np.asarray(chances / chances.sum(axis=1, keepdims=True))
 

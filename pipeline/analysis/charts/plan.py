@@ -13,7 +13,7 @@ import numpy as np
 
 from pipeline.analysis.charts.chains import cusum_limit, cusum_run_length
 from pipeline.analysis.charts.chart import control_chart
-from pipeline.analysis.charts.cusum import DOWN, IN_CONTROL_MONTHS, UP, month_masses
+from pipeline.analysis.charts.cusum import DOWN, IN_CONTROL_MONTHS, UP, Risk, month_masses
 from pipeline.analysis.charts.detectability import detectability
 from pipeline.analysis.charts.results import ControlChart, Counts
 from pipeline.analysis.charts.simulate import FULL, Effort
@@ -169,11 +169,10 @@ def _cusum_months(
         true = after / (1 - after) * (1 - rare) / rare
     else:
         true = ratio
-    n = np.array([float(max(1, round(volume))) if proportion else volume])
-    limit = cusum_limit(
-        month_masses(n, rare, looked_for, proportion=proportion), in_control_months, SEARCH_GRID
-    )
-    masses = month_masses(n, rare, looked_for, proportion=proportion, true_ratio=true)
+    n, only = float(max(1, round(volume))) if proportion else volume, np.zeros(1, np.int64)
+    risk = Risk.alike(np.array([n]), rare, proportion=proportion)
+    limit = cusum_limit(month_masses(risk, only, looked_for), in_control_months, SEARCH_GRID)
+    masses = month_masses(risk, only, looked_for, true_ratio=true)
     return cusum_run_length(masses, limit, SEARCH_GRID)
 
 

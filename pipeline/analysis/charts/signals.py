@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from pipeline.analysis.charts.results import ControlChart, Flags, Floats, Signal, spoken
+from pipeline.analysis.charts.results import ControlChart, Flags, Floats, Ints, Signal, spoken
 from pipeline.analysis.charts.runs import (
     crossings_limit,
     crossings_tail,
@@ -21,8 +21,24 @@ from pipeline.analysis.charts.zones import ZONE_RULES, zone_hits
 
 DEFAULT_RULES = ("beyond_limit", "long_run", "few_crossings")
 RULES = (*DEFAULT_RULES, *ZONE_RULES)
+RUN_RULES = frozenset({"long_run", "few_crossings"})
 WITHOUT_RUNS = frozenset({"ewma"})
 """Charts whose points follow from one another, so that runs mean nothing."""
+
+
+def rules_in_force(chart: ControlChart, points: Ints | None = None) -> frozenset[str]:
+    """Return which of a chart's rules judge these points, or any of its points.
+
+    An average that runs on is judged by its limits alone; runs only where points are
+    even about the centre line; zones only where a point has a sigma.
+    """
+    rules = frozenset(chart.rules)
+    here = slice(None) if points is None else points
+    if chart.kind in WITHOUT_RUNS:
+        return rules & {"beyond_limit"}
+    if not chart.runs_judged[here].any():
+        rules -= RUN_RULES
+    return rules if np.isfinite(chart.sigma[here]).any() else rules - set(ZONE_RULES)
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,16 +83,14 @@ def find_signals(chart: ControlChart) -> tuple[Signal, ...]:
     tuple of Signal
         In the order of the rules, then of time.
     """
-    found: list[Signal] = []
-    if "beyond_limit" in chart.rules:
+    found, rules = list[Signal](), rules_in_force(chart)
+    if "beyond_limit" in rules:
         found += _beyond_signals(chart)
-    runs = Runs.of(chart)
-    if "long_run" in chart.rules:
-        found += _run_signals(chart, runs)
-    if "few_crossings" in chart.rules:
-        found += _crossing_signals(chart, runs)
-    if chart.kind not in WITHOUT_RUNS:
-        found += _zone_signals(chart)
+    if rules & RUN_RULES:
+        runs = Runs.of(chart)
+        found += _run_signals(chart, runs) if "long_run" in rules else []
+        found += _crossing_signals(chart, runs) if "few_crossings" in rules else []
+    found += _zone_signals(chart, [rule for rule in chart.rules if rule in rules & set(ZONE_RULES)])
     return tuple(s for s in found if not chart.suppressed[list(s.points)].any())
 
 
@@ -145,9 +159,8 @@ def _crossing_signals(chart: ControlChart, runs: Runs) -> list[Signal]:
     return found
 
 
-def _zone_signals(chart: ControlChart) -> list[Signal]:
-    rules = [rule for rule in chart.rules if rule in ZONE_RULES]
-    if not rules or not np.isfinite(chart.sigma).any():
+def _zone_signals(chart: ControlChart, rules: list[str]) -> list[Signal]:
+    if not rules:
         return []
     z = (chart.value - chart.centre) / np.where(chart.sigma > 0, chart.sigma, np.nan)
     z[(sides(chart.value, chart.centre) == 0) & np.isfinite(z)] = 0.0

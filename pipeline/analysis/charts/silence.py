@@ -21,11 +21,9 @@ def silence(chart: ControlChart, found: Detectability) -> list[str]:
     chance = found.false_signal
     said = [
         f"If nothing had changed, a chart like this of {found.points} points would show a false "
-        f"signal with a chance of {_percent(chance)}."
+        f"signal with a chance of {chance_words(chance)}."
     ]
     said += [_delay_words(chart, delay) for delay in found.delays]
-    if found.left_out:
-        said.append(f"Not counted in these figures: {', '.join(found.left_out)}.")
     return said
 
 
@@ -38,7 +36,7 @@ def _delay_words(chart: ControlChart, delay: Delay) -> str:
         return f"If the rate {change}, this chart would not be expected to show it in 50 years."
     within = ""
     if np.isfinite(delay.within_year):
-        within = f"; within a year with a chance of {_percent(delay.within_year)}"
+        within = f"; within a year with a chance of {chance_words(delay.within_year)}"
     after = months_words(delay.months)
     return f"If the rate {change}, a signal would be expected after about {after}{within}."
 
@@ -49,7 +47,8 @@ def months_words(months: float) -> str:
     return f"{whole:,} month{'' if whole == 1 else 's'}"
 
 
-def _percent(chance: float) -> str:
+def chance_words(chance: float) -> str:
+    """Write a chance in percent, its ends as bounds."""
     if chance >= 0.995:
         return "over 99%"
     return "under 1%" if chance < 0.01 else f"{100 * chance:.0f}%"

@@ -1,4 +1,4 @@
-"""Seeded simulation of the delay to a signal, for rules that judge a whole series.
+"""Seeded simulation of the delay to a signal, for rules without an exact chain.
 
 Each month the chart is drawn again with one more point, as a team would, and
 the rules are applied to the longer series.
@@ -7,7 +7,7 @@ the rules are applied to the longer series.
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -15,8 +15,12 @@ from pipeline.analysis.charts.automaton import CHAINED, SIGNAL, Automaton, zone_
 from pipeline.analysis.charts.models import ON_LINE
 from pipeline.analysis.charts.results import Flags, Floats, Ints
 from pipeline.analysis.charts.runs import crossings_limit, longest_run_limit
+from pipeline.analysis.charts.sources import Drawn, Source
+from pipeline.analysis.charts.zones import ZONE_RULES
 
 SEED = 20250401
+BY_VALUE = frozenset({"six_trending", "fourteen_alternating"})
+"""Rules that compare one point with the next, so that its zone does not suffice."""
 
 
 @dataclass(frozen=True)
@@ -79,45 +83,39 @@ class _Series:
     crossings: Ints
     useful: Ints
     zone: Ints
+    last: Floats
+    rising: Ints
+    turning: Ints
+
+    @classmethod
+    def begin(cls, series: int) -> _Series:
+        none = np.zeros(series, np.int64)
+        return cls(none, none, none, none, none, none, np.full(series, np.nan), none, none)
 
     def keep(self, these: Flags) -> _Series:
-        return _Series(*(getattr(self, name)[these] for name in _NAMES))
+        return _Series(*(getattr(self, field.name)[these] for field in fields(self)))
 
 
-_NAMES = ("side", "run", "longest", "crossings", "useful", "zone")
-
-
-def simulate_delays(
-    history: Floats,
-    future: Floats,
-    rules: Collection[str],
-    *,
-    effort: Effort = FULL,
-) -> Delays:
+def simulate_delays(source: Source, rules: Collection[str], *, effort: Effort = FULL) -> Delays:
     """Simulate the points until the first signal after the rate has changed.
 
     Parameters
     ----------
-    history : float array, shape (m, 9)
-        Band chances of the points so far, in control. Series that would already
-        show a signal are left out: the change falls on a quiet chart.
-    future : float array, shape (f, 9)
-        Band chances after the change at recent volumes; each later point draws
-        one of them at random.
+    source : Source
+        The points so far, in control, and those after the change. Series that would
+        already show a signal are left out: the change falls on a quiet chart.
     rules : collection of str
         Rules in force.
     """
     rng = np.random.default_rng(effort.seed)
-    judge = _Judge.of(rules, len(history) + effort.horizon)
-    state = _start(judge, history, effort.series, rng)
+    judge = _Judge.of(rules, source.length + effort.horizon)
+    state = _start(judge, source, effort.series, rng)
     steps = np.full(state.side.size, np.inf)
     waiting = np.arange(state.side.size)
-    cumulative = np.cumsum(future, axis=1)
     for step in range(1, effort.horizon + 1):
         if waiting.size == 0:
             break
-        row = rng.integers(len(future), size=waiting.size)
-        state, fired = judge.advance(state, _draw(rng, cumulative[row]))
+        state, fired = judge.advance(state, source.after(waiting.size, rng))
         fired |= judge.fires(state)
         steps[waiting[fired]] = step
         waiting, state = waiting[~fired], state.keep(~fired)
@@ -125,31 +123,22 @@ def simulate_delays(
 
 
 def simulate_false_signals(
-    chances: Floats, rules: Collection[str], *, effort: Effort = FULL
+    source: Source, rules: Collection[str], *, effort: Effort = FULL
 ) -> float:
     """Return the share of in-control series that signal somewhere, looked at once, whole."""
     rng = np.random.default_rng(effort.seed)
-    judge = _Judge.of(rules, len(chances))
-    state = _start(judge, chances, effort.series, rng)
+    judge = _Judge.of(rules, source.length)
+    state = _start(judge, source, effort.series, rng)
     return 1 - state.side.size / effort.series
 
 
-def _start(judge: _Judge, history: Floats, series: int, rng: np.random.Generator) -> _Series:
-    """Run the history in control and keep the series that show no signal at its end."""
-    zero = np.zeros(series, np.int64)
-    state = _Series(*(zero.copy() for _ in _NAMES))
-    quiet = np.ones(series, bool)
-    for row in np.cumsum(history, axis=1):
-        state, fired = judge.advance(state, _draw(rng, np.broadcast_to(row, (series, row.size))))
+def _start(judge: _Judge, source: Source, series: int, rng: np.random.Generator) -> _Series:
+    """Run the points so far in control and keep the series that show no signal at their end."""
+    state, quiet = _Series.begin(series), np.ones(series, bool)
+    for i in range(source.length):
+        state, fired = judge.advance(state, source.before(i, series, rng))
         quiet &= ~fired
-        state = replace(state, zone=np.where(fired, 0, state.zone))
     return state.keep(quiet & ~judge.fires(state))
-
-
-def _draw(rng: np.random.Generator, cumulative: Floats) -> Ints:
-    """Draw a band for each series."""
-    chance = rng.random(len(cumulative))[:, None]
-    return np.minimum((chance >= cumulative).sum(axis=1), cumulative.shape[1] - 1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,6 +148,9 @@ class _Judge:
     zones: Automaton
     run_limit: Ints
     crossings_limit: Ints
+    most_rising: int
+    most_turning: int
+    by_value: bool
 
     @classmethod
     def of(cls, rules: Collection[str], longest: int) -> _Judge:
@@ -168,15 +160,20 @@ class _Judge:
             zone_automaton(tuple(rule for rule in rules if rule in CHAINED)),
             np.array([longest_run_limit(n) for n in sizes]) if "long_run" in rules else far,
             np.array([crossings_limit(n) for n in sizes]) if "few_crossings" in rules else none,
+            _steps_of("six_trending") if "six_trending" in rules else longest,
+            _steps_of("fourteen_alternating") if "fourteen_alternating" in rules else longest,
+            not BY_VALUE.isdisjoint(rules),
         )
 
-    def advance(self, state: _Series, band: Ints) -> tuple[_Series, Flags]:
+    def advance(self, state: _Series, drawn: Drawn) -> tuple[_Series, Flags]:
         """Add one point to each series; say where a limit or zone rule fires."""
+        band, z = drawn
         zone = self.zones.step[state.zone, band]
         side = np.sign(band - ON_LINE)
         counts, same = side != 0, side == state.side
         run = np.where(counts, np.where(same, state.run + 1, 1), state.run)
         crossed = counts & ~same & (state.side != 0)
+        rising, turning = _steps(state, z) if self.by_value else (state.rising, state.turning)
         after = _Series(
             side=np.where(counts, side, state.side),
             run=run,
@@ -184,10 +181,28 @@ class _Judge:
             crossings=state.crossings + crossed,
             useful=state.useful + counts,
             zone=np.where(zone == SIGNAL, 0, zone),
+            last=z,
+            rising=rising,
+            turning=turning,
         )
-        return after, zone == SIGNAL
+        shape = (np.abs(rising) >= self.most_rising) | (turning >= self.most_turning)
+        return after, (zone == SIGNAL) | shape
 
     def fires(self, state: _Series) -> Flags:
         """Say where the rules on the whole series fire."""
         long_run = state.longest > self.run_limit[state.useful]
         return long_run | (state.crossings < self.crossings_limit[state.useful])
+
+
+def _steps_of(rule: str) -> int:
+    """Return how many steps from point to point a rule on the shape of a stretch takes."""
+    return ZONE_RULES[rule].window - 1
+
+
+def _steps(state: _Series, z: Floats) -> tuple[Ints, Ints]:
+    """Return the steps in a row one way, signed, and those in a row that turn about."""
+    way = np.sign(np.nan_to_num(z - state.last)).astype(np.int64)
+    before = np.sign(state.rising)
+    rising = np.where(way == before, state.rising + way, way)
+    turning = np.where((way * before < 0), state.turning + 1, np.abs(way))
+    return rising, turning

@@ -60,6 +60,12 @@ ZONE_RULES: dict[str, ZoneRule] = {
 }
 
 
+WITHOUT_ZONES = frozenset({"run", "g", "t", "ewma"})
+"""Charts without a sigma, or whose points follow from one another."""
+
+NO_ZONES = "Zone rules need points with a sigma each; on this chart they are not judged."
+
+
 def zone_hits(z: Floats, rule: str) -> list[ZoneHit]:
     """Return each stretch of standardised points that fires a rule.
 
@@ -78,19 +84,6 @@ def zone_hits(z: Floats, rule: str) -> list[ZoneHit]:
         down = _merge(_one_sided(-z, ZONE_RULES[rule]), "below", ZONE_RULES[rule].words)
         return sorted(up + down, key=lambda hit: hit.points[-1])
     return _shape_hits(z, rule)
-
-
-def first_firing(z: Floats, rule: str) -> int | None:
-    """Return the position at which a rule first fires, or None."""
-    ends = [end for end, _ in _windows(z, rule)]
-    return min(ends) if ends else None
-
-
-def _windows(z: Floats, rule: str) -> list[tuple[int, list[int]]]:
-    spec = ZONE_RULES[rule]
-    if spec.test is not None:
-        return _one_sided(z, spec) + _one_sided(-z, spec)
-    return [pair for _, pair in _shapes(z, rule)]
 
 
 def _one_sided(z: Floats, rule: ZoneRule) -> list[tuple[int, list[int]]]:

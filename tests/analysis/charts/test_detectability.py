@@ -1,6 +1,7 @@
 """Stated chances of false signals and delays against simulation through the charts themselves."""
 
 from dataclasses import replace
+from math import factorial
 
 import numpy as np
 import pytest
@@ -10,8 +11,15 @@ from pipeline.analysis.charts.automaton import chance_of_firing, zone_automaton
 from pipeline.analysis.charts.detectability import detectability
 from pipeline.analysis.charts.false_runs import chance_of_signal
 from pipeline.analysis.charts.models import band_chances, changed
-from pipeline.analysis.charts.signals import find_signals
-from pipeline.analysis.charts.simulate import Effort, simulate_delays, simulate_false_signals
+from pipeline.analysis.charts.signals import DEFAULT_RULES, find_signals
+from pipeline.analysis.charts.simulate import (
+    BY_VALUE,
+    Effort,
+    simulate_delays,
+    simulate_false_signals,
+)
+from pipeline.analysis.charts.sources import BandSource, ValueSource
+from pipeline.analysis.charts.zones import ZONE_RULES
 
 LIGHT = Effort(series=1500, horizon=300)
 
@@ -64,7 +72,8 @@ def test_the_exact_chance_by_run_rules_is_that_of_simulation():
     assert chances[0, 4] > 0.2
     rules = {"beyond_limit", "long_run", "few_crossings"}
     exact = chance_of_signal(chances, rules)
-    simulated = simulate_false_signals(chances, rules, effort=Effort(series=20_000))
+    source = BandSource(chances, chances)
+    simulated = simulate_false_signals(source, rules, effort=Effort(series=20_000))
     assert abs(exact - simulated) < 4 * np.sqrt(exact * (1 - exact) / 20_000)
 
 
@@ -120,10 +129,76 @@ def test_chain_and_simulation_agree_on_zone_rules():
     chart = steady(0.2, np.full(24, 50), rules=rules)
     exact = detectability(chart, ratios=(1.5,)).delays[0]
     chances = band_chances(chart, np.arange(24), 1.5)
-    simulated = simulate_delays(np.zeros((0, 9)), chances[-12:], rules, effort=LIGHT)
+    source = BandSource(np.zeros((0, 9)), chances[-12:])
+    simulated = simulate_delays(source, rules, effort=LIGHT)
     assert simulated.mean == pytest.approx(exact.months, abs=4 * simulated.standard_error)
     automaton = zone_automaton(rules)
     assert chance_of_firing(automaton, chances) > chance_of_firing(automaton, chances[:6])
+
+
+def by_the_individual(points, rules):
+    """Return the stated chance of a false signal of so many normal points, simulated."""
+    x = np.resize([9.0, 11.0, 10.0, 12.0, 8.0], points)
+    chart = control_chart(Counts(months(points), x, np.ones(points)), kind="individuals",
+                          rules=rules, forced=True)  # fmt: skip
+    everywhere = np.arange(points)
+    source = ValueSource(chart, everywhere, everywhere, 1.0)
+    return simulate_false_signals(source, rules, effort=Effort(series=40_000))
+
+
+@pytest.mark.parametrize(
+    ("rule", "points", "chance"),
+    [
+        # all 6! orders alike, two of them monotone
+        ("six_trending", 6, 2 / 720),
+        # the first six or the last six, less all seven
+        ("six_trending", 7, 2 * (2 / 720 - 1 / 5040)),
+        # up-down permutations: Euler number 199,360,981 of 14! (OEIS A000111, recalled)
+        ("fourteen_alternating", 14, 2 * 199_360_981 / factorial(14)),
+    ],
+)
+def test_rules_on_shape_have_the_chances_of_orders_counted(rule, points, chance):
+    simulated = by_the_individual(points, (rule,))
+    assert abs(simulated - chance) < 4 * np.sqrt(chance / 40_000)
+
+
+@pytest.mark.parametrize("rule", ZONE_RULES)
+@pytest.mark.parametrize("kind", ["p", "u"])
+def test_every_rule_signals_falsely_as_stated_with_unequal_volumes(kind, rule):
+    """Counts tie and volumes differ; the chart itself judges 600 series in control."""
+    chart = steady(0.2, VOLUMES[kind], kind, rules=(rule,))
+    found = detectability(chart, ratios=(2.0,), effort=LIGHT)
+    assert found.not_judged == ()
+    stated = found.false_signal
+    share = np.mean([bool(find_signals(drawn_again(chart, x))) for x in in_control(chart, 600)])
+    assert abs(share - stated) < 4 * np.sqrt(max(stated * (1 - stated), 1e-3) / 600) + 0.005
+    assert found.delays[0].method == ("simulated" if rule in BY_VALUE else "exact")
+
+
+def in_control(chart, number, rate=0.2):
+    rng = np.random.default_rng(12)
+    for _ in range(number):
+        if chart.model == "binomial":
+            yield rng.binomial(chart.denominator.astype(int), rate).astype(float)
+        else:
+            yield rng.poisson(rate * chart.denominator).astype(float)
+
+
+@pytest.mark.parametrize("kind", ["run", "g", "t", "ewma"])
+def test_zone_rules_are_said_not_to_judge_a_chart_without_a_sigma(kind):
+    counts = Counts(months(30), np.resize([3.0, 9.0, 5.0], 30), np.ones(30))
+    chart = control_chart(counts, kind=kind, forced=True, rules=("beyond_limit", "two_of_three"))
+    assert detectability(chart, ratios=(), effort=LIGHT).not_judged == ("two_of_three",)
+    assert "are not judged" in chart.notes[-1]
+
+
+@pytest.mark.parametrize(("kind", "x"), [("run", np.resize([0, 0, 0, 1.0], 36)),
+                                         ("g", np.resize([0, 0, 1.0, 0, 2.0], 36))])  # fmt: skip
+def test_points_tied_at_the_median_make_no_long_run(kind, x):
+    chart = control_chart(Counts(months(36), x, np.ones(36)), kind=kind, forced=True)
+    assert not chart.runs_judged.any()
+    assert not {signal.kind for signal in chart.signals} & {"long_run", "few_crossings"}
+    assert detectability(chart, ratios=(), effort=LIGHT).not_judged == DEFAULT_RULES[1:]
 
 
 def test_larger_volume_sees_sooner_and_larger_changes_are_seen_sooner():

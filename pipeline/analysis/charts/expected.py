@@ -1,0 +1,90 @@
+"""What a measure's children were expected to have, by a model of the baseline's case mix."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.analysis.case_mix import affordable, check_terms
+from pipeline.analysis.charts.cusum import Risk
+from pipeline.analysis.charts.results import Flags, Ints
+from pipeline.analysis.count_models import fit_model, predict
+from pipeline.analysis.design import coded
+from pipeline.analysis.pattern_counts import PatternCounts, added
+from pipeline.analysis.rates import Kind
+
+MONTH = "month"
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """Expected risk of each month's catheters, and the terms that it allows for."""
+
+    risk: Risk
+    terms: tuple[str, ...]
+
+
+def fitted_risk(
+    counts: PatternCounts,
+    periods: Sequence[str],
+    baseline: Flags,
+    limit_set: Ints,
+    *,
+    terms: Sequence[str],
+    kind: Kind,
+) -> Fitted:
+    """Fit a case-mix model to the baseline months and expect by it in every month.
+
+    Each phase has a level of its own, so that in its baseline as many events are
+    expected as there were.
+
+    Parameters
+    ----------
+    counts : PatternCounts
+        By ``month`` and the terms.
+    periods : sequence of str, length k
+        Months of the chart, in order.
+    baseline : bool array, shape (k,)
+        Months that the model is fitted to.
+    limit_set : int array, shape (k,)
+        Phase of each month.
+    terms : sequence of str
+        Declared case-mix terms, the most needed first.
+    kind : {"proportion", "rate"}
+
+    Raises
+    ------
+    ValueError
+        If a term is one that the team can choose, or no baseline month has volume.
+    """
+    check_terms(terms)
+    place = {month: i for i, month in enumerate(periods)}
+    month = np.array([place.get(m, -1) for m in counts.levels[MONTH]])[counts.codes[MONTH]]
+    seen = month >= 0
+    in_baseline = seen & baseline[month]
+    if not counts.sums.denominator[in_baseline].any():
+        raise ValueError("no month of the baseline has a catheter")
+    held = counts.having(MONTH, [m for i, m in enumerate(periods) if baseline[i]])
+    kept, _ = affordable(held, [term for term in terms if term in counts.levels], kind)
+    patterns = coded(counts, kept)
+    key = patterns.pattern * (int(limit_set.max()) + 1) + limit_set[month]
+    present, row = np.unique(key, return_inverse=True)
+    design = _with_phases(patterns.design, present, int(limit_set.max()) + 1)
+    events, units = (
+        added(np.where(in_baseline, weights, 0.0), row, len(present))
+        for weights in (counts.sums.numerator, counts.sums.denominator)
+    )
+    fit = fit_model(design, events, units, kind)
+    rate = predict(design, fit.coefficients, kind)[row]
+    volume = counts.sums.denominator
+    risk = Risk(month[seen], volume[seen], rate[seen], len(periods), kind == "proportion")
+    return Fitted(risk, tuple(kept))
+
+
+def _with_phases(design: np.ndarray, present: Ints, phases: int) -> np.ndarray:
+    """Put a column for each phase but the first beside the terms."""
+    phase = present % phases
+    columns = [(phase == each).astype(float) for each in np.unique(phase)[1:]]
+    return np.column_stack([design[present // phases], *columns])
