@@ -118,9 +118,7 @@ def standing(tried: Tried, since: str) -> list[Sentence]:
     return found
 
 
-def _stands(
-    change: Change, moved: Sequence[JudgedChange], labels: Mapping[str, str]
-) -> Sentence:
+def _stands(change: Change, moved: Sequence[JudgedChange], labels: Mapping[str, str]) -> Sentence:
     parts = [
         f"{words.lower_first(judged.measure.title)} "
         f"{figure(float(judged.effect.after.rate))} {judged.measure.unit} "
