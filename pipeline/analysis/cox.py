@@ -3,24 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from pipeline.analysis.counts import Floats, Ints, sums_by
-from pipeline.analysis.influence import Influence, clustered_covariance
-from pipeline.analysis.models import (
-    OF_REASON,
-    Baseline,
-    ModelData,
-    ModelFit,
-    NotEstimableError,
-    Point,
-    maximise,
-    outer_sum,
-    refuse_separation,
-    solve,
-)
+from pipeline.analysis.fitting import fit
+from pipeline.analysis.influence import Influence
+from pipeline.analysis.models import OF_REASON, Baseline, ModelData, ModelFit, from_last, outer_sum
 
 
 def cox(data: ModelData, *, reason: str = "", level: float = 0.95) -> ModelFit:
@@ -49,93 +38,45 @@ def cox(data: ModelData, *, reason: str = "", level: float = 0.95) -> ModelFit:
     Cox 1972, J R Stat Soc B 34:187-220; Efron 1977, J Am Stat Assoc 72:557-565;
     figures of SV-03 and CR-03 in tests/reference.
     """
-    if data.events == 0:
-        raise NotEstimableError("No catheter was removed for this reason.")
-    likelihood = Likelihood.of(data)
-    k = len(data.design.columns)
-    null = likelihood.at(np.zeros(k))
-    beta, point, iterations = maximise(likelihood.point, k, data.events)
-    refuse_separation(data, beta)
-    state = likelihood.at(beta)
-    covariance = clustered_covariance(data, state.influence(), point.information)
-    return ModelFit(
-        model="cox",
-        reason=reason,
-        columns=data.design.columns,
-        coefficients=beta,
-        covariance=covariance,
-        model_based_se=np.sqrt(np.diag(solve(point.information, np.eye(k)))),
-        episodes=data.episodes,
-        events=data.events,
-        children=data.children,
-        log_likelihood=point.log_likelihood,
-        null_log_likelihood=null.log_likelihood,
-        iterations=iterations,
-        baseline=Baseline(data.distinct_hours, state.hazard, state.square, likelihood.centre),
-        level=level,
-    )
+    return fit(Likelihood.of(data).at, data, model="cox", reason=reason, level=level)
 
 
 @dataclass(frozen=True)
 class Likelihood:
-    """What does not change from step to step.
+    """What does not change from step to step, one element a removal.
 
-    `everyone` and `removed` are episodes, and removals for the reason, by hour and
-    pattern; `x` the centred covariates, (p, k); `tied` the hour of each removal and
-    `fraction` its l/d, one element a removal.
+    `tied` is its hour's index and `fraction` its l/d.
     """
 
     data: ModelData
-    x: Floats
-    centre: Floats
-    everyone: Any
-    removed: Any
-    d: Floats
     tied: Ints
     fraction: Floats
 
     @classmethod
     def of(cls, data: ModelData) -> Likelihood:
-        """Prepare the tables of a fit."""
-        everyone = data.table()
-        removed = data.table(data.outcome == OF_REASON)
-        weight = everyone.sum(axis=0)
-        centre = weight @ data.design.matrix / weight.sum()
-        d = removed.sum(axis=1)
-        count = d.astype(np.int64)
-        tied = np.repeat(np.arange(len(d)), count)
+        """Put the tied removals of each hour in a row."""
+        count = data.removed_at.astype(np.int64)
+        tied = np.repeat(np.arange(len(count)), count)
         order = np.arange(len(tied)) - np.repeat(np.cumsum(count) - count, count)
-        fraction = order / np.maximum(d[tied], 1)
-        return cls(data, data.design.matrix - centre, centre, everyone, removed, d, tied, fraction)
-
-    def point(self, beta: Floats) -> Point:
-        """Log-likelihood, score and information at `beta`."""
-        state = self.at(beta)
-        return Point(state.log_likelihood, state.score(), state.information())
+        return cls(data, tied, order / np.maximum(count[tied], 1))
 
     def at(self, beta: Floats) -> State:
         """Sum over the risk sets at `beta`."""
-        relative = np.exp(self.x @ beta)
-        weighted = self.x * relative[:, None]
-        s0 = _from_last(self.everyone @ relative)
-        d0 = self.removed @ relative
-        left = s0[self.tied] - self.fraction * d0[self.tied]
+        data = self.data
+        log_relative = data.x @ beta
+        relative = np.exp(log_relative)
+        weighted = np.column_stack([relative, data.x * relative[:, None]])
+        present, leaving = from_last(data.everyone @ weighted), data.removed @ weighted
+        left = present[self.tied, 0] - self.fraction * leaving[self.tied, 0]
+        log_likelihood = float(data.removed.sum(axis=0) @ log_relative - np.log(left).sum())
         sums = self._efron_sums(1 / left)
-        log_likelihood = float(self.removed.sum(axis=0) @ (self.x @ beta) - np.log(left).sum())
-        return State(
-            self,
-            relative,
-            _from_last(self.everyone @ weighted),
-            self.removed @ weighted,
-            log_likelihood,
-            *sums,
-        )
+        return State(self, relative, present[:, 1:], leaving[:, 1:], log_likelihood, *sums)
 
     def _efron_sums(self, u: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
         """Sum over the tied removals of each hour u, f u, u², f u², f² u²."""
         f = self.fraction
         fu = f * u
-        m = len(self.d)
+        m = len(self.data.distinct_hours)
         return (
             sums_by(self.tied, u, m),
             sums_by(self.tied, fu, m),
@@ -168,7 +109,7 @@ class State:
 
     def score_at(self) -> Floats:
         """Observed less expected covariates at each hour, shape (m, k)."""
-        observed: Floats = self.of.removed @ self.of.x
+        observed: Floats = self.of.data.removed @ self.of.data.x
         return observed - self.expected
 
     def score(self, weight: Floats | None = None) -> Floats:
@@ -184,9 +125,10 @@ class State:
         its hazard times what it was exposed to.
         """
         g = np.ones(len(self.hazard)) if weight is None else weight
-        exposed = self.of.everyone.T @ np.cumsum(g * self.hazard)
-        exposed = self.relative * (exposed - self.of.removed.T @ (g * self.tied_hazard))
-        second = outer_sum(self.of.x, exposed, self.of.x)
+        data = self.of.data
+        exposed = data.everyone.T @ np.cumsum(g * self.hazard)
+        exposed = self.relative * (exposed - data.removed.T @ (g * self.tied_hazard))
+        second = outer_sum(data.x, exposed, data.x)
         cross = outer_sum(self.s1, g * self.tied_square, self.d1)
         first = (
             outer_sum(self.s1, g * self.square, self.s1)
@@ -200,13 +142,13 @@ class State:
         """Return the score residuals, tied removals as Efron's likelihood shares them."""
         data = self.of.data
         event = (data.outcome == OF_REASON).astype(float)
-        mean = self.expected / np.maximum(self.of.d, 1)[:, None]
+        mean = self.expected / np.maximum(data.removed_at, 1)[:, None]
         pull = self.square[:, None] * self.s1 - self.tied_square[:, None] * self.d1
         tied_pull = self.tied_square[:, None] * self.s1 - self.tied_square_2[:, None] * self.d1
         carried = np.cumsum(pull, axis=0)
         exposed = np.cumsum(self.hazard)[data.at] - event * self.tied_hazard[data.at]
         return Influence(
-            x=self.of.x,
+            x=data.x,
             relative=self.relative,
             slot=2 * data.at + event.astype(np.int64),
             alpha=event - self.relative[data.pattern] * exposed,
@@ -214,12 +156,12 @@ class State:
             shift=_alternating(np.zeros_like(mean), -mean),
         )
 
+    def baseline(self) -> Baseline:
+        """Return the hazard at the covariates' centre."""
+        data = self.of.data
+        return Baseline(data.distinct_hours, self.hazard, self.square, data.centre)
+
 
 def _alternating(without: Floats, with_event: Floats) -> Floats:
     """Interleave the rows of two (m, k) arrays, shape (2 m, k)."""
     return np.stack([without, with_event], axis=1).reshape(-1, without.shape[1])
-
-
-def _from_last(by_hour: Floats) -> Floats:
-    """Sum from each hour to the last: those still at risk."""
-    return by_hour[::-1].cumsum(axis=0)[::-1]

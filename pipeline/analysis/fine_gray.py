@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 
 from pipeline.analysis.counts import Floats, sums_by
-from pipeline.analysis.influence import Influence, clustered_covariance
+from pipeline.analysis.fitting import fit
+from pipeline.analysis.influence import Influence
 from pipeline.analysis.models import (
     CENSORED,
     OF_REASON,
@@ -16,12 +17,8 @@ from pipeline.analysis.models import (
     Baseline,
     ModelData,
     ModelFit,
-    NotEstimableError,
-    Point,
-    maximise,
+    from_last,
     outer_sum,
-    refuse_separation,
-    solve,
 )
 
 
@@ -44,30 +41,7 @@ def fine_gray(data: ModelData, *, reason: str = "", level: float = 0.95) -> Mode
     Fine and Gray 1999, J Am Stat Assoc 94:496-509; figures of CR-02 and CR-03 in
     tests/reference.
     """
-    if data.events == 0:
-        raise NotEstimableError("No catheter was removed for this reason.")
-    likelihood = Likelihood.of(data)
-    k = len(data.design.columns)
-    null = likelihood.at(np.zeros(k))
-    beta, point, iterations = maximise(likelihood.point, k, data.events)
-    refuse_separation(data, beta)
-    state = likelihood.at(beta)
-    return ModelFit(
-        model="finegray",
-        reason=reason,
-        columns=data.design.columns,
-        coefficients=beta,
-        covariance=clustered_covariance(data, _influence(state), point.information),
-        model_based_se=np.sqrt(np.diag(solve(point.information, np.eye(k)))),
-        episodes=data.episodes,
-        events=data.events,
-        children=data.children,
-        log_likelihood=point.log_likelihood,
-        null_log_likelihood=null.log_likelihood,
-        iterations=iterations,
-        baseline=state.baseline(),
-        level=level,
-    )
+    return fit(Likelihood.of(data).at, data, model="finegray", reason=reason, level=level)
 
 
 @dataclass(frozen=True)
@@ -89,47 +63,31 @@ class Censoring:
 
 @dataclass(frozen=True)
 class Likelihood:
-    """What does not change from step to step; names as in the Cox likelihood."""
+    """What does not change from step to step."""
 
     data: ModelData
-    x: Floats
-    centre: Floats
-    everyone: Any
-    removed: Any
-    d: Floats
     groups: tuple[Censoring, ...]
 
     @classmethod
     def of(cls, data: ModelData) -> Likelihood:
-        """Prepare the tables of a fit."""
-        everyone = data.table()
-        removed = data.table(data.outcome == OF_REASON)
-        weight = everyone.sum(axis=0)
-        centre = weight @ data.design.matrix / weight.sum()
-        d = removed.sum(axis=1)
+        """Estimate censoring in each of its groups."""
         labels = range(int(data.censoring_group.max(initial=0)) + 1)
-        groups = tuple(_censoring(data, label) for label in labels)
-        return cls(data, data.design.matrix - centre, centre, everyone, removed, d, groups)
-
-    def point(self, beta: Floats) -> Point:
-        """Log-likelihood, score and information at `beta`."""
-        state = self.at(beta)
-        return Point(state.log_likelihood, state.score(), state.information())
+        return cls(data, tuple(_censoring(data, label) for label in labels))
 
     def at(self, beta: Floats) -> State:
         """Sum over the weighted risk sets at `beta`."""
-        relative = np.exp(self.x @ beta)
-        weighted = self.x * relative[:, None]
-        s0 = _from_last(self.everyone @ relative)
-        s1 = _from_last(self.everyone @ weighted)
+        data, d = self.data, self.data.removed_at
+        log_relative = data.x @ beta
+        relative = np.exp(log_relative)
+        weighted = np.column_stack([relative, data.x * relative[:, None]])
+        present = from_last(data.everyone @ weighted)
         for group in self.groups:
-            s0 += group.followed * _before(group.other @ relative / group.divisor)
-            kept = (group.other @ weighted) / group.divisor[:, None]
-            s1 += group.followed[:, None] * _before(kept)
-        log_s0 = np.log(np.where(self.d > 0, s0, 1.0))
-        log_likelihood = float(self.removed.sum(axis=0) @ (self.x @ beta) - self.d @ log_s0)
-        hazard = np.where(self.d > 0, self.d / s0, 0.0)
-        return State(self, relative, s1 / s0[:, None], log_likelihood, hazard)
+            kept = group.other @ weighted / group.divisor[:, None]
+            present += group.followed[:, None] * _before(kept)
+        s0 = np.where(d > 0, present[:, 0], 1.0)
+        log_likelihood = float(data.removed.sum(axis=0) @ log_relative - d @ np.log(s0))
+        mean = present[:, 1:] / present[:, :1]
+        return State(self, relative, mean, log_likelihood, np.where(d > 0, d / s0, 0.0))
 
 
 @dataclass(frozen=True)
@@ -144,22 +102,29 @@ class State:
 
     def baseline(self) -> Baseline:
         """Return the hazard at the covariates' centre."""
-        spread = self.hazard**2 / np.maximum(self.of.d, 1)
-        return Baseline(self.of.data.distinct_hours, self.hazard, spread, self.of.centre)
+        data = self.of.data
+        spread = self.hazard**2 / np.maximum(data.removed_at, 1)
+        return Baseline(data.distinct_hours, self.hazard, spread, data.centre)
 
     def score(self) -> Floats:
         """Observed less expected covariates."""
-        observed: Floats = self.of.removed.sum(axis=0) @ self.of.x
-        return observed - self.of.d @ self.mean
+        data = self.of.data
+        observed: Floats = data.removed.sum(axis=0) @ data.x
+        return observed - data.removed_at @ self.mean
 
     def information(self) -> Floats:
         """Second moments summed by pattern, less the outer products of the means."""
-        exposed = self.of.everyone.T @ np.cumsum(self.hazard)
+        data = self.of.data
+        exposed = data.everyone.T @ np.cumsum(self.hazard)
         for group in self.of.groups:
             later = _after(group.followed * self.hazard)
             exposed = exposed + group.other.T @ (later / group.divisor)
-        second = outer_sum(self.of.x, self.relative * exposed, self.of.x)
-        return second - outer_sum(self.mean, self.of.d, self.mean)
+        second = outer_sum(data.x, self.relative * exposed, data.x)
+        return second - outer_sum(self.mean, data.removed_at, self.mean)
+
+    def influence(self) -> Influence:
+        """Return the influence of the score and of the estimated censoring."""
+        return _influence(self)
 
 
 def _influence(state: State) -> Influence:
@@ -180,7 +145,7 @@ def _influence(state: State) -> Influence:
         shift.append(np.stack([jump - carried, -carried - state.mean, -carried], axis=1))
     k = state.mean.shape[1]
     return Influence(
-        x=state.of.x,
+        x=data.x,
         relative=state.relative,
         slot=(data.censoring_group * m + data.at) * 3 + data.outcome,
         alpha=event - state.relative[data.pattern] * exposed,
@@ -192,15 +157,15 @@ def _influence(state: State) -> Influence:
 def _censoring_influence(state: State, group: Censoring) -> tuple[Floats, Floats, Floats, Floats]:
     """Sum later hazard and pull, carried and jump, for one censoring group."""
     still = group.followed
-    weighted = state.of.x * state.relative[:, None]
+    weighted = state.of.data.x * state.relative[:, None]
     later = _after(still * state.hazard)
     later_pull = _after((still * state.hazard)[:, None] * state.mean)
     kept0 = _before(group.other @ state.relative / group.divisor)
     kept1 = _before((group.other @ weighted) / group.divisor[:, None])
     # How the score moves with the censoring hazard at each hour: by those removed before
     # it, through removals at or after it (the tie rule of the published errors).
-    moved = kept1 * _from_last(still * state.hazard)[:, None]
-    moved -= kept0[:, None] * _from_last((still * state.hazard)[:, None] * state.mean)
+    moved = kept1 * from_last(still * state.hazard)[:, None]
+    moved -= kept0[:, None] * from_last((still * state.hazard)[:, None] * state.mean)
     present = np.maximum(group.at_risk, 1)
     jump = moved / present[:, None]
     carried = np.cumsum(jump * (group.censored / present)[:, None], axis=0)
@@ -214,18 +179,13 @@ def _censoring(data: ModelData, label: int) -> Censoring:
     leaving = sums_by(data.at[mine], data.n[mine], m)
     lost = mine & (data.outcome == CENSORED)
     censored = sums_by(data.at[lost], data.n[lost], m)
-    at_risk = _from_last(leaving)
+    at_risk = from_last(leaving)
     staying = np.where(at_risk > 0, 1 - censored / np.maximum(at_risk, 1), 1.0)
     curve = np.concatenate([[1.0], np.cumprod(staying)[:-1]])
     # Nobody of the group is removed after it reaches zero, so there any divisor will do.
     divisor = np.where(curve > 0, curve, 1.0)
     other = data.table(mine & (data.outcome == OTHER_REASON))
     return Censoring(curve, divisor, censored, at_risk, other)
-
-
-def _from_last(by_hour: Floats) -> Floats:
-    """Sum from each hour to the last: those still at risk."""
-    return by_hour[::-1].cumsum(axis=0)[::-1]
 
 
 def _before(by_hour: Floats) -> Floats:
@@ -236,4 +196,4 @@ def _before(by_hour: Floats) -> Floats:
 
 def _after(by_hour: Floats) -> Floats:
     """Sum over later hours."""
-    return _from_last(by_hour) - by_hour
+    return from_last(by_hour) - by_hour

@@ -1,8 +1,7 @@
-"""What the two regression models share: their data, their results, their iteration."""
+"""What the two regression models share: their data and their results."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Literal
@@ -17,16 +16,6 @@ from pipeline.analysis.terms import Column, Design
 Model = Literal["cox", "finegray"]
 CENSORED, OF_REASON, OTHER_REASON = 0, 1, 2
 ALONE = -1  # a row whose episodes are each the only one of their child
-
-MAX_ITERATIONS = 40
-MAX_HALVINGS = 30
-DECREMENT = 1e-14  # gain in log-likelihood per event below which one more step is the last
-LOST = 1e-14  # a step below this share of the log-likelihood is rounding
-RUN_AWAY = 15.0  # log hazard ratio over a covariate's range: three million
-SEPARATED = (
-    "The likelihood rises without end: a covariate separates the catheters removed for this "
-    "reason from all others."
-)
 
 
 class NotEstimableError(ValueError):
@@ -90,6 +79,35 @@ class ModelData:
         """Index into `distinct_hours` of each row, shape (r,)."""
         found: Ints = np.searchsorted(self.distinct_hours, self.hours)
         return found
+
+    @cached_property
+    def everyone(self) -> Any:
+        """Episodes by hour and pattern, a sparse (m, p) matrix."""
+        return self.table()
+
+    @cached_property
+    def removed(self) -> Any:
+        """Removals for the reason by hour and pattern, a sparse (m, p) matrix."""
+        return self.table(self.outcome == OF_REASON)
+
+    @cached_property
+    def removed_at(self) -> Floats:
+        """Removals for the reason at each hour, shape (m,)."""
+        count: Floats = self.removed.sum(axis=1)
+        return count
+
+    @cached_property
+    def centre(self) -> Floats:
+        """Mean of the covariates over the episodes, shape (k,)."""
+        weight = self.everyone.sum(axis=0)
+        mean: Floats = weight @ self.design.matrix / weight.sum()
+        return mean
+
+    @cached_property
+    def x(self) -> Floats:
+        """Covariates less their mean, shape (p, k)."""
+        centred: Floats = self.design.matrix - self.centre
+        return centred
 
     def table(self, which: np.ndarray | None = None) -> Any:
         """Episodes by hour and pattern, a sparse (m, p) matrix, of the rows chosen."""
@@ -172,57 +190,6 @@ class ModelFit:
         return relative
 
 
-@dataclass(frozen=True)
-class Point:
-    """The log-likelihood and its derivatives at given coefficients."""
-
-    log_likelihood: float
-    score: Floats
-    information: Floats
-
-
-def maximise(evaluate: Callable[[Floats], Point], k: int, events: int) -> tuple[Floats, Point, int]:
-    """Newton's method with step halving, until the last step changes nothing.
-
-    Parameters
-    ----------
-    evaluate : callable
-        Gives the `Point` at coefficients of shape (k,).
-    k, events : int
-        Number of coefficients and of events.
-
-    Raises
-    ------
-    NotEstimableError
-        If the information is singular, or the likelihood rises without end (a
-        covariate separates the episodes with and without the event).
-    """
-    beta = np.zeros(k)
-    point = evaluate(beta)
-    for iteration in range(1, MAX_ITERATIONS + 1):
-        step = solve(point.information, point.score)
-        last = float(step @ point.score) <= DECREMENT * max(events, 1)
-        beta_new, after = _uphill(evaluate, beta, step, point)
-        if after is None:
-            return beta, point, iteration
-        beta, point = beta_new, after
-        if last:
-            return beta, point, iteration
-    raise NotEstimableError(SEPARATED)
-
-
-def refuse_separation(data: ModelData, beta: Floats) -> None:
-    """Refuse coefficients that have run away along a flat likelihood.
-
-    Raises
-    ------
-    NotEstimableError
-        If a hazard would differ beyond belief over a covariate's own range.
-    """
-    if np.any(np.abs(beta) * np.ptp(data.design.matrix, axis=0) > RUN_AWAY):
-        raise NotEstimableError(SEPARATED)
-
-
 def solve(information: Floats, vector: Floats) -> Floats:
     """Solve a positive definite system, scaled first so that units do not matter."""
     scale = np.sqrt(np.diag(information))
@@ -244,15 +211,6 @@ def outer_sum(left: Floats, weight: Floats, right: Floats) -> Floats:
     return total
 
 
-def _uphill(
-    evaluate: Callable[[Floats], Point], beta: Floats, step: Floats, here: Point
-) -> tuple[Floats, Point | None]:
-    """Return the first halving of the step that does not lower the likelihood."""
-    slack = LOST * abs(here.log_likelihood)
-    for halving in range(MAX_HALVINGS):
-        moved = beta + step / 2**halving
-        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-            point = evaluate(moved)
-        if point.log_likelihood >= here.log_likelihood - slack:
-            return moved, point
-    return beta, None
+def from_last(by_hour: Floats) -> Floats:
+    """Sum from each hour to the last, along the first axis: those still at risk."""
+    return by_hour[::-1].cumsum(axis=0)[::-1]

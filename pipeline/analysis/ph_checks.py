@@ -81,9 +81,9 @@ def check_proportional_hazards(
     cox.zph in tests/reference.
     """
     state = Likelihood.of(data).at(fit.coefficients)
-    g = _transformed(data, state, transform)
-    tests = [_test(fit, state, g, [term]) for term in _terms(fit)]
-    tests.append(_test(fit, state, g, _terms(fit), name="all terms"))
+    added = _Added.of(state, _transformed(data, transform))
+    tests = [added.test(fit, [term], term) for term in _terms(fit)]
+    tests.append(added.test(fit, _terms(fit), "all terms"))
     edges = [*windows, np.inf]
     ratios = [
         ratio for start, end in pairwise(edges) for ratio in _window(data, fit, state, start, end)
@@ -95,9 +95,9 @@ def _terms(fit: ModelFit) -> list[str]:
     return list(dict.fromkeys(column.term for column in fit.columns))
 
 
-def _transformed(data: ModelData, state: State, transform: Transform) -> Floats:
+def _transformed(data: ModelData, transform: Transform) -> Floats:
     hours = data.distinct_hours
-    d = state.of.d
+    d = data.removed_at
     if transform == "hours":
         g = hours
     else:
@@ -109,19 +109,31 @@ def _transformed(data: ModelData, state: State, transform: Transform) -> Floats:
     return centred
 
 
-def _test(
-    fit: ModelFit, state: State, g: Floats, terms: list[str], name: str | None = None
-) -> PhTest:
-    chosen = [i for i, column in enumerate(fit.columns) if column.term in terms]
-    score = state.score(g)[chosen]
-    cross = state.information(g)[:, chosen]
-    plain = state.information()
-    variance = state.information(g**2)[np.ix_(chosen, chosen)] - cross.T @ solve(plain, cross)
-    inverse = np.linalg.pinv(variance, rcond=1e-12, hermitian=True)
-    statistic = float(score @ inverse @ score)
-    degrees = int(np.linalg.matrix_rank(variance, hermitian=True))
-    p_value = float(special.chdtrc(degrees, statistic)) if degrees else float("nan")
-    return PhTest(name or terms[0], statistic, degrees, p_value)
+@dataclass(frozen=True)
+class _Added:
+    """Score of the columns times g, and what its variance is made of: 1, g and g squared."""
+
+    score: Floats
+    plain: Floats
+    cross: Floats
+    square: Floats
+
+    @classmethod
+    def of(cls, state: State, g: Floats) -> _Added:
+        return cls(
+            state.score(g), state.information(), state.information(g), state.information(g**2)
+        )
+
+    def test(self, fit: ModelFit, terms: list[str], name: str) -> PhTest:
+        """Test that the columns of some terms need no such addition."""
+        chosen = [i for i, column in enumerate(fit.columns) if column.term in terms]
+        score, cross = self.score[chosen], self.cross[:, chosen]
+        variance = self.square[np.ix_(chosen, chosen)] - cross.T @ solve(self.plain, cross)
+        inverse = np.linalg.pinv(variance, rcond=1e-12, hermitian=True)
+        statistic = float(score @ inverse @ score)
+        degrees = int(np.linalg.matrix_rank(variance, hermitian=True))
+        p_value = float(special.chdtrc(degrees, statistic)) if degrees else float("nan")
+        return PhTest(name, statistic, degrees, p_value)
 
 
 def _window(
@@ -130,7 +142,7 @@ def _window(
     """Ratios within one window; none where it has too few removals to tell."""
     hours = data.distinct_hours
     inside = ((hours > start) | ((start == 0) & (hours >= 0))) & (hours <= end)
-    events = int(state.of.d[inside].sum())
+    events = int(data.removed_at[inside].sum())
     if events < EVENTS_PER_COEFFICIENT:
         return []
     weight = inside.astype(float)

@@ -36,8 +36,8 @@ def test_efron_fit_of_the_leukaemia_trial() -> None:
 
 def test_efron_score_test_of_the_leukaemia_trial() -> None:
     # SV-03: 17.24654, R 4.2.2.
-    null = Likelihood.of(leukaemia()).point(np.zeros(1))
-    assert null.score[0] ** 2 / null.information[0, 0] == pytest.approx(17.24654, abs=5e-6)
+    null = Likelihood.of(leukaemia()).at(np.zeros(1))
+    assert null.score()[0] ** 2 / null.information()[0, 0] == pytest.approx(17.24654, abs=5e-6)
 
 
 def ccr5(of: int) -> ModelData:
