@@ -22,14 +22,14 @@ from pipeline.measures.dwell_counts import REASONS, removal_rows
 from pipeline.measures.periods import months_of
 from pipeline.measures.quarters import check_quarter, latest_quarter
 from pipeline.report import compare_section, gather, gather_groups, groups_section, methods, words
-from pipeline.report.artists import Artists
+from pipeline.report.beside import Beside
 from pipeline.report.compare_section import BY_WORDS, Compared
 from pipeline.report.front import Facts
 from pipeline.report.gather_removal import totals_of
 from pipeline.report.groups_section import DwellByGroup
 from pipeline.report.markdown import bullets, prose, show, slug, text
 from pipeline.report.page import block, item, paragraph
-from pipeline.report.sections import Sections, drawn_beside
+from pipeline.report.sections import Sections, made_beside
 from pipeline.settings import load_settings
 from pipeline.store import Store, open_store
 
@@ -135,7 +135,7 @@ def _labelled(counts: EventCounts, label: str) -> EventCounts:
 
 def report(*asked: str, **how: str) -> Report:
     """Collect a report with the arguments of `collect`; its figures are drawn beside it."""
-    return drawn_beside(lambda artists: Report(collect(*asked, **how), artists=artists))
+    return made_beside(lambda beside: Report(collect(*asked, **how), beside=beside))
 
 
 class Report(Sections):
@@ -144,11 +144,11 @@ class Report(Sections):
     name = "comparison"
 
     def __init__(
-        self, collected: Collected, folder: Path | str = ".", artists: Artists | None = None
+        self, collected: Collected, folder: Path | str = ".", beside: Beside | None = None
     ) -> None:
         compared = collected.compared
         period = f"{compared.by} to {collected.facts.quarter}"
-        super().__init__(collected.facts, period, folder, artists)
+        super().__init__(collected.facts, period, folder, beside)
         self._data = collected
         self._numbers += compare_section.numbers(compared)
         self._sheets.append(compare_section.sheet(compared))

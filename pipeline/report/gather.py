@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     import polars as pl
 
 QUARTERS_SHOWN = 8
+ASKED = (2.0, 0.5)  # changes in a rate of which the report says when they would show
 
 
 def logged_changes(store: Store, last_month: str) -> list[LoggedChange]:
@@ -113,7 +114,7 @@ class _Series:
         withheld = self._withheld()
         chart = make_chart(self.measure, self.counts, self.changes)
         shown = self._rates(withheld)
-        sight = detectability(chart, monthly_volume=self._monthly_volume())
+        sight = detectability(chart, ratios=ASKED, monthly_volume=self._monthly_volume())
         mask = self._mask(len(chart), withheld)
         verdict = self._judged(chart, self.quarter, mask)
         return Finding(

@@ -8,7 +8,7 @@ from pathlib import Path
 from pipeline.figures.look import Drawing
 from pipeline.figures.sparkline import Sparkline
 from pipeline.report import markdown
-from pipeline.report.artists import Artists
+from pipeline.report.beside import Beside
 from pipeline.report.numbers import Sentence
 
 FIGURES = "figures"
@@ -21,12 +21,12 @@ class Page:
     ----------
     folder : Path
         The document's folder; pictures go to `figures/` in it.
-    artists : Artists, optional
-        Who draws; this process unless given.
+    beside : Beside, optional
+        A second process that draws too.
     """
 
-    def __init__(self, folder: Path, artists: Artists | None = None) -> None:
-        self._artists = artists
+    def __init__(self, folder: Path, beside: Beside | None = None) -> None:
+        self._beside = beside
         self._folder = folder / FIGURES
         self._folder.mkdir(parents=True, exist_ok=True)
         self.drawn: list[str] = []
@@ -42,22 +42,27 @@ class Page:
 
     def small(self, name: str, line: Sparkline) -> str:
         """Draw a small line; return it as an image that stands in a cell."""
-        path = self._save(name, line)
+        path = self._path(name)
+        line.save(self._folder / Path(path).name)
         return f'![]({path}){{fig-alt="{markdown.text(line.alt)}" width={line.width_cm:g}cm}}'
 
     def finish(self) -> None:
         """Wait until every figure is drawn."""
-        if self._artists is not None:
-            self._artists.finish()
+        if self._beside is not None:
+            self._beside.finish()
 
-    def _save(self, name: str, picture: Drawing | Sparkline) -> str:
-        file = f"{name}.svg"
-        if self._artists is None:
-            picture.save(self._folder / file)
+    def _save(self, name: str, drawing: Drawing) -> str:
+        path = self._path(name)
+        if self._beside is None:
+            drawing.save(self._folder / Path(path).name)
         else:
-            self._artists.draw(picture, self._folder / file)
-        self.drawn.append(file)
-        return f"{FIGURES}/{file}"
+            self._beside.draw(drawing, self._folder / Path(path).name)
+        return path
+
+    def _path(self, name: str) -> str:
+        """Return where the document finds a figure, and remember it."""
+        self.drawn.append(f"{name}.svg")
+        return f"{FIGURES}/{self.drawn[-1]}"
 
 
 def finding(title: str) -> str:
@@ -78,6 +83,22 @@ def item(sentence: Sentence) -> str:
     subject = markdown.text(sentence.subject)
     linked = f"[{subject}](#{sentence.anchor})" if sentence.anchor else subject
     return f"**{linked}.** {text}"
+
+
+def side_by_side(*lists: tuple[str, str, Sequence[Sentence]]) -> str:
+    """Return lists of sentences, each with its title and anchor, beside one another."""
+    parts = [
+        "\n\n".join(
+            [
+                "::: {.list}",
+                f"### {title} {{#{name}}}",
+                markdown.bullets([item(sentence) for sentence in those]),
+                ":::",
+            ]
+        )
+        for title, name, those in lists
+    ]
+    return block("three", *parts)
 
 
 def block(name: str, *pieces: str) -> str:

@@ -25,7 +25,7 @@ from pipeline.report import (
     signals_section,
     tried_section,
 )
-from pipeline.report.artists import Artists
+from pipeline.report.beside import Beside
 from pipeline.report.compare_section import Compared
 from pipeline.report.definitions import definitions
 from pipeline.report.dwell_section import Removal
@@ -37,7 +37,7 @@ from pipeline.report.narrative import LoggedChange
 from pipeline.report.numbers import Number
 from pipeline.report.page import paragraph
 from pipeline.report.quality_section import DataQuality
-from pipeline.report.sections import Sections, drawn_beside
+from pipeline.report.sections import Sections, made_beside
 from pipeline.report.signals_section import Basis
 from pipeline.report.tried_section import Tried
 from pipeline.report.words import quarter_before
@@ -87,7 +87,12 @@ class Collected:
 
 
 def collect(
-    quarter: str, db: str, *, audience: str = "shared", settings_file: str | None = None
+    quarter: str,
+    db: str,
+    *,
+    audience: str = "shared",
+    settings_file: str | None = None,
+    beside: Beside | None = None,
 ) -> Collected:
     """Read everything that the report of a quarter is made from.
 
@@ -101,6 +106,8 @@ def collect(
         Small counts are withheld from what is shared.
     settings_file : str, optional
         The programme's settings.
+    beside : Beside, optional
+        A second process, which collects groups and changes meanwhile.
 
     Raises
     ------
@@ -112,6 +119,8 @@ def collect(
     small_cell = policy.threshold
     with open_store(db) as store:
         check_quarter(store, quarter)
+    others = (beside or Beside(cores=1)).call(_others, db, quarter, policy, settings)
+    with open_store(db) as store:
         changes = gather.logged_changes(store, months_of(quarter)[1])
         return Collected(
             facts=gather.facts(store, quarter, settings, audience=audience, small_cell=small_cell),
@@ -121,16 +130,38 @@ def collect(
             removal=gather_removal.removal(store, months_of(quarter), policy),
             removal_before=gather_removal.year_before(store, quarter, policy),
             quality=gather_quality.data_quality(store, quarter, settings),
-            compared=gather_groups.outcomes(store, quarter, policy, settings),
-            tried=gather_groups.tried(store, quarter, policy, settings),
+            compared=others.result()[0],
+            tried=others.result()[1],
             settings=settings,
             policy=policy,
         )
 
 
-def report(*asked: str, **how: str) -> Report:
-    """Collect a report with the arguments of `collect`; its figures are drawn beside it."""
-    return drawn_beside(lambda artists: Report(collect(*asked, **how), artists=artists))
+def _others(
+    db: str, quarter: str, policy: Policy, settings: Settings
+) -> tuple[tuple[Compared, ...], Tried]:
+    """Return groups and changes, which need no other part; they open the store themselves."""
+    with open_store(db) as store:
+        return (
+            gather_groups.outcomes(store, quarter, policy, settings),
+            gather_groups.tried(store, quarter, policy, settings),
+        )
+
+
+def report(
+    quarter: str, db: str, *, audience: str, settings_file: str, beside: Beside | None = None
+) -> Report:
+    """Collect a report as `collect` does and make ready to show it.
+
+    Parameters are those of `collect`; `beside` is a second process that was started
+    before, and is started here unless given.
+    """
+
+    def make(beside: Beside) -> Report:
+        how = {"audience": audience, "settings_file": settings_file}
+        return Report(collect(quarter, db, **how, beside=beside), beside=beside)
+
+    return made_beside(make, beside)
 
 
 class Report(Sections):
@@ -139,9 +170,9 @@ class Report(Sections):
     name = "quarterly"
 
     def __init__(
-        self, collected: Collected, folder: Path | str = ".", artists: Artists | None = None
+        self, collected: Collected, folder: Path | str = ".", beside: Beside | None = None
     ) -> None:
-        super().__init__(collected.facts, collected.facts.quarter, folder, artists)
+        super().__init__(collected.facts, collected.facts.quarter, folder, beside)
         self._data = collected
 
     def this_quarter(self) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import ClassVar, TypeVar
 
 from pipeline import __version__
-from pipeline.report.artists import Artists
+from pipeline.report.beside import Beside
 from pipeline.report.definitions import CAUTIONS
 from pipeline.report.front import Facts
 from pipeline.report.markdown import bullets, prose, show
@@ -19,13 +19,16 @@ from pipeline.report.workbook import Sheet, write_workbook
 Made = TypeVar("Made")
 
 
-def drawn_beside(make: Callable[[Artists], Made]) -> Made:
-    """Make a report whose figures are drawn beside it; a failure leaves no process behind."""
-    artists = Artists()
+def made_beside(make: Callable[[Beside], Made], beside: Beside | None = None) -> Made:
+    """Make a report with a second process; a failure leaves no process behind.
+
+    `beside` is one that was started before; it is started here unless given.
+    """
+    beside = beside or Beside()
     try:
-        return make(artists)
+        return make(beside)
     except BaseException:
-        artists.leave()
+        beside.leave()
         raise
 
 
@@ -34,11 +37,11 @@ class Sections:
 
     name: ClassVar[str]
 
-    def __init__(self, facts: Facts, period: str, folder: Path | str, artists: Artists | None):
+    def __init__(self, facts: Facts, period: str, folder: Path | str, beside: Beside | None):
         self._facts = facts
         self._period = period
         self._folder = Path(folder)
-        self._page = Page(self._folder, artists)
+        self._page = Page(self._folder, beside)
         self._numbers: list[Number] = [*facts.numbers()]
         self._sentences: list[Sentence] = []
         self._sheets: list[Sheet] = []

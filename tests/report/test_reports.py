@@ -134,7 +134,7 @@ def test_a_shared_copy_holds_no_small_count_of_children(comparison):
 
 def test_the_same_records_give_the_same_numbers(quarterly, store_path, tmp_path, monkeypatch):
     """Collected again in another process, without drawing: the same bytes."""
-    monkeypatch.setattr(Page, "_save", lambda self, name, _: self.drawn.append(f"{name}.svg"))
+    monkeypatch.setattr(Page, "_save", lambda self, name, _: self._path(name))
     for module in ("quarterly", "markdown"):
         monkeypatch.setattr(f"pipeline.report.{module}.show", lambda *_: None)
     collected = quarterly_report.collect(QUARTER, str(store_path), audience="committee")
