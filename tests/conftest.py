@@ -31,7 +31,7 @@ from pipeline.cli import dwell
 from pipeline.records.layout import RECORDS, Field, Kind
 from pipeline.resources import resource
 from pipeline.store import schema
-from pipeline.store.ready import make_ready
+from pipeline.store.kept_ready import make_ready
 
 ORDINARY: dict[str, dict[str, Any]] = {
     "site": {"label": "Avocet"},

@@ -24,10 +24,11 @@ HELP = """\
 A query ends with a semicolon and may take several lines. Tab completes.
   tables            the tables and views
   columns NAME      the columns of one of them
-  help, exit        this text; leave (Ctrl-D leaves as well, Ctrl-C drops a line)"""
+  help, exit        this text; leave (Ctrl-D leaves as well)
+  Ctrl-C            drops what is typed, or stops the query that runs"""
 
 
-def converse(desk: "Desk", *, quiet: bool) -> None:
+def converse(desk: "Desk", format_: str, *, quiet: bool) -> None:
     """Read queries until the end of input; an error is printed, and the next one asked for."""
     session = _session(desk)
     if not quiet:
@@ -42,10 +43,10 @@ def converse(desk: "Desk", *, quiet: bool) -> None:
         if text in {"exit", "quit", "exit;", "quit;"}:
             return
         if text:
-            _answer(desk, text, quiet=quiet)
+            _answer(desk, text, format_, quiet=quiet)
 
 
-def _answer(desk: "Desk", text: str, *, quiet: bool) -> None:
+def _answer(desk: "Desk", text: str, format_: str, *, quiet: bool) -> None:
     word, _, rest = text.rstrip(";").partition(" ")
     if text.rstrip(";") == "help":
         click.echo(HELP)
@@ -56,9 +57,11 @@ def _answer(desk: "Desk", text: str, *, quiet: bool) -> None:
         click.echo("\n".join(found) if found else f"There is no table or view {rest.strip()}.")
     else:
         try:
-            give(desk.run(text), "table", None, quiet=quiet)
+            give(desk, text, {}, format_, None, quiet=quiet)
         except DwellError as error:
             click.echo(str(error), err=True)
+        except KeyboardInterrupt:
+            click.echo("The query was stopped.", err=True)
 
 
 def _session(desk: "Desk") -> "PromptSession[str]":

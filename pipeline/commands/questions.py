@@ -1,5 +1,8 @@
 """`dwell questions`: worked questions, to ask as they are or with other values."""
 
+import csv
+import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -7,7 +10,8 @@ import click
 
 from pipeline.commands.complete import question_names
 from pipeline.commands.options import db_option, quiet_option, settings_option
-from pipeline.commands.results import PRINTED, WRITTEN, give
+from pipeline.commands.printing import to_json
+from pipeline.commands.results import check_format, give, row_format_option, row_out_option
 from pipeline.errors import UsageError
 
 if TYPE_CHECKING:
@@ -16,15 +20,16 @@ if TYPE_CHECKING:
 
 @click.command(epilog="Example: dwell questions dislodgement_by_hour --set hours=24")
 @click.argument("name", required=False, shell_complete=question_names)
-@click.option("--set", "settings_given", multiple=True, metavar="KEY=VALUE", help="May repeat.")
-@click.option("--show-sql", is_flag=True, help="Print the SQL, to begin one's own from.")
 @click.option(
-    "--format",
-    "format_",
-    type=click.Choice(sorted({*PRINTED, *WRITTEN})),
-    help="table where nothing is said; parquet and xlsx need --out.",
+    "--set",
+    "settings_given",
+    multiple=True,
+    metavar="KEY=VALUE",
+    help="Ask with this value; may be repeated.",
 )
-@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Write to this file.")
+@click.option("--show-sql", is_flag=True, help="Print the SQL, to begin one's own from.")
+@row_format_option
+@row_out_option
 @db_option
 @settings_option
 @quiet_option
@@ -46,31 +51,46 @@ def questions(
     from pipeline.measures.questions import find_question
 
     if name is None:
-        _print_list()
+        if settings_given or show_sql or out is not None:
+            raise UsageError(
+                "--set, --show-sql and --out go with a NAME.", try_next="dwell questions"
+            )
+        _print_list(format_ or "table")
         return
     question = find_question(name)
     if show_sql:
         click.echo(question.sql.rstrip())
         return
     values = question.values(_pairs(settings_given))
+    kind = check_format(format_, out)
 
     from pipeline.settings import load_settings
     from pipeline.store.adhoc import open_desk
 
     with open_desk(db, settings=load_settings(settings)) as desk:
-        result = desk.run(question.sql, values)
-    if not quiet:
-        _print_reading(question, values)
-    give(result, format_, out, quiet=quiet)
+        if not quiet:
+            _print_reading(question, values)
+        give(desk, question.sql, values, kind, out, quiet=quiet)
 
 
-def _print_list() -> None:
+def _print_list(format_: str) -> None:
     from pipeline.measures.questions import load_questions
 
-    for question in load_questions().values():
-        click.echo(f"{question.name}\n  {question.title}")
-        for p in question.parameters:
-            click.echo(f"    --set {p.name}={p.default}  {p.description}")
+    found = load_questions().values()
+    if format_ == "table":
+        for question in found:
+            click.echo(f"{question.name}\n  {question.title}")
+            for p in question.parameters:
+                click.echo(f"    --set {p.name}={p.default}  {p.description}")
+    elif format_ == "json":
+        rows = [asdict(question) for question in found]
+        click.echo(to_json([{k: v for k, v in row.items() if k != "sql"} for row in rows]))
+    elif format_ == "csv":
+        writer = csv.writer(sys.stdout, lineterminator="\n")
+        writer.writerow(["name", "title", "read"])
+        writer.writerows([q.name, q.title, q.read] for q in found)
+    else:
+        raise UsageError(f"The list is not written as {format_}.", try_next="--format json")
 
 
 def _print_reading(question: "Question", values: dict[str, str | int | float]) -> None:

@@ -1,53 +1,116 @@
-"""Print or write the rows of a query: table, CSV, JSON, Parquet or XLSX."""
+"""Run a query and print or write its rows: table, CSV, JSON, Parquet or XLSX."""
 
 import csv
 import io
+import math
 import os
 import shutil
 import sys
+from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from pipeline.commands.options import Decorator
 from pipeline.commands.printing import to_json
 from pipeline.errors import InputError, UsageError
 
 if TYPE_CHECKING:
-    from pipeline.store.adhoc import Result
+    import pyarrow as pa
+
+    from pipeline.store.adhoc import Batches, Desk, Parameters, Result
 
 PRINTED = ("table", "csv", "json")
 WRITTEN = ("csv", "json", "parquet", "xlsx")
+SHEET_ROWS = 1_048_575  # what a sheet holds below its header
 CAUTION = (
     "Not checked for small cells: for the desk, not for sharing. "
     "`dwell measures` and `dwell report` withhold them."
 )
 
+row_format_option: Decorator = click.option(
+    "--format",
+    "format_",
+    type=click.Choice(["table", "csv", "json", "parquet", "xlsx"]),
+    help="table, or what the name of --out says, unless given; parquet and xlsx need --out.",
+)
+row_out_option: Decorator = click.option(
+    "--out", type=click.Path(dir_okay=False, path_type=Path), help="Write the rows to this file."
+)
 
-def give(result: "Result", format_: str | None, out: Path | None, *, quiet: bool) -> None:
-    """Print the rows, or write them to `out` in the format that its name says.
+
+def check_format(format_: str | None, out: Path | None) -> str:
+    """Return the format in which rows are printed, or written to `out`.
 
     Raises
     ------
     UsageError
         The format cannot be printed, or the name of `out` says none.
-    InputError
-        `out` cannot be written.
     """
-    if out is not None:
-        _write(result, _format_of(out, format_), out)
-    elif (format_ or "table") not in PRINTED:
-        raise UsageError(f"{format_} is written to a file.", try_next=f"--out FILE.{format_}")
+    if out is None:
+        if (format_ or "table") not in PRINTED:
+            raise UsageError(f"{format_} is written to a file.", try_next=f"--out FILE.{format_}")
+        return format_ or "table"
+    found = format_ or out.suffix.removeprefix(".").lower()
+    if found not in WRITTEN:
+        raise UsageError(
+            f"{out.name} does not say in which format to write.",
+            try_next="a name that ends in .csv, .json, .parquet or .xlsx",
+        )
+    return found
+
+
+def give(
+    desk: "Desk",
+    sql: str,
+    parameters: "Parameters",
+    format_: str,
+    out: Path | None,
+    *,
+    quiet: bool,
+) -> None:
+    """Run a select and print its rows, or write them to `out`.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where the select runs; raises as `Desk.run` does.
+    sql, parameters
+        The select, and the values bound in it.
+    format_ : str
+        As :func:`check_format` gives it.
+    out : Path or None
+        The file; None prints on stdout.
+    quiet : bool
+        Say nothing on stderr.
+
+    Raises
+    ------
+    InputError
+        `out` cannot be written, or cannot hold what was found.
+    """
+    if format_ in {"parquet", "xlsx"}:
+        assert out is not None
+        batches = desk.batches(sql, parameters)
+        rows, is_cut = sum(len(batch) for batch in batches.batches), batches.is_cut
+        _write(out, lambda part: _write_columns(batches, format_, part))
     else:
-        _print(result, format_ or "table")
+        result = desk.run(sql, parameters)
+        rows, is_cut = len(result.rows), result.is_cut
+        if out is None:
+            _print(result, format_)
+        else:
+            text = as_csv(result) if format_ == "csv" else as_json(result) + "\n"
+            _write(out, lambda part: part.write_text(text, encoding="utf-8"))
     if not quiet:
-        click.echo(_closing(result), err=True)
+        click.echo(_closing(rows, is_cut), err=True)
 
 
-def _closing(result: "Result") -> str:
-    rows = f"{len(result.rows):,} row{'' if len(result.rows) == 1 else 's'}"
-    cut = "; there are more, see --max-rows" if result.is_cut else ""
-    return f"{rows}{cut}. {CAUTION}"
+def _closing(rows: int, is_cut: bool) -> str:
+    cut = "; there are more, see --max-rows" if is_cut else ""
+    return f"{rows:,} row{'' if rows == 1 else 's'}{cut}. {CAUTION}"
 
 
 def _print(result: "Result", format_: str) -> None:
@@ -91,10 +154,16 @@ def as_json(result: "Result") -> str:
 
 
 def _mapping(result: "Result", row: tuple[Any, ...]) -> dict[str, Any]:
+    return dict(zip(_distinct(result.columns), map(_as_json_value, row), strict=True))
+
+
+def _as_json_value(value: Any) -> Any:
     from decimal import Decimal
 
-    values = [float(value) if isinstance(value, Decimal) else value for value in row]
-    return dict(zip(_distinct(result.columns), values, strict=True))
+    if isinstance(value, Decimal):
+        value = float(value)
+    # JSON has no word for these.
+    return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
 def _distinct(columns: tuple[str, ...]) -> list[str]:
@@ -129,44 +198,46 @@ def _shown(value: Any) -> str:
     return "".join(char if char.isprintable() else "�" for char in text)
 
 
-def _format_of(out: Path, format_: str | None) -> str:
-    found = format_ or out.suffix.removeprefix(".").lower()
-    if found not in WRITTEN:
-        raise UsageError(
-            f"{out.name} does not say in which format to write.",
-            try_next="a name that ends in .csv, .json, .parquet or .xlsx",
-        )
-    return found
-
-
-def _write(result: "Result", format_: str, out: Path) -> None:
+def _write(out: Path, fill: Callable[[Path], object]) -> None:
+    """Fill a file that its owner alone can read, and put it in the place of `out`."""
     part = out.with_name(f".{out.name}.part")
     try:
-        if format_ == "csv":
-            part.write_text(as_csv(result), encoding="utf-8")
-        elif format_ == "json":
-            part.write_text(as_json(result) + "\n", encoding="utf-8")
-        else:
-            _write_frame(result, format_, part)
-        part.chmod(0o600)
+        part.unlink(missing_ok=True)
+        part.touch(mode=0o600)
+        fill(part)
         part.replace(out)
     except OSError as error:
-        part.unlink(missing_ok=True)
-        raise InputError(f"Cannot write {out}: {error.strerror}.") from error
+        raise InputError(f"Cannot write {out}: {error.strerror or 'no room'}.") from error
+    finally:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
 
 
-def _write_frame(result: "Result", format_: str, path: Path) -> None:
+def _write_columns(found: "Batches", format_: str, path: Path) -> None:
+    import pyarrow as pa
+
+    table = pa.Table.from_batches(found.batches, schema=found.schema)
+    table = table.rename_columns(_distinct(tuple(found.schema.names)))
+    try:
+        if format_ == "parquet":
+            from pyarrow import parquet
+
+            parquet.write_table(table, path, compression="zstd")
+        else:
+            _write_sheet(table, path)
+    except (pa.ArrowException, NotImplementedError) as error:
+        raise InputError(
+            f"A column is of a type that {format_} cannot hold.", try_next="cast it to varchar"
+        ) from error
+
+
+def _write_sheet(table: "pa.Table", path: Path) -> None:
     import polars as pl
-
-    frame = pl.DataFrame(
-        result.rows, schema=_distinct(result.columns), orient="row", infer_schema_length=None
-    )
-    if format_ == "parquet":
-        frame.write_parquet(path)
-        return
     import xlsxwriter
 
+    if table.num_rows > SHEET_ROWS:
+        raise InputError(f"A sheet holds {SHEET_ROWS:,} rows.", try_next="--out FILE.parquet")
     # Text that begins with = or @ stays text: a sheet must not run what a cell says.
     options = {"strings_to_formulas": False, "strings_to_urls": False}
     with xlsxwriter.Workbook(str(path), options) as workbook:
-        frame.write_excel(workbook, worksheet="result")
+        pl.DataFrame(pl.from_arrow(table)).write_excel(workbook, worksheet="result")

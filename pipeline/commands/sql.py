@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from pipeline.commands.options import db_option, quiet_option, settings_option
-from pipeline.commands.results import PRINTED, WRITTEN, give
+from pipeline.commands.results import check_format, give, row_format_option, row_out_option
 from pipeline.errors import InputError, UsageError
 
 
@@ -20,19 +20,30 @@ from pipeline.errors import InputError, UsageError
     type=click.Path(dir_okay=False, path_type=Path),
     help="Read the select from a file; - reads it from stdin.",
 )
+@row_format_option
+@row_out_option
 @click.option(
-    "--format",
-    "format_",
-    type=click.Choice(sorted({*PRINTED, *WRITTEN})),
-    help="table where nothing is said; parquet and xlsx need --out.",
+    "--time-limit",
+    type=click.FloatRange(min=0.1, max=1_000_000),
+    metavar="SECONDS",
+    default=60.0,
+    show_default=True,
+    help="Stop the query after this time.",
 )
-@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Write to this file.")
 @click.option(
-    "--time-limit", type=click.FloatRange(min=0.1), default=60.0, show_default=True, help="Seconds."
+    "--memory-limit",
+    metavar="AMOUNT",
+    default="2GB",
+    show_default=True,
+    help="Stop a query that needs more, such as 500MB or 4GB.",
 )
-@click.option("--memory-limit", default="2GB", show_default=True, help="Such as 500MB or 4GB.")
 @click.option(
-    "--max-rows", type=click.IntRange(min=1), default=1_000_000, show_default=True, help="Rows."
+    "--max-rows",
+    type=click.IntRange(min=1),
+    metavar="NUMBER",
+    default=1_000_000,
+    show_default=True,
+    help="Give no more rows than this.",
 )
 @db_option
 @settings_option
@@ -59,14 +70,17 @@ def sql(
     from pipeline.store.adhoc import Limits, open_desk
 
     text = _text_of(query, file)
-    limits = Limits(time_limit, _memory(memory_limit), max_rows)
+    limits = Limits(time_limit, memory_limit, max_rows)
+    kind = check_format(format_, out)
+    if text is None and out is not None:
+        raise UsageError("--out takes the rows of one query.", try_next="--out with a QUERY")
     with open_desk(db, settings=load_settings(settings), limits=limits) as desk:
         if text is None:
             from pipeline.commands.prompt import converse
 
-            converse(desk, quiet=quiet)
+            converse(desk, kind, quiet=quiet)
         else:
-            give(desk.run(text), format_, out, quiet=quiet)
+            give(desk, text, {}, kind, out, quiet=quiet)
 
 
 def _text_of(query: str | None, file: Path | None) -> str | None:
@@ -83,11 +97,3 @@ def _text_of(query: str | None, file: Path | None) -> str | None:
         return file.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(f"Cannot read {file}.") from error
-
-
-def _memory(text: str) -> str:
-    import re
-
-    if not re.fullmatch(r"\d+(\.\d+)?\s*[KMGT]i?B", text, re.IGNORECASE):
-        raise UsageError(f"{text} is no amount of memory.", try_next="--memory-limit 2GB")
-    return text

@@ -1,15 +1,35 @@
-"""The store: one DuckDB file. DuckDB is imported nowhere else."""
+"""The store: one DuckDB file. DuckDB is imported nowhere else.
 
-from pipeline.store.connection import require_store
-from pipeline.store.ready import (
-    COUNTED_BY,
-    READY,
-    READY_COUNTS,
-    counts_sql,
-    keyed_select,
-    ready,
-)
-from pipeline.store.session import Store, open_store
+Names are imported when they are first asked for: who only starts the process that runs
+typed SQL need not import the database.
+"""
+
+import importlib
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pipeline.store.connection import require_store
+    from pipeline.store.kept_ready import (
+        COUNTED_BY,
+        READY,
+        READY_COUNTS,
+        counts_sql,
+        keyed_select,
+        ready,
+    )
+    from pipeline.store.session import Store, open_store
+
+_HOMES = {
+    "COUNTED_BY": "kept_ready",
+    "READY": "kept_ready",
+    "READY_COUNTS": "kept_ready",
+    "Store": "session",
+    "counts_sql": "kept_ready",
+    "keyed_select": "kept_ready",
+    "open_store": "session",
+    "ready": "kept_ready",
+    "require_store": "connection",
+}
 
 __all__ = [
     "COUNTED_BY",
@@ -22,3 +42,10 @@ __all__ = [
     "ready",
     "require_store",
 ]
+
+
+def __getattr__(name: str) -> object:
+    """Give a name of `__all__` from the module that it lives in."""
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(importlib.import_module(f"{__name__}.{_HOMES[name]}"), name)

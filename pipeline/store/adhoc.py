@@ -1,57 +1,33 @@
-"""A session for SQL that somebody types: it can read the store, and nothing else.
+"""SQL that somebody types: it can read the store, and nothing else.
 
-Four walls, each enough for most of it: the file is opened read-only; access to
-other files and the network is off; the configuration is locked; and only selects
-are run at all. Time, memory and rows are limited.
+The query runs in a process of its own, `query_process`, where its time and memory can be
+limited whatever it does. This module starts that process, asks it, and says what ended
+it. It imports no database.
 """
 
-import threading
+import os
+import pickle
+import re
+import signal
+import subprocess
+import sys
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
-
-import duckdb
+from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import StoreError, UsageError
 from pipeline.settings import Settings
-from pipeline.store import schema
-from pipeline.store.connection import explain, owner_only, plain_errors
-from pipeline.store.session import open_store
 
-Type = duckdb.StatementType
+if TYPE_CHECKING:
+    import pyarrow as pa
+
 Parameters = Mapping[str, str | int | float | bool | None]
+Reply = tuple[str, Any]  # columns, rows, error or end; and what goes with it
 
-_BATCH = 10_000  # rows fetched between two looks at the limits
-_OUTSIDE = "A query reads this store alone: no other file, no network, no other database."
-_REFUSED = {
-    Type.ATTACH: _OUTSIDE,
-    Type.DETACH: _OUTSIDE,
-    Type.COPY: f"{_OUTSIDE} Results are written with --out FILE.",
-    Type.EXPORT: f"{_OUTSIDE} Results are written with --out FILE.",
-    Type.LOAD: "No extension can be installed or loaded here.",
-    Type.SET: "The configuration is locked.",
-    Type.PRAGMA: "The configuration is locked.",
-    Type.CALL: "Only a select is run here.",
-    Type.MULTI: "A pivot needs its values: pivot ... on column in ('a', 'b').",
-}
-_WRITES = "The store is read-only here: nothing in it can be changed."
-# Words of the database that speak of the query alone; others can quote a record.
-_ABOUT_THE_QUERY = (duckdb.ParserException, duckdb.BinderException, duckdb.CatalogException)
-
-_OVER_THE_LIMIT = (
-    (
-        duckdb.InterruptException,
-        "The query was stopped after {limits.seconds:g} s.",
-        "--time-limit",
-    ),
-    (
-        duckdb.OutOfMemoryException,
-        "The query needs more than {limits.memory} of memory.",
-        "--memory-limit",
-    ),
-)
+_SERVE = "from pipeline.store.query_process import serve; serve()"
+_AMOUNT = re.compile(r"(\d+(?:\.\d+)?)\s*([KMGT])(i?)B", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -63,14 +39,50 @@ class Limits:
     seconds : float
         It is stopped after this time.
     memory : str
-        As the database writes it; nothing is spilled to disk.
+        Such as 500MB or 4GiB; nothing is spilled to disk.
     rows : int
-        No more than this many rows are fetched.
+        No more than this many rows are given.
+
+    Raises
+    ------
+    UsageError
+        `memory` is no amount of memory.
     """
 
     seconds: float = 60.0
     memory: str = "2GB"
     rows: int = 1_000_000
+
+    def __post_init__(self) -> None:
+        if not _AMOUNT.fullmatch(self.memory):
+            raise UsageError(
+                f"{self.memory} is no amount of memory.", try_next="--memory-limit 2GB"
+            )
+
+    @property
+    def memory_bytes(self) -> int:
+        """The limit of memory in bytes."""
+        found = _AMOUNT.fullmatch(self.memory)
+        assert found is not None
+        number, prefix, binary = found.groups()
+        power = "KMGT".index(prefix.upper()) + 1
+        return int(float(number) * (1024 if binary else 1000) ** power)
+
+
+def over_memory(limits: Limits) -> StoreError:
+    """Return the error of a query that needs too much memory."""
+    return StoreError(
+        f"The query needs more than {limits.memory} of memory.",
+        try_next="a smaller question, or a larger --memory-limit",
+    )
+
+
+def over_time(limits: Limits) -> StoreError:
+    """Return the error of a query that takes too long."""
+    return StoreError(
+        f"The query was stopped after {limits.seconds:g} s.",
+        try_next="a smaller question, or a larger --time-limit",
+    )
 
 
 @dataclass(frozen=True)
@@ -92,13 +104,33 @@ class Result:
     is_cut: bool
 
 
-class Desk:
-    """A read-only session; made by :func:`open_desk`."""
+@dataclass(frozen=True)
+class Batches:
+    """The rows of a query, column by column, for a file of columns.
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path, limits: Limits) -> None:
-        self._connection = connection
+    Attributes
+    ----------
+    schema : pyarrow.Schema
+        Names and types of the columns.
+    batches : list of pyarrow.RecordBatch
+        The rows, in their order.
+    is_cut : bool
+        There were more rows than the limit.
+    """
+
+    schema: "pa.Schema"
+    batches: "list[pa.RecordBatch]"
+    is_cut: bool
+
+
+class Desk:
+    """Asks one select after another; made by :func:`open_desk`."""
+
+    def __init__(self, path: Path, settings: Settings, limits: Limits) -> None:
         self.path = path
         self.limits = limits
+        self._settings = settings
+        self._process: subprocess.Popen[bytes] | None = None
 
     def run(self, sql: str, parameters: Parameters | None = None) -> Result:
         """Run one select.
@@ -113,84 +145,102 @@ class Desk:
         Raises
         ------
         UsageError
-            It is no select, has several statements, names what is not there, or
-            reaches outside the store.
+            It is no select, has several statements, names what is not there, reaches
+            outside the store, or its values do not suit what it does with them.
         StoreError
             It took too long or too much memory, or could not be answered.
         """
-        statement = self._only_select(sql)
-        timer = threading.Timer(self.limits.seconds, self._connection.interrupt)
-        timer.start()
-        try:
-            cursor = self._connection.execute(statement, dict(parameters or {}))
-            return self._fetch(cursor)
-        except duckdb.Error as error:
-            raise self._explain(error) from None
-        finally:
-            timer.cancel()
+        columns, parts, is_cut = self._answer("rows", sql, parameters)
+        return Result(columns, [row for part in parts for row in part], is_cut)
+
+    def batches(self, sql: str, parameters: Parameters | None = None) -> Batches:
+        """Run one select as :meth:`run` does, and give its rows column by column."""
+        return Batches(*self._answer("batches", sql, parameters))
 
     def columns(self) -> dict[str, tuple[str, ...]]:
         """Return the columns of every table and view, by name."""
         found: dict[str, list[str]] = {}
-        rows = self._connection.execute(
+        rows = self.run(
             "select table_name, column_name from duckdb_columns()"
             " where not internal order by table_name, column_index"
-        ).fetchall()
+        ).rows
         for table, column in rows:
             found.setdefault(table, []).append(column)
         return {table: tuple(dict.fromkeys(names)) for table, names in found.items()}
 
-    def _only_select(self, sql: str) -> duckdb.Statement:
+    def start(self) -> None:
+        """Start the process that reads the store; raises `StoreError` where it cannot."""
+        paths = os.pathsep.join(path or os.getcwd() for path in sys.path)
+        self._process = subprocess.Popen(
+            [sys.executable, "-P", "-c", _SERVE],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=None if os.environ.get("DWELL_DEBUG") else subprocess.DEVNULL,
+            env={**os.environ, "PYTHONPATH": paths},
+            process_group=0,  # Ctrl-C comes to us alone, and we end it
+        )
+        list(self._exchange((self.path, self._settings, self.limits)))
+
+    def stop(self) -> None:
+        """End the process."""
+        if self._process is not None:
+            self._process.kill()
+            self._process.wait()
+            for pipe in (self._process.stdin, self._process.stdout):
+                if pipe is not None:
+                    with suppress(OSError):
+                        pipe.close()
+            self._process = None
+
+    def _answer(
+        self, what: str, sql: str, parameters: Parameters | None
+    ) -> tuple[Any, list[Any], bool]:
+        """Return the columns, the parts that the rows came in, and whether there were more."""
+        if self._process is None:
+            self.start()
+        columns, parts, is_cut = None, [], False
+        for kind, value in self._exchange((what, sql, dict(parameters or {}))):
+            if kind == "columns":
+                columns = value
+            elif kind == "rows":
+                parts.append(value)
+            else:
+                is_cut = value
+        return columns, parts, is_cut
+
+    def _exchange(self, request: Any) -> Iterator[Reply]:
+        """Send one request, and give the parts of its answer up to the end."""
+        assert self._process is not None
+        asks, answers = self._process.stdin, self._process.stdout
+        assert asks is not None
+        assert answers is not None
+        kind: str = ""
+        value: Any = None
         try:
-            statements = self._connection.extract_statements(sql)
-        except duckdb.Error as error:
-            raise self._explain(error) from None
-        if not statements:
-            raise UsageError("There is no query.", try_next='dwell sql "select 1"')
-        for statement in statements:
-            if statement.type not in (Type.SELECT, Type.EXPLAIN):
-                raise UsageError(_REFUSED.get(statement.type, _WRITES))
-        if len(statements) > 1:
-            raise UsageError("One select at a time.")
-        return statements[0]
+            pickle.dump(request, asks)
+            asks.flush()
+            while kind != "end":
+                kind, value = pickle.load(answers)
+                if kind == "error":
+                    break
+                yield kind, value
+        except (EOFError, OSError, pickle.UnpicklingError):
+            raise self._what_ended_it() from None
+        except BaseException:  # Ctrl-C, or nobody wants the rest
+            self.stop()
+            raise
+        if kind == "error":
+            raise value
 
-    def _fetch(self, cursor: duckdb.DuckDBPyConnection) -> Result:
-        columns = tuple(str(column[0]) for column in cursor.description or ())
-        rows: list[tuple[Any, ...]] = []
-        while len(rows) <= self.limits.rows:
-            batch = cursor.fetchmany(min(_BATCH, self.limits.rows + 1 - len(rows)))
-            if not batch:
-                return Result(columns, rows, is_cut=False)
-            rows += batch
-        return Result(columns, rows[: self.limits.rows], is_cut=True)
-
-    def _explain(self, error: duckdb.Error) -> UsageError | StoreError:
-        for kind, message, try_next in _OVER_THE_LIMIT:
-            if isinstance(error, kind):
-                return StoreError(
-                    message.format(limits=self.limits),
-                    try_next=f"a smaller question, or a larger {try_next}",
-                )
-        return _about_the_query(error) or explain(error, self.path)
-
-
-def _about_the_query(error: duckdb.Error) -> UsageError | None:
-    """Say what is wrong with the query; None where that is not what is wrong."""
-    text = str(error)
-    if isinstance(error, duckdb.PermissionException):
-        message = _OUTSIDE
-    elif isinstance(error, duckdb.ConversionException):
-        message = "A value cannot be converted to the type that the query asks for."
-    elif "read-only" in text:
-        message = _WRITES
-    elif isinstance(error, _ABOUT_THE_QUERY):
-        # The database's own sentence, and where in the query it points.
-        message = "\n".join([line for line in text.splitlines() if line.strip()][:6])
-    elif isinstance(error, duckdb.InvalidInputException) and "arameter" in text:
-        message = "The query has a parameter without a value."
-    else:
-        return None
-    return UsageError(message)
+    def _what_ended_it(self) -> StoreError:
+        assert self._process is not None
+        code = self._process.wait()
+        self.stop()
+        if code == -signal.SIGALRM:
+            return over_time(self.limits)
+        if code < 0:  # an allocation that failed where the database cannot say so
+            return over_memory(self.limits)
+        return StoreError(f"The store {self.path} could not answer.")
 
 
 @contextmanager
@@ -213,56 +263,9 @@ def open_desk(
     StoreError
         The store is missing, in use, damaged or of a newer schema.
     """
-    path, limits = Path(path), limits or Limits()
-    connection = _connect(path, limits)
+    desk = Desk(Path(path), settings or Settings(), limits or Limits())
     try:
-        _put_settings(connection, settings or Settings())
-        yield Desk(connection, path, limits)
+        desk.start()
+        yield desk
     finally:
-        connection.close()
-
-
-def _connect(path: Path, limits: Limits) -> duckdb.DuckDBPyConnection:
-    with owner_only():
-        if path.exists():
-            with plain_errors(path):
-                connection = duckdb.connect(str(path), read_only=True, config=_walls(limits))
-            try:
-                with plain_errors(path):
-                    if schema.is_current(connection):
-                        return connection
-            except StoreError:
-                connection.close()
-                raise
-            connection.close()
-        with open_store(path):  # says what is missing, or brings it up to date
-            pass
-        with plain_errors(path):
-            return duckdb.connect(str(path), read_only=True, config=_walls(limits))
-
-
-def _walls(limits: Limits) -> dict[str, Any]:
-    return {
-        "enable_external_access": "false",
-        "python_enable_replacements": "false",
-        "allow_community_extensions": "false",
-        "autoinstall_known_extensions": "false",
-        "autoload_known_extensions": "false",
-        "temp_directory": "",
-        "memory_limit": limits.memory,
-        "lock_configuration": "true",
-    }
-
-
-def _put_settings(connection: duckdb.DuckDBPyConnection, settings: Settings) -> None:
-    """Cover the defaults with the programme's settings: temporary names come first."""
-    connection.execute(
-        "create temp table setting as select 'evening_meal_hour' as name,"
-        " cast(? as double) as value",
-        [settings.evening_meal_hour],
-    )
-    connection.execute("create temp table dose_ceiling (below_age_years integer, mg_kg_h double)")
-    for ceiling in settings.dose_ceilings:
-        connection.execute(
-            "insert into dose_ceiling values (?, ?)", [ceiling.below_age_years, ceiling.mg_kg_h]
-        )
+        desk.stop()

@@ -10,7 +10,7 @@ from pipeline.errors import StoreError
 from pipeline.resources import resource
 from pipeline.store.asking import count_of, first_row
 from pipeline.store.copying import copy_file
-from pipeline.store.ready import READY, READY_COUNTS, make_ready
+from pipeline.store.kept_ready import READY, READY_COUNTS, make_ready
 from pipeline.store.views import views_text
 
 Connection = duckdb.DuckDBPyConnection

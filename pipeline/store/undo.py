@@ -13,7 +13,7 @@ from pipeline.errors import UsageError
 from pipeline.records.layout import RECORDS, Record
 from pipeline.store.asking import count_of, first_row
 from pipeline.store.connection import plain_errors
-from pipeline.store.ready import make_ready
+from pipeline.store.kept_ready import make_ready
 from pipeline.store.session import open_store
 
 Connection = duckdb.DuckDBPyConnection

@@ -1,5 +1,7 @@
 """`dwell questions`: the list, one question, and what it is asked with."""
 
+import json
+
 import pytest
 from click.testing import CliRunner
 
@@ -36,7 +38,27 @@ def test_the_sql_can_be_shown_to_begin_from():
     assert "from episode_dwell" in run("median_dwell_by_nerve", "--show-sql").stdout
 
 
-@pytest.mark.parametrize("words", [["none"], ["dislodgement_by_hour", "--set", "hours"]])
+def test_the_list_is_printed_for_programs_too():
+    rows = json.loads(run("--format", "json").stdout)
+    assert [row["name"] for row in rows] == list(load_questions())
+    hours = {"name": "hours", "type": "integer", "default": 12, "description": "width of a band"}
+    (by_hour,) = [row for row in rows if row["name"] == "dislodgement_by_hour"]
+    assert by_hour["parameters"][0] == hours
+    assert run("--format", "csv").stdout.splitlines()[0] == "name,title,read"
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["none"],
+        ["dislodgement_by_hour", "--set", "hours"],
+        ["dislodgement_by_hour", "--set", "hours=many"],
+        ["dislodgement_by_hour", "--set", "hour=1"],
+        ["--set", "hours=1"],
+        ["--format", "xlsx"],
+    ],
+    ids=" ".join,
+)
 def test_what_does_not_fit_is_a_usage_error(words):
     with pytest.raises(UsageError):
         run(*words)

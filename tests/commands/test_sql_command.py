@@ -4,6 +4,7 @@ import json
 import os
 import stat
 import sys
+import time
 
 import openpyxl
 import pexpect
@@ -99,6 +100,43 @@ def test_what_does_not_fit_is_a_usage_error(store_file, words):
         run(store_file, *words)
 
 
+def test_a_name_that_says_no_format_is_refused_before_anything_is_asked(tmp_path):
+    with pytest.raises(UsageError, match="does not say in which format"):
+        run(tmp_path / "none.duckdb", "select 1", "--out", str(tmp_path / "rows.txt"))
+
+
+def test_a_file_that_cannot_be_written_is_said_and_the_old_one_kept(store_file, tmp_path):
+    with pytest.raises(InputError, match="Cannot write"):
+        run(store_file, "select 1", "--out", str(tmp_path / "none" / "rows.csv"))
+    out = tmp_path / "rows.parquet"
+    run(store_file, "select 1 as a", "--out", str(out))
+    with pytest.raises(InputError, match="parquet cannot hold"):
+        run(store_file, "select interval 1 month as a", "--out", str(out))
+    assert pl.read_parquet(out).to_dicts() == [{"a": 1}]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["dwell.duckdb", "rows.parquet"]
+
+
+def test_a_file_of_columns_keeps_names_types_and_the_limit_of_rows(store_file, tmp_path):
+    out = tmp_path / "rows.parquet"
+    done = run(
+        store_file, "select i, i * 2 as i, sum(i) over () as total from range(30000) t(i)",
+        "--out", str(out), "--max-rows", "20000",
+    )  # fmt: skip
+    assert "20,000 rows; there are more" in done.stderr
+    frame = pl.read_parquet(out)
+    assert (frame.columns, frame.height) == (["i", "i_2", "total"], 20000)
+    assert frame["i"].to_list() == list(range(20000))
+    run(store_file, "select 1::integer as a where false", "--out", str(out))
+    assert pl.read_parquet(out).schema == {"a": pl.Int32}
+
+
+def test_json_has_no_word_for_what_is_no_number(store_file):
+    text = run(
+        store_file, "select 'nan'::double as a, 'inf'::double as b", "--format", "json"
+    ).stdout
+    assert json.loads(text, parse_constant=pytest.fail) == [{"a": None, "b": None}]
+
+
 @pytest.mark.parametrize(
     ("text", "finished"),
     [("select 1;", True), ("select 1", False), ("help", True), ("exit", True), ("", True),
@@ -128,6 +166,15 @@ def test_the_prompt_in_a_terminal(store_file, tmp_path):
     child.expect("dwell>")
     child.send("drop table episode;\r")
     child.expect("The store is read-only here")
+    child.expect("dwell>")
+    child.send("selec 1;\r")
+    child.expect("The SQL cannot be read at or just before selec")
+    child.expect("dwell>")
+    child.send("select count(*) from range(100000000000) a, range(10) b;\r")
+    child.expect(r"range\(10\) b;")
+    time.sleep(0.5)  # let it begin
+    child.sendintr()
+    child.expect("The query was stopped")
     child.expect("dwell>")
     child.send("columns site_quar\t")
     child.expect("ter")  # what Tab adds
