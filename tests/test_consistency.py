@@ -160,12 +160,24 @@ def test_nothing_is_coloured() -> None:
 
 
 @pytest.mark.parametrize("name", COMMANDS)
-def test_what_is_said_on_stderr_can_be_silenced(name: str) -> None:
-    callback = command(name).callback
-    assert callback is not None
-    source = Path(callback.__code__.co_filename).read_text(encoding="utf-8")
-    if "err=True" in source:
-        assert "--quiet" in options(name)
+def test_every_command_can_be_told_to_be_quiet(name: str) -> None:
+    assert options(name)["--quiet"] is options(name)["-q"]
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_option_is_explained(name: str) -> None:
+    for param in command(name).params:
+        if isinstance(param, click.Option):
+            assert param.help, param.name
+            assert param.help.endswith((".", "...")), param.help
+            assert param.metavar or param.type is not click.STRING, param.name
+
+
+def test_an_option_that_several_commands_share_is_worded_alike() -> None:
+    for option in ("--db", "--settings", "--quiet", "--audience", "--site", "--from", "--to"):
+        found = [options(n)[option] for n in COMMANDS if option in options(n)]
+        assert len({(p.metavar, getattr(p, "help", "")) for p in found}) == 1, option
+        assert len(found) > 1
 
 
 def test_an_option_of_one_name_is_of_one_kind() -> None:
@@ -200,6 +212,7 @@ def test_no_second_spelling(option: str) -> None:
         (["undo"], "", {"1"}),
         (["questions"], "first", {"first_night_calls"}),
         (["extract", "glue-study", "--site"], "a", {"avocet"}),
+        (["extract", "--column"], "dose", {"dose_mg_kg_h"}),
         (["dictionary"], "episode_d", {"episode_dwell"}),
         ([], "doc", {"doctor"}),
     ],

@@ -12,8 +12,10 @@ from pipeline.commands.options import (
     audience_option,
     db_option,
     format_option,
+    from_option,
     quiet_option,
     settings_option,
+    to_option,
 )
 from pipeline.commands.printing import print_frame, to_json
 
@@ -29,7 +31,8 @@ if TYPE_CHECKING:
     "names",
     multiple=True,
     shell_complete=measure_names,
-    help="May be repeated; those logged unless named.",
+    metavar="NAME",
+    help="Only this measure; may be repeated. Those logged unless named.",
 )
 @click.option(
     "--lag",
@@ -38,8 +41,8 @@ if TYPE_CHECKING:
     show_default=True,
     help="Months of settling in that the trend leaves out.",
 )
-@click.option("--from", "first", metavar="YYYY-MM", help="First month of placement.")
-@click.option("--to", "last", metavar="YYYY-MM", help="Last month of placement.")
+@from_option
+@to_option
 @click.option(
     "--out",
     "figures",

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pipeline.commands.complete import measure_names, site_codes
+from pipeline.commands.complete import measure_names
 from pipeline.commands.options import (
     audience_option,
     db_option,
     format_option,
     quiet_option,
     settings_option,
+    site_option,
 )
 from pipeline.errors import UsageError
 
@@ -40,16 +41,11 @@ ALIASES = {
 
 @click.command(epilog=EPILOG)
 @click.argument("name", required=False, shell_complete=measure_names)
-@click.option(
-    "--site",
-    "sites",
-    multiple=True,
-    shell_complete=site_codes,
-    help="Only this site; may be repeated.",
-)
+@site_option
 @click.option(
     "--by",
     multiple=True,
+    metavar="COLUMN",
     help="month (unless given) or quarter; also site, surgeon_type, limb, ...: a chart for each.",
 )
 @click.option("--where", metavar="CONDITION", help="Only episodes like \"limb = 'lower'\".")

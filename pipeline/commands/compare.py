@@ -12,8 +12,10 @@ from pipeline.commands.options import (
     audience_option,
     db_option,
     format_option,
+    from_option,
     quiet_option,
     settings_option,
+    to_option,
 )
 from pipeline.commands.printing import print_frame, to_json
 
@@ -45,13 +47,14 @@ BY = (
     "names",
     multiple=True,
     shell_complete=measure_names,
-    help="May be repeated; all unless named.",
+    metavar="NAME",
+    help="Only this measure; may be repeated. All unless named.",
 )
 @click.option(
     "--quarter", metavar="YYYY-Qn", shell_complete=quarter_names, help="Quarter of placement."
 )
-@click.option("--from", "first", metavar="YYYY-MM", help="First month of placement.")
-@click.option("--to", "last", metavar="YYYY-MM", help="Last month of placement.")
+@from_option
+@to_option
 @click.option(
     "--adjust/--no-adjust", default=True, show_default=True, help="Allow for case mix, or not."
 )

@@ -7,7 +7,6 @@ place for a message.
 import click
 from click.shell_completion import CompletionItem
 
-from pipeline.commands.options import DEFAULT_DB
 from pipeline.errors import DwellError
 
 
@@ -38,6 +37,18 @@ def question_names(
 
     found = load_questions().values()
     return [CompletionItem(q.name, help=q.title) for q in found if q.name.startswith(incomplete)]
+
+
+def extract_columns(
+    ctx: click.Context, param: click.Parameter, incomplete: str
+) -> list[CompletionItem]:
+    """Complete a column of an extract, with what it means."""
+    from pipeline.measures.extract import columns_to_choose_from
+
+    found = columns_to_choose_from().values()
+    return [
+        CompletionItem(c.name, help=c.description) for c in found if c.name.startswith(incomplete)
+    ]
 
 
 def site_codes(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
@@ -75,6 +86,7 @@ def load_numbers(
 
 def _from_store(ctx: click.Context, incomplete: str, rows: str) -> list[CompletionItem]:
     """Return what begins as was typed; the select gives a value and a few words on it."""
+    from pipeline.commands.options import DEFAULT_DB  # which names what is completed here
     from pipeline.store import open_store
 
     try:

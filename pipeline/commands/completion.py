@@ -2,6 +2,8 @@
 
 import click
 
+from pipeline.commands.options import always_quiet_option
+
 EPILOG = (
     'Example: eval "$(dwell completion bash)"; the same line in ~/.bashrc (or, with zsh, '
     "~/.zshrc) makes it last. For fish: dwell completion fish | source"
@@ -10,6 +12,7 @@ EPILOG = (
 
 @click.command(epilog=EPILOG)
 @click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
+@always_quiet_option
 def completion(shell: str) -> None:
     """Print the shell's completion script.
 

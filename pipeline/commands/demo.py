@@ -18,7 +18,11 @@ MARK_TEXT = "Everything in this folder is invented. `dwell demo` replaces it.\n"
 @click.argument("folder", type=click.Path(path_type=Path), default="demo")
 @click.option("--seed", type=click.IntRange(min=0), help="Another seed makes other records.")
 @click.option(
-    "--report/--no-report", "with_report", default=True, help="Render the report, or do not."
+    "--report/--no-report",
+    "with_report",
+    default=True,
+    show_default=True,
+    help="Render the report, or do not.",
 )
 @quiet_option
 @click.pass_context

@@ -3,6 +3,7 @@
 import click
 
 from pipeline.commands.complete import described_names
+from pipeline.commands.options import always_quiet_option
 from pipeline.commands.printing import to_json
 
 
@@ -16,6 +17,7 @@ from pipeline.commands.printing import to_json
     show_default=True,
     help="How it is printed.",
 )
+@always_quiet_option
 def dictionary(name: str | None, format_: str) -> None:
     """Describe the records, views and columns.
 

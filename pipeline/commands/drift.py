@@ -5,7 +5,12 @@ from pathlib import Path
 import click
 
 from pipeline.commands.complete import quarter_names
-from pipeline.commands.options import db_option, format_option, settings_option
+from pipeline.commands.options import (
+    always_quiet_option,
+    db_option,
+    format_option,
+    settings_option,
+)
 from pipeline.commands.printing import print_frame
 
 
@@ -14,6 +19,7 @@ from pipeline.commands.printing import print_frame
 @db_option
 @settings_option
 @format_option
+@always_quiet_option
 def drift(quarter: str | None, db: Path, settings: Path | None, format_: str) -> None:
     """List published figures that later data changed.
 

@@ -8,8 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pipeline.commands.complete import site_codes
-from pipeline.commands.options import db_option, quiet_option, settings_option
+from pipeline.commands.complete import extract_columns
+from pipeline.commands.options import (
+    db_option,
+    from_option,
+    quiet_option,
+    settings_option,
+    site_option,
+    to_option,
+)
 from pipeline.commands.printing import to_json
 from pipeline.errors import InputError, UsageError
 
@@ -44,20 +51,19 @@ class Wanted:
     " --column dwell_h --column is_removed"
 )
 @click.argument("study", required=False)
-@click.option("--out", type=click.Path(file_okay=False, path_type=Path), help="A new folder.")
+@click.option("--out", type=click.Path(file_okay=False, path_type=Path), help="The folder to make.")
 @click.option(
-    "--column", "columns", multiple=True, help="May repeat; a usual set if none is named."
+    "--column",
+    "columns",
+    multiple=True,
+    metavar="COLUMN",
+    shell_complete=extract_columns,
+    help="Take this column; may be repeated. A usual set unless named.",
 )
 @click.option("--list", "list_", is_flag=True, help="List the columns to choose from.")
-@click.option(
-    "--site",
-    "sites",
-    multiple=True,
-    shell_complete=site_codes,
-    help="Only this site; may be repeated.",
-)
-@click.option("--from", "first", metavar="YYYY-MM", help="First month of placement.")
-@click.option("--to", "last", metavar="YYYY-MM", help="Last month of placement.")
+@site_option
+@from_option
+@to_option
 @click.option(
     "--format", "format_", type=click.Choice(["parquet", "csv"]), default="parquet",
     show_default=True, help="Of the data file.",

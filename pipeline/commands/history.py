@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from pipeline.commands.options import db_option, format_option
+from pipeline.commands.options import always_quiet_option, db_option, format_option
 from pipeline.commands.printing import print_frame
 from pipeline.errors import NoDataError
 
@@ -13,6 +13,7 @@ from pipeline.errors import NoDataError
 @click.argument("episode_id")
 @db_option
 @format_option
+@always_quiet_option
 def history(episode_id: str, db: Path, format_: str) -> None:
     """Show every version of an episode.
 

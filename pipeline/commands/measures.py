@@ -6,13 +6,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pipeline.commands.complete import measure_names, site_codes
+from pipeline.commands.complete import measure_names
 from pipeline.commands.options import (
     audience_option,
     db_option,
     format_option,
+    from_option,
     quiet_option,
     settings_option,
+    site_option,
+    to_option,
 )
 from pipeline.commands.printing import print_frame, to_json
 
@@ -30,20 +33,15 @@ WITHHELD_WORD = "withheld"
 @click.option(
     "--by",
     multiple=True,
+    metavar="COLUMN",
     default=("month",),
     show_default=True,
     help="month, quarter, site, surgeon_type, limb, nerve_target, age_band, "
     "interpreter_needed, ...; may be repeated. `all` gives one row a measure.",
 )
-@click.option(
-    "--site",
-    "sites",
-    multiple=True,
-    shell_complete=site_codes,
-    help="Only this site; may be repeated.",
-)
-@click.option("--from", "first", metavar="YYYY-MM", help="First month of placement.")
-@click.option("--to", "last", metavar="YYYY-MM", help="Last month of placement.")
+@site_option
+@from_option
+@to_option
 @audience_option
 @db_option
 @settings_option

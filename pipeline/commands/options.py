@@ -6,6 +6,8 @@ from typing import Any
 
 import click
 
+from pipeline.commands.complete import site_codes
+
 DEFAULT_DB = "dwell.duckdb"
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
@@ -38,6 +40,28 @@ format_option: Decorator = click.option(
 
 quiet_option: Decorator = click.option(
     "--quiet", "-q", is_flag=True, help="No progress and no summary on stderr."
+)
+
+# For a command that says nothing on stderr but errors: a script may give it all the same.
+always_quiet_option: Decorator = click.option(
+    "--quiet", "-q", is_flag=True, expose_value=False, help="No progress and no summary on stderr."
+)
+
+site_option: Decorator = click.option(
+    "--site",
+    "sites",
+    multiple=True,
+    metavar="CODE",
+    shell_complete=site_codes,
+    help="Only this site; may be repeated.",
+)
+
+from_option: Decorator = click.option(
+    "--from", "first", metavar="YYYY-MM", help="First month of placement."
+)
+
+to_option: Decorator = click.option(
+    "--to", "last", metavar="YYYY-MM", help="Last month of placement."
 )
 
 audience_option: Decorator = click.option(

@@ -9,8 +9,14 @@ from typing import TYPE_CHECKING, Any
 import click
 import numpy as np
 
-from pipeline.commands.complete import measure_names, site_codes
-from pipeline.commands.options import db_option, format_option, settings_option
+from pipeline.commands.complete import measure_names
+from pipeline.commands.options import (
+    always_quiet_option,
+    db_option,
+    format_option,
+    settings_option,
+    site_option,
+)
 from pipeline.errors import UsageError
 
 if TYPE_CHECKING:
@@ -25,13 +31,7 @@ CHART_NAMES = {"cusum": "CUSUM", "ewma": "EWMA", "run": "run chart"}
 
 @click.command(epilog="Example: dwell plan dislodgement --site curlew --change halving")
 @click.argument("name", metavar="MEASURE", shell_complete=measure_names)
-@click.option(
-    "--site",
-    "sites",
-    multiple=True,
-    shell_complete=site_codes,
-    help="Only this site; may be repeated.",
-)
+@site_option
 @click.option(
     "--change",
     default="doubling",
@@ -49,6 +49,7 @@ CHART_NAMES = {"cusum": "CUSUM", "ewma": "EWMA", "run": "run chart"}
 @db_option
 @settings_option
 @format_option
+@always_quiet_option
 def plan(
     *,
     name: str,

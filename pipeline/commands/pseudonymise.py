@@ -27,7 +27,10 @@ CAUTION = (
     help="File with the site's secret key; the variable DWELL_KEY unless given.",
 )
 @click.option(
-    "--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder to make."
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    required=True,
+    help="The folder to make.",
 )
 @quiet_option
 def pseudonymise(

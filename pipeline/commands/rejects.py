@@ -6,11 +6,12 @@ import click
 
 from pipeline.commands.options import db_option, format_option, quiet_option
 from pipeline.commands.printing import print_frame
+from pipeline.records.layout import RECORDS
 
 
 @click.command(epilog="Example: dwell rejects --file episode.csv --out episode.corrected.csv")
-@click.option("--record", help="Only rows of this record, such as contact.")
-@click.option("--file", "file_name", help="Only rows of the file of this name.")
+@click.option("--record", type=click.Choice(list(RECORDS)), help="Only rows of this record.")
+@click.option("--file", "file_name", metavar="NAME", help="Only rows of the file of this name.")
 @click.option(
     "--out",
     "--csv",

@@ -11,8 +11,10 @@ from pipeline.commands.options import (
     audience_option,
     db_option,
     format_option,
+    from_option,
     quiet_option,
     settings_option,
+    to_option,
 )
 from pipeline.errors import UsageError
 
@@ -36,8 +38,8 @@ FIGURES = (
     metavar="CONDITION",
     help="Only episodes for which it holds, such as \"limb = 'lower' and age_years < 6\".",
 )
-@click.option("--from", "first", metavar="YYYY-MM", help="First month of placement.")
-@click.option("--to", "last", metavar="YYYY-MM", help="Last month of placement.")
+@from_option
+@to_option
 @click.option(
     "--at",
     default="24,48,72",
@@ -59,7 +61,11 @@ FIGURES = (
     help="With --adjust: cox (what drives the reason; unless given) or finegray (what share).",
 )
 @click.option(
-    "--reason", default="dislodged", show_default=True, help="Reason to model and to time."
+    "--reason",
+    metavar="REASON",
+    default="dislodged",
+    show_default=True,
+    help="Reason to model and to time.",
 )
 @click.option("--hazard", is_flag=True, help="When the reason happens: by hour and by clock hour.")
 @click.option("--pump", is_flag=True, help="The pump's expected run-time against time in place.")

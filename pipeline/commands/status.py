@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pipeline.commands.load import warnings
-from pipeline.commands.options import db_option, format_option
+from pipeline.commands.options import always_quiet_option, db_option, format_option
 from pipeline.commands.printing import print_frame, table_lines, to_json
 
 if TYPE_CHECKING:
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 @click.option("--completeness", "fields", is_flag=True, help="How complete each field is.")
 @db_option
 @format_option
+@always_quiet_option
 def status(fields: bool, db: Path, format_: str) -> None:
     """Say what the store holds.
 
