@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 import polars as pl
 
+from pipeline.analysis.counts import Ints
 from pipeline.analysis.cox import cox
 from pipeline.analysis.fine_gray import fine_gray
 from pipeline.analysis.models import (
@@ -35,13 +37,30 @@ HOURS, REASON, NUMBER, CHILD, CENSORING = "hours", "reason", "n", "child", "cens
 EVENTS = "events"
 
 
+Why = Literal[
+    "no_event",  # a term that no catheter removed for the reason has recorded
+    "constant",  # a term that does not vary among the catheters analysed
+    "told_before",  # a term, or a level, that follows from the terms before it
+    "few_events",  # a term that would leave fewer than 10 removals to a coefficient
+    "level_without_event",  # a level without a removal for the reason
+    "not_estimable",  # the whole model; `message` says why
+]
+
+
 @dataclass(frozen=True)
 class LeftOut:
-    """A term, or a level of one, that is not in the model, and why, as a sentence."""
+    """A term, or a level of one, that is not in the model, and why.
+
+    Where events are too few, there are `events`, and the model would have `wanted`
+    coefficients.
+    """
 
     term: str
     level: str | None
-    why: str
+    why: Why
+    events: int = 0
+    wanted: int = 0
+    message: str = ""
 
 
 @dataclass(frozen=True)
@@ -126,7 +145,7 @@ def fit_model(
     try:
         return _fitted(result, rows, choice, hour=hour, level=level)
     except NotEstimableError as error:
-        return replace(result, left_out=(*result.left_out, LeftOut("", None, str(error))))
+        return replace(result, left_out=(*result.left_out, _not_estimable(error)))
 
 
 @dataclass
@@ -149,11 +168,11 @@ def _choose(patterns: pl.DataFrame, terms: list[str]) -> _Choice:
     kept: list[str] = []
     left_out: list[LeftOut] = []
     for term in terms:
-        why = _cannot(_with_levels_seen(patterns, [*kept, term]), term)
-        if why is None:
+        left = _cannot(_with_levels_seen(patterns, [*kept, term]), term)
+        if left is None:
             kept.append(term)
         else:
-            left_out.append(LeftOut(term, None, why))
+            left_out.append(left)
     final = _with_levels_seen(patterns, kept)
     return _Choice(final.patterns, kept, [*left_out, *final.left_out])
 
@@ -173,33 +192,32 @@ def _with_levels_seen(patterns: pl.DataFrame, terms: list[str]) -> _Choice:
             text = as_text(kept[term])
             seen = set(text.filter(kept[EVENTS] > 0).to_list())
             for level in sorted(set(text.to_list()) - seen):
-                left.append(LeftOut(term, level, _none_seen(term, level)))
+                left.append(LeftOut(term, level, "level_without_event"))
                 changed = True
             kept = kept.filter(text.is_in(sorted(seen)))
     return _Choice(kept, terms, left)
 
 
-def _cannot(candidate: _Choice, term: str) -> str | None:
+def _cannot(candidate: _Choice, term: str) -> LeftOut | None:
     """Say why the last term of a candidate cannot be fitted, None where it can."""
-    words = term.replace("_", " ")
     events = int(candidate.patterns[EVENTS].sum())
     if events == 0:
-        return f"{words} is not fitted: no catheter with it recorded was removed for this reason."
+        return LeftOut(term, None, "no_event")
     made = design(candidate.patterns, code_terms(candidate.patterns, candidate.terms))
     alias = set(aliased(made.matrix))
     own = [i for i, column in enumerate(made.columns) if column.term == term]
     if not own or np.ptp(made.matrix[:, own], axis=0).max(initial=0) == 0:
-        return f"{words} is not fitted: it does not vary among the catheters analysed."
+        return LeftOut(term, None, "constant")
     if set(own) <= alias:
-        return f"{words} is not fitted: it tells the same as the terms before it."
-    allowed = events // EVENTS_PER_COEFFICIENT
+        return LeftOut(term, None, "told_before")
     wanted = len(made.columns) - len(alias)
-    if wanted > allowed:
-        return (
-            f"{words} is not fitted: {events} removals for this reason allow {allowed} "
-            f"coefficients at {EVENTS_PER_COEFFICIENT} each, and the model would have {wanted}."
-        )
+    if wanted > events // EVENTS_PER_COEFFICIENT:
+        return LeftOut(term, None, "few_events", events, wanted)
     return None
+
+
+def _not_estimable(error: NotEstimableError) -> LeftOut:
+    return LeftOut("", None, "not_estimable", message=str(error))
 
 
 def _fitted(
@@ -233,8 +251,7 @@ def _without_aliases(
         replace(c, merged=frozenset(level for level in merged[c.term] if level is not None))
         for c in codings
     )
-    left = [LeftOut(x.term, x.level, f"{x.label} is told by the terms before it.") for x in alias]
-    return kept, left
+    return kept, [LeftOut(x.term, x.level, "told_before") for x in alias]
 
 
 def model_data(
@@ -252,7 +269,7 @@ def model_data(
         .then(OF_REASON)
         .otherwise(OTHER_REASON)
     )
-    given = {CHILD: ALONE, CENSORING: 0}
+    absent = {CHILD: ALONE, CENSORING: 0}
     numbered = patterns.select(terms).with_row_index("pattern")
     kept = rows.join(numbered, on=terms, how="inner").select(
         pl.col("pattern").cast(pl.Int64),
@@ -260,14 +277,25 @@ def model_data(
         outcome.cast(pl.Int64).alias("outcome"),
         pl.col(NUMBER).cast(pl.Int64),
         *(
-            pl.col(name).cast(pl.Int64).fill_null(absent)
+            pl.col(name).cast(pl.Int64).fill_null(value)
             if name in rows.columns
-            else pl.lit(absent, pl.Int64).alias(name)
-            for name, absent in given.items()
+            else pl.lit(value, pl.Int64).alias(name)
+            for name, value in absent.items()
         ),
     )
-    kept = kept.sort(["pattern", HOURS, "outcome", CHILD, CENSORING])
-    return ModelData(design(patterns, codings), *(column.to_numpy() for column in kept))
+    pattern, hours, result, n, child, group = (column.to_numpy() for column in kept)
+    _, hour = np.unique(hours, return_inverse=True)
+    order = _one_order((pattern, hour, result, child, group))
+    parts = (part[order] for part in (pattern, hours, result, n, child, group))
+    return ModelData(design(patterns, codings), *parts)
+
+
+def _one_order(keys: Sequence[Ints]) -> Ints:
+    """Sort by whole numbers from -1 up, the first before the others: as one number a row."""
+    one = np.zeros(len(keys[0]), np.int64)
+    for key in keys:
+        one = one * (int(key.max(initial=0)) + 2) + key + 1
+    return np.argsort(one, kind="stable")
 
 
 def _swapped(data: ModelData) -> ModelData:
@@ -279,10 +307,3 @@ def _swapped(data: ModelData) -> ModelData:
     )
     parts = (data.design, data.pattern, data.hours, outcome, data.n, data.child)
     return ModelData(*parts, data.censoring_group)
-
-
-def _none_seen(term: str, level: str) -> str:
-    return (
-        f"{term.replace('_', ' ')} {level.replace('_', ' ')}: no catheter was removed for this "
-        "reason, so a ratio cannot be given; these catheters are not in the model."
-    )

@@ -20,7 +20,7 @@ QUARTERS = (0.25, 0.5, 0.75)
 
 @dataclass(frozen=True)
 class TypicalChild:
-    """Usual values of every term but one; `value` is that one's, in words."""
+    """Usual values of every term but one; `value` is that one's, a code or a number."""
 
     term: str
     value: str
@@ -189,4 +189,4 @@ def _quantile(values: pl.Series, n: pl.Series, q: float) -> float:
 
 
 def _written(value: object) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value).replace("_", " ")
+    return f"{value:g}" if isinstance(value, float) else str(value)

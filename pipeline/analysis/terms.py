@@ -16,9 +16,6 @@ from pipeline.analysis.counts import Floats
 
 EVENTS_PER_COEFFICIENT = 10  # fewer are not fitted; Peduzzi 1995, J Clin Epidemiol 48:1503-1510
 ALIAS_TOLERANCE = 1e-9  # of a column's own length left after the columns before it
-# How a name ends, and what a step of one is called; the longer endings first.
-UNITS = {"_ml_h": "ml/h", "_mg_kg_h": "mg/kg/h", "_years": "year", "_kg": "kg", "_pct": "%"}
-UNITS |= {"_ml": "ml", "_h": "hour", "_hour": "clock hour"}
 
 
 @dataclass(frozen=True)
@@ -28,7 +25,6 @@ class Column:
     term: str
     level: str | None
     reference: str | None
-    label: str
 
 
 @dataclass(frozen=True)
@@ -75,14 +71,10 @@ class Coding:
     @property
     def columns(self) -> tuple[Column, ...]:
         """Columns that the term takes."""
-        words = self.term.replace("_", " ")
         if not self.levels:
-            return (Column(self.term, None, None, _per_unit(self.term)),)
+            return (Column(self.term, None, None),)
         reference = self.levels[0]
-        return tuple(
-            Column(self.term, level, reference, f"{words}: {_words(level)}")
-            for level in self.own_columns
-        )
+        return tuple(Column(self.term, level, reference) for level in self.own_columns)
 
     def encode(self, values: pl.Series) -> Floats:
         """Turn values into the term's columns, shape (p, number of columns).
@@ -189,15 +181,3 @@ def _coding(patterns: pl.DataFrame, term: str, weight: str, reference: str | Non
     if first not in levels and levels:
         raise KeyError(first)
     return Coding(term, (first, *(level for level in sorted(levels) if level != first)))
-
-
-def _per_unit(term: str) -> str:
-    """Say a number and its unit: "age, per year" for age_years."""
-    for suffix, unit in UNITS.items():
-        if term.endswith(suffix):
-            return f"{_words(term.removesuffix(suffix))}, per {unit}"
-    return _words(term)
-
-
-def _words(level: str) -> str:
-    return level.replace("_", " ")

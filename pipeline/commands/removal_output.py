@@ -200,7 +200,7 @@ def _difference(found: Differences) -> list[dict[str, Any]]:
 
 def model_mapping(result: ModelResult, policy: Policy) -> dict[str, Any]:
     """Return a model with its terms, risks, checks, and what was left out and why."""
-    from pipeline.report.model_words import model_sentences
+    from pipeline.report.model_words import left_out_sentence, model_sentences
 
     fit = result.fit
     found: dict[str, Any] = {
@@ -220,7 +220,10 @@ def model_mapping(result: ModelResult, policy: Policy) -> dict[str, Any]:
             }
             for r in result.risks
         ],
-        "left_out": [{"term": x.term, "level": x.level, "why": x.why} for x in result.left_out],
+        "left_out": [
+            {"term": x.term, "level": x.level, "why": left_out_sentence(x, policy.threshold)}
+            for x in result.left_out
+        ],
         "sentences": model_sentences(result, policy.threshold),
     }  # fmt: skip
     if result.check is not None:

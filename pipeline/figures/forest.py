@@ -29,8 +29,7 @@ from pipeline.analysis.models import ModelFit
 from pipeline.analysis.ph_checks import PhCheck
 from pipeline.analysis.risks import Risk
 from pipeline.figures.look import CENTRE, INK, LABEL_SIZE, MUTED, POINT, WIDE_CM, Drawing, look
-from pipeline.figures.steps import spoken
-from pipeline.records.wording import noun_of
+from pipeline.records.wording import effect_of, noun_of, quantity_of, words_of
 
 TICKS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 ROW_CM = 0.62
@@ -110,7 +109,7 @@ def by_day_figure(check: PhCheck, fit: ModelFit) -> Drawing:
     frame = pd.DataFrame(
         [
             (
-                window.column.label,
+                effect_of(window.column.term, window.column.level),
                 f"{window.from_h:g}-{window.until_h:g}",
                 np.log(window.hazard_ratio),
                 np.log(window.lower),
@@ -120,7 +119,7 @@ def by_day_figure(check: PhCheck, fit: ModelFit) -> Drawing:
         ],
         columns=["label", "window", "ratio", "lower", "upper"],
     )
-    labels = [column.label for column in fit.columns][:MOST_COLUMNS]
+    labels = [effect_of(column.term, column.level) for column in fit.columns[:MOST_COLUMNS]]
     frame = frame[frame["label"].isin(labels)]
     frame["label"] = pd.Categorical(frame["label"], labels)
     windows = list(dict.fromkeys(frame["window"]))
@@ -164,16 +163,18 @@ def _rows(result: ModelResult, fit: ModelFit) -> pd.DataFrame:
     seen: set[str] = set()
     for i, column in enumerate(fit.columns):
         if column.reference is not None and column.term not in seen:
-            risk = _risk_text(risks.get((column.term, spoken(column.reference))))
-            label = f"{spoken(column.term)}: {spoken(column.reference)}"
+            risk = _risk_text(risks.get((column.term, column.reference)))
+            label = f"{words_of(column.term)}: {words_of(column.reference)}"
             rows.append((label, 0.0, 0.0, 0.0, True, "1 (reference)", risk))
         seen.add(column.term)
         ends = (fit.hazard_ratio[i], fit.lower[i], fit.upper[i])
         text = f"{ends[0]:.2f} ({ends[1]:.2f} to {ends[2]:.2f})"
-        level = spoken(column.level) if column.level else None
-        risk = _risk_text(risks.get((column.term, level))) if level else _ends(result, column.term)
+        if column.level is None:
+            risk = _ends(result, column.term)
+        else:
+            risk = _risk_text(risks.get((column.term, column.level)))
         ratio, lower, upper = (float(np.log(e)) for e in ends)
-        rows.append((column.label, ratio, lower, upper, False, text, risk))
+        rows.append((effect_of(column.term, column.level), ratio, lower, upper, False, text, risk))
     names = ["label", "ratio", "lower", "upper", "is_reference", "ratio_text", "risk_text"]
     frame = pd.DataFrame(rows, columns=names)
     frame["y"] = np.arange(len(frame))[::-1].astype(float)
@@ -232,13 +233,18 @@ def _title(result: ModelResult, fit: ModelFit) -> str:
     if not clear:
         return f"No difference in removal for {reason} is clear in this model"
     column = fit.columns[clear[0]]
-    more = fit.coefficients[clear[0]] > 0
-    return f"Removal for {reason} is {'more' if more else 'less'} frequent with {column.label}"
+    often = "more" if fit.coefficients[clear[0]] > 0 else "less"
+    what = (
+        f"higher {quantity_of(column.term)[0]}"
+        if column.level is None
+        else effect_of(column.term, column.level)
+    )
+    return f"Removal for {reason} is {often} frequent with {what}"
 
 
 def _alt(fit: ModelFit) -> str:
     parts = [
-        f"{column.label} {r:.2f} ({lo:.2f} to {up:.2f})"
+        f"{effect_of(column.term, column.level)} {r:.2f} ({lo:.2f} to {up:.2f})"
         for column, r, lo, up in zip(
             fit.columns, fit.hazard_ratio, fit.lower, fit.upper, strict=True
         )
@@ -250,9 +256,9 @@ def _check_title(check: PhCheck) -> str:
     doubtful = [t.term for t in check.tests[:-1] if t.p_value < 0.05]
     if not doubtful:
         return "The ratios hold over the whole course"
-    return f"The ratio changes with time for {', '.join(spoken(t) for t in doubtful)}"
+    return f"The ratio changes with time for {', '.join(words_of(t) for t in doubtful)}"
 
 
 def _check_alt(check: PhCheck) -> str:
-    parts = [f"{spoken(t.term)} p {t.p_value:.2g}" for t in check.tests]
+    parts = [f"{words_of(t.term)} p {t.p_value:.2g}" for t in check.tests]
     return f"Tests of ratios that change with time: {', '.join(parts)}."

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from pipeline.analysis.modelling import ModelResult
+from pipeline.analysis.modelling import LeftOut, ModelResult
 from pipeline.analysis.models import ModelFit
 from pipeline.analysis.risks import Risk
-from pipeline.records.wording import noun_of, words_of
+from pipeline.analysis.terms import EVENTS_PER_COEFFICIENT
+from pipeline.records.wording import effect_of, noun_of, words_of
 
 MEANINGS = {
     "cox": "Other reasons end follow-up: a ratio says what drives this reason while in place.",
@@ -28,15 +29,45 @@ def model_sentences(result: ModelResult, hidden: int = 0) -> list[str]:
     if result.fit is not None:
         said = [_column(result, result.fit, i) for i in range(len(result.fit.columns))]
         said.append(MEANINGS[result.model])
-    said += [left.why for left in result.left_out]
+    said += [left_out_sentence(left, hidden) for left in result.left_out]
     if result.missing:
         number = "A few" if result.missing < hidden else f"{result.missing:,}"
-        terms = ", ".join(_words(term) for term in result.missing_by_term)
+        terms = ", ".join(words_of(term) for term in result.missing_by_term)
         said.append(
             f"{number} catheters are not in the model because something is not recorded "
             f"({terms}): complete cases only."
         )
     return [*said, *_proportional(result)]
+
+
+def left_out_sentence(left: LeftOut, hidden: int = 0) -> str:
+    """Say what is not in a model and why; `hidden` as for the sentences of a model."""
+    name = words_of(left.term)
+    if left.why == "not_estimable":
+        return left.message
+    if left.why == "level_without_event":
+        return (
+            f"{_capital(name)} {words_of(str(left.level))}: no catheter was removed for this "
+            "reason, so a ratio cannot be given; these catheters are not in the model."
+        )
+    if left.why == "told_before" and left.level is not None:
+        return f"{_capital(effect_of(left.term, left.level))} is told by the terms before it."
+    return f"{_capital(name)} is not fitted: {_why_no_term(left, hidden)}."
+
+
+def _why_no_term(left: LeftOut, hidden: int) -> str:
+    if left.why == "no_event":
+        return "no catheter with it recorded was removed for this reason"
+    if left.why == "constant":
+        return "it does not vary among the catheters analysed"
+    if left.why == "told_before":
+        return "it tells the same as the terms before it"
+    number = f"fewer than {hidden}" if left.events < hidden else f"{left.events:,}"
+    coefficients = "1 coefficient" if left.wanted == 1 else f"{left.wanted} coefficients"
+    return (
+        f"there are {number} removals for this reason, too few for the {coefficients} that the "
+        f"model would have, at {EVENTS_PER_COEFFICIENT} each"
+    )
 
 
 def _column(result: ModelResult, fit: ModelFit, i: int) -> str:
@@ -46,13 +77,14 @@ def _column(result: ModelResult, fit: ModelFit, i: int) -> str:
     reason = noun_of(result.reason)
     risks = {r.child.value: r for r in result.risks if r.child.term == column.term}
     if column.level is None:
+        step = _capital(effect_of(column.term, None))
         return (
-            f"{_capital(column.label)}: removal for {reason} is {ratio:.2f} times as frequent "
+            f"{step}: removal for {reason} is {ratio:.2f} times as frequent "
             f"{limits}, all else equal{_number_risks(list(risks.values()))}."
         )
     assert column.reference is not None
-    level, reference = _words(column.level), _words(column.reference)
-    own, other = risks.get(level), risks.get(reference)
+    level, reference = words_of(column.level), words_of(column.reference)
+    own, other = risks.get(column.level), risks.get(column.reference)
     beside = ""
     if own is not None and other is not None:
         beside = (
@@ -60,7 +92,7 @@ def _column(result: ModelResult, fit: ModelFit, i: int) -> str:
             f"{_per_100(other)}"
         )
     return (
-        f"{_capital(_words(column.term))} {level} against {reference}: removal for {reason} is "
+        f"{_capital(words_of(column.term))} {level} against {reference}: removal for {reason} is "
         f"{ratio:.2f} times as frequent {limits}, all else equal{beside}."
     )
 
@@ -80,7 +112,7 @@ def _proportional(result: ModelResult) -> list[str]:
     if result.check is None:
         return []
     doubtful = [
-        f"{_words(test.term)} (p {test.p_value:.2g})"
+        f"{words_of(test.term)} (p {test.p_value:.2g})"
         for test in result.check.tests[:-1]
         if test.p_value < FEW_P
     ]
@@ -90,10 +122,6 @@ def _proportional(result: ModelResult) -> list[str]:
         f"The ratio changes over the course for {', '.join(doubtful)}: read it as an average, "
         "and look at the ratios by day."
     ]
-
-
-def _words(code: str) -> str:
-    return words_of(code)
 
 
 def _capital(text: str) -> str:

@@ -74,7 +74,7 @@ def test_limits_of_the_curves_hold_the_truth() -> None:
 def model_data(hours: np.ndarray, reason: np.ndarray, with_it: np.ndarray) -> ModelData:
     n = len(hours)
     outcome = np.select([reason == CENSORED, reason == 0], [0, 1], 2)
-    design = Design(np.array([[0.0], [1.0]]), (Column("x", None, None, "x"),))
+    design = Design(np.array([[0.0], [1.0]]), (Column("x", None, None),))
     return ModelData(
         design,
         with_it.astype(np.int64),

@@ -79,7 +79,7 @@ def model_data(
     """One row an episode, as models take it."""
     n, k = matrix.shape
     names = terms or [f"x{i}" for i in range(k)]
-    columns = tuple(Column(name, None, None, name) for name in names)
+    columns = tuple(Column(name, None, None) for name in names)
     return ModelData(
         Design(matrix.astype(float), columns),
         np.arange(n),
