@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+from scipy import special
 
 from pipeline.analysis.count_models import glm, predict
 from pipeline.analysis.rates import Kind
@@ -193,9 +193,9 @@ def _quasi(y: Floats, n: Floats, design: Floats, kind: Kind) -> tuple[Any, float
 
 def _effect(fit: Any, scale: float, k: int, level: float) -> Effect:
     estimate, error = float(fit.params[k]), float(fit.bse[k]) * np.sqrt(scale)
-    law = stats.t(max(float(fit.df_resid), 1.0))
-    reach = error * law.ppf(0.5 + level / 2)
-    p_value = 2 * law.sf(abs(estimate) / error) if error > 0 else float("nan")
+    spare = max(float(fit.df_resid), 1.0)
+    reach = error * special.stdtrit(spare, 0.5 + level / 2)
+    p_value = 2 * special.stdtr(spare, -abs(estimate) / error) if error > 0 else float("nan")
     return Effect(
         float(np.exp(estimate)),
         float(np.exp(estimate - reach)),
