@@ -14,13 +14,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.analysis.count_models import clustering, fit_model, predict, variance_per_unit
-from pipeline.analysis.design import coded
-from pipeline.analysis.pattern_counts import PatternCounts, added
+from pipeline.analysis.cross_fit import Prediction, Table, tabulate
+from pipeline.analysis.model_checks import Calibration, calibrate, concordance
+from pipeline.analysis.pattern_counts import PatternCounts
 from pipeline.analysis.rates import Kind
+from pipeline.analysis.reference import settle
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 # Everything that may be adjusted for, and why it is not the team's choice. What a
 # team chooses to do better (dressing, glue, tunnelling, dose, pump, who places it,
@@ -36,18 +37,6 @@ ADJUSTABLE = {
 NESTED = {"limb": "nerve_target"}  # each nerve belongs to one limb
 
 EVENTS_PER_COEFFICIENT = 10  # common practice, no source: fewer are not fitted
-MOST_ALONE = 10  # up to so many groups each is left out alone
-FOLDS = 5  # with more of them
-CALIBRATION_BINS = 10
-
-
-@dataclass(frozen=True)
-class Calibration:
-    """Observed against expected in tenths of predicted risk, lowest first."""
-
-    denominator: Floats
-    observed: Floats
-    expected: Floats
 
 
 @dataclass(frozen=True)
@@ -64,8 +53,12 @@ class Expectation:
     variance : float array, shape (groups,)
         Variance of observed minus expected when the group does not differ: the
         chance in the events, times `dispersion`, and that in the expectation.
+    p_value : float array, shape (groups,)
+        Of no difference from the reference, by the rarer of the event and its absence.
+    is_aside : bool array, shape (groups,)
+        Groups too far from the rest to set what is expected of others.
     reference_events : float array, shape (groups,)
-        Events outside the group.
+        Events of the groups that one is judged against.
     worth : float array, shape (groups,)
         Events that would give an expected number as certain as this one: its
         square over its variance.
@@ -92,6 +85,8 @@ class Expectation:
     denominator: Floats
     expected: Floats
     variance: Floats
+    p_value: Floats
+    is_aside: Bools
     reference_events: Floats
     worth: Floats
     terms: tuple[str, ...]
@@ -102,11 +97,13 @@ class Expectation:
     calibration: Calibration
 
 
-def expect(counts: PatternCounts, *, by: str, terms: Sequence[str], kind: Kind) -> Expectation:
+def expect(
+    counts: PatternCounts, *, by: str, terms: Sequence[str], kind: Kind, fewest_aside: int = 0
+) -> Expectation:
     """Predict each group's numbers by a case-mix model of the other groups.
 
-    With ten groups or fewer each is predicted by a model of all the others; with
-    more, groups are dealt into five folds of like volume.
+    Groups far from the rest set nobody's standard: see
+    :func:`pipeline.analysis.reference.settle`.
 
     Parameters
     ----------
@@ -118,6 +115,9 @@ def expect(counts: PatternCounts, *, by: str, terms: Sequence[str], kind: Kind) 
         Declared case-mix terms, the most needed first; none for crude figures.
     kind : {"proportion", "rate"}
         Logistic, or Poisson with the denominator as exposure.
+    fewest_aside : int
+        Episodes with an event (and, for a proportion, units without) below which a
+        group is not set aside.
 
     Raises
     ------
@@ -128,28 +128,48 @@ def expect(counts: PatternCounts, *, by: str, terms: Sequence[str], kind: Kind) 
     groups = counts.levels[by]
     if len(groups) < 2:
         raise ValueError("a comparison needs two groups")
-    wanted = [term for term in terms if term != by]
-    kept, left_out = affordable(counts, wanted, kind)
-    table = _tabulate(counts, by, kept)
-    fits = _cross_fit(table, kind)
-    dispersion = clustering(counts.sums, _by_pattern(table, fits)[table.pattern], kind)
+    kept, left_out = affordable(counts, [term for term in terms if term != by], kind)
+    table = tabulate(counts, by, kept)
+    found, aside = settle(table, kind, _may_stand_aside(counts, by, kind, fewest_aside))
+    return _expectation(table, kind, found, aside, groups=groups, terms=(kept, left_out))
+
+
+def _may_stand_aside(counts: PatternCounts, by: str, kind: Kind, fewest: int) -> Bools:
+    """Keep groups whose few events could be worked out from what is left without them."""
+    totals = counts.totals(by)
+    enough: Bools = totals.with_event >= fewest
+    if kind == "proportion":
+        enough &= totals.denominator - totals.numerator >= fewest
+    return enough
+
+
+def _expectation(
+    table: Table,
+    kind: Kind,
+    found: Prediction,
+    aside: Bools,
+    *,
+    groups: tuple[str, ...],
+    terms: tuple[list[str], list[str]],
+) -> Expectation:
     observed = table.events.sum(axis=1)
-    expected = (table.units * fits.mean).sum(axis=1)
+    in_reference = np.where(aside, 0.0, observed)
     return Expectation(
         groups=groups,
         observed=observed,
         denominator=table.units.sum(axis=1),
-        expected=expected,
-        worth=expected**2 / np.maximum(fits.error, 1e-300),
-        variance=dispersion
-        * ((table.units * variance_per_unit(fits.mean, kind)).sum(axis=1) + fits.error),
-        reference_events=observed.sum() - observed,
-        terms=tuple(kept),
-        left_out=tuple(left_out),
-        dispersion=dispersion,
-        is_penalised=fits.is_penalised,
-        c_statistic=_concordance(table, fits.mean, kind),
-        calibration=_calibrate(_by_risk(table, fits.mean)),
+        expected=found.expected,
+        variance=found.variance,
+        p_value=found.p_value,
+        is_aside=aside,
+        reference_events=in_reference.sum() - in_reference,
+        worth=found.expected**2 / np.maximum(found.error, 1e-300),
+        terms=tuple(terms[0]),
+        left_out=tuple(terms[1]),
+        dispersion=found.dispersion,
+        is_penalised=found.is_penalised,
+        c_statistic=concordance(table, found.mean, kind),
+        calibration=calibrate(table, found.mean),
     )
 
 
@@ -190,100 +210,3 @@ def affordable(
         else:
             left_out.append(term)
     return kept, left_out
-
-
-@dataclass(frozen=True)
-class _Table:
-    """Events and units by group and covariate pattern, and the patterns' design."""
-
-    events: Floats  # (groups, patterns)
-    units: Floats  # (groups, patterns)
-    design: Floats  # (patterns, coefficients)
-    pattern: Ints  # (rows of the counts,)
-
-
-@dataclass(frozen=True)
-class _Fits:
-    mean: Floats  # (groups, patterns): events a unit, by the model without the group
-    error: Floats  # (groups,): variance of the expected number from the fit
-    is_penalised: bool
-
-
-def _tabulate(counts: PatternCounts, by: str, terms: Sequence[str]) -> _Table:
-    patterns = coded(counts, terms)
-    size = (len(counts.levels[by]), len(patterns.design))
-    cell = counts.codes[by] * size[1] + patterns.pattern
-    events, units = (
-        added(weights, cell, size[0] * size[1]).reshape(size)
-        for weights in (counts.sums.numerator, counts.sums.denominator)
-    )
-    return _Table(events, units, patterns.design, patterns.pattern)
-
-
-def _cross_fit(table: _Table, kind: Kind) -> _Fits:
-    whole_events, whole_units = table.events.sum(axis=0), table.units.sum(axis=0)
-    mean, error = np.empty_like(table.units), np.empty(len(table.units))
-    is_penalised, start = False, None
-    for fold in _folds(table.units.sum(axis=1)):
-        events = whole_events - table.events[fold].sum(axis=0)
-        units = whole_units - table.units[fold].sum(axis=0)
-        fit = fit_model(table.design, events, np.maximum(units, 0.0), kind, start=start)
-        mean[fold] = predict(table.design, fit.coefficients, kind)
-        slope = (table.units[fold] * variance_per_unit(mean[fold], kind)) @ table.design
-        error[fold] = np.einsum("gi,ij,gj->g", slope, fit.covariance, slope)
-        is_penalised |= fit.is_penalised
-        start = None if fit.is_penalised else fit.coefficients
-    return _Fits(mean, error, is_penalised)
-
-
-def _folds(volume: Floats) -> list[Ints]:
-    """Deal groups into folds of like volume; each its own where there are few."""
-    count = len(volume) if len(volume) <= MOST_ALONE else FOLDS
-    order = np.argsort(-volume, kind="stable")
-    return [np.sort(order[k::count]) for k in range(count)]
-
-
-def _by_pattern(table: _Table, fits: _Fits) -> Floats:
-    """Average the folds' predictions for each pattern."""
-    units = table.units.sum(axis=0)
-    return (table.units * fits.mean).sum(axis=0) / np.where(units > 0, units, 1.0)
-
-
-@dataclass(frozen=True)
-class _ByRisk:
-    """Units, events and expected events at each distinct predicted risk, ascending."""
-
-    units: Floats
-    events: Floats
-    expected: Floats
-
-
-def _by_risk(table: _Table, mean: Floats) -> _ByRisk:
-    expected = (table.units * mean).sum(axis=1)
-    scale = table.events.sum(axis=1) / np.where(expected > 0, expected, 1.0)
-    own = mean * scale[:, None]
-    _, rank = np.unique(np.round(own.ravel(), 12), return_inverse=True)
-    parts = (table.units, table.events, table.units * own)
-    return _ByRisk(*(added(weights.ravel(), rank) for weights in parts))
-
-
-def _concordance(table: _Table, mean: Floats, kind: Kind) -> float:
-    """Chance that an event outranks a non-event of its group by predicted risk, ties half."""
-    order = np.argsort(mean, axis=1, kind="stable")
-    events, units = (np.take_along_axis(a, order, axis=1) for a in (table.events, table.units))
-    others = units - events if kind == "proportion" else units
-    below = np.cumsum(others, axis=1) - others / 2
-    pairs = float((events.sum(axis=1) * others.sum(axis=1)).sum())
-    return float((events * below).sum()) / pairs if pairs > 0 else float("nan")
-
-
-def _calibrate(risk: _ByRisk) -> Calibration:
-    """Add risks up into bins of like volume."""
-    middle = np.cumsum(risk.units) - risk.units / 2
-    share = middle / max(risk.units.sum(), 1e-9)
-    bins = np.minimum((share * CALIBRATION_BINS).astype(int), CALIBRATION_BINS - 1)
-    units, events, expected = (
-        added(weights, bins) for weights in (risk.units, risk.events, risk.expected)
-    )
-    filled = units > 0
-    return Calibration(units[filled], events[filled], expected[filled])

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.analysis import intervals, multiplicity, power, shrinkage, tails
+from pipeline.analysis import intervals, multiplicity, power, shrinkage
 from pipeline.analysis.case_mix import Expectation, expect
 from pipeline.analysis.pattern_counts import PatternCounts
 from pipeline.analysis.rates import Kind, Rates, ascertainment, rates
@@ -16,6 +16,7 @@ from pipeline.analysis.rates import Kind, Rates, ascertainment, rates
 Floats = NDArray[np.float64]
 
 TOO_FEW = "too few to tell"
+SET_ASIDE = "left out of what is expected of others"
 
 
 @dataclass(frozen=True)
@@ -31,7 +32,8 @@ class GroupRow:
     numerator, denominator, rate, lower, upper : float
         Crude figures, in the measure's unit, with 95% limits.
     expected : float
-        Events expected from the other groups, given the case mix.
+        Events expected from the other groups, given the case mix; groups far from the
+        rest set nobody's standard.
     ratio, ratio_lower, ratio_upper : float
         Observed to expected, with 95% mid-P limits; wide where events are common,
         since they take them for rare. `called` does not.
@@ -44,7 +46,7 @@ class GroupRow:
     p_value : float
         Of no difference from the other groups.
     called : bool
-        Called different at a false discovery rate of 5%.
+        Called different: see :func:`with_calls`.
     ascertainment : float
         Share of episodes with a known numerator.
     note : str
@@ -82,7 +84,7 @@ class Comparison:
     by : str
         What is compared.
     network_rate : float
-        Rate of all groups together, in the measure's unit.
+        Rate of all groups together but for those set aside, in the measure's unit.
     spread : float
         Standard deviation between groups on the log scale.
     expectation : Expectation
@@ -108,6 +110,7 @@ def compare(
     kind: Kind,
     multiplier: float = 100.0,
     min_ascertainment: float = 0.8,
+    fewest_aside: int = 0,
 ) -> Comparison:
     """Compare the groups of one factor on one measure.
 
@@ -127,6 +130,8 @@ def compare(
         The measure's unit.
     min_ascertainment : float
         Share of known numerators below which the row says so.
+    fewest_aside : int
+        As for :func:`pipeline.analysis.case_mix.expect`.
 
     Raises
     ------
@@ -135,10 +140,11 @@ def compare(
         adjusted for.
     """
     counts = _with_denominator(counts, by)
-    model = expect(counts, by=by, terms=terms, kind=kind)
+    model = expect(counts, by=by, terms=terms, kind=kind, fewest_aside=fewest_aside)
     totals = counts.totals(by)
     crude = rates(totals.numerator, totals.denominator, kind=kind, multiplier=multiplier)
-    overall = float(totals.numerator.sum() / totals.denominator.sum()) * multiplier
+    kept = ~model.is_aside
+    overall = float(totals.numerator[kept].sum() / totals.denominator[kept].sum()) * multiplier
     shrunk = shrinkage.shrink(
         model.observed, model.expected, model.denominator, kind=kind, dispersion=model.dispersion
     )
@@ -161,16 +167,15 @@ def compare(
 
 
 def with_calls(comparisons: Sequence[Comparison]) -> tuple[Comparison, ...]:
-    """Call rows different, counting every row of every comparison as one family.
+    """Call rows different, judging together what is read together.
 
-    What is read together is judged together, so that a table of many measures
-    does not find a difference by being long. A row that is not called and could
-    not have shown a doubling says so.
+    See :func:`pipeline.analysis.multiplicity.called_together`. A row that is not called
+    and could not have shown a doubling says so.
     """
-    p_values = [row.p_value for comparison in comparisons for row in comparison.rows]
-    verdicts = iter(multiplicity.called(p_values).tolist())
+    verdicts = multiplicity.called_together([[r.p_value for r in c.rows] for c in comparisons])
     return tuple(
-        replace(c, rows=tuple(_decided(row, next(verdicts)) for row in c.rows)) for c in comparisons
+        replace(c, rows=tuple(_decided(row, bool(v)) for row, v in zip(c.rows, own, strict=True)))
+        for c, own in zip(comparisons, verdicts, strict=True)
     )
 
 
@@ -221,19 +226,8 @@ def _columns(
         "shrunken_lower": in_unit(shrunk.lower),
         "shrunken_upper": in_unit(shrunk.upper),
         "above_network": shrunk.above_network,
-        "p_value": _p_values(model, kind),
+        "p_value": model.p_value,
     }
-
-
-def _p_values(model: Expectation, kind: Kind) -> Floats:
-    """Test the rarer of the event and its absence."""
-    observed, expected = model.observed, model.expected
-    if kind == "proportion":
-        flip = expected > model.denominator / 2
-        observed = np.where(flip, model.denominator - observed, observed)
-        expected = np.where(flip, model.denominator - expected, expected)
-    clump = model.dispersion  # events that come in clusters of this size count as one
-    return tails.tail_p_value(observed / clump, expected / clump, model.variance / clump**2)
 
 
 def _notes(model: Expectation, share: Floats, minimum: float, kind: Kind) -> list[str]:
@@ -245,6 +239,8 @@ def _notes(model: Expectation, share: Floats, minimum: float, kind: Kind) -> lis
         parts = [TOO_FEW] if few[i] else []
         if model.reference_events[i] == 0:
             parts.append("no events elsewhere")
+        if model.is_aside[i]:
+            parts.append(SET_ASIDE)
         if share[i] < minimum:
             parts.append(f"numerator known for {share[i]:.0%} of episodes")
         if model.left_out:

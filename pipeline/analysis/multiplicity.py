@@ -1,9 +1,12 @@
 """Several comparisons at once: which of many are called different."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 FALSE_DISCOVERY_RATE = 0.05  # share of the calls that may be false, on average
+FAMILY_WISE_ERROR = 0.05  # chance of any false call among the groups of one comparison
 
 
 def benjamini_hochberg(p_values: ArrayLike) -> NDArray[np.float64]:
@@ -52,3 +55,51 @@ def called(p_values: ArrayLike, *, rate: float = FALSE_DISCOVERY_RATE) -> NDArra
     """Say which comparisons are called different at a false discovery rate."""
     adjusted = benjamini_hochberg(p_values)
     return np.where(np.isnan(adjusted), np.inf, adjusted) <= rate
+
+
+def called_in_family(p_values: ArrayLike, *, error: float = FAMILY_WISE_ERROR) -> NDArray[np.bool_]:
+    """Say which comparisons are called by Holm's step-down test.
+
+    The i-th smallest of m p-values is called while it and all smaller ones p are at
+    or below error / (m - i + 1). The chance of any false call is at most `error`,
+    whatever else truly differs.
+
+    Parameters
+    ----------
+    p_values : array_like, shape (comparisons,)
+        NaN marks a comparison that was not made; it is not called and does not count.
+    error : float
+        Chance of any false call.
+
+    References
+    ----------
+    Holm 1979, Scand J Stat 6:65-70 (recalled, not retrieved).
+    """
+    p = np.asarray(p_values, dtype=float)
+    order = np.argsort(np.where(np.isnan(p), np.inf, p), kind="stable")
+    made = np.count_nonzero(~np.isnan(p))
+    stands = np.zeros(p.shape, dtype=bool)
+    steps = p[order[:made]] <= error / (made - np.arange(made))
+    stands[order[:made]] = np.logical_and.accumulate(steps)
+    return stands
+
+
+def called_together(families: Sequence[ArrayLike]) -> list[NDArray[np.bool_]]:
+    """Say which comparisons of several families, read together, are called.
+
+    A comparison is called at a false discovery rate of 5% over all families, so that
+    a long table finds nothing by being long; and only if it is by the step-down test
+    of its own family, so that where one group differs no other is called in more than
+    one family in twenty.
+
+    Parameters
+    ----------
+    families : sequence of array_like, each of shape (comparisons,)
+        P-values; NaN marks a comparison that was not made.
+    """
+    own = [called_in_family(p_values) for p_values in families]
+    if not own:
+        return []
+    together = called(np.concatenate([np.asarray(p, float) for p in families]))
+    parts = np.split(together, np.cumsum([len(family) for family in own])[:-1])
+    return [part & family for part, family in zip(parts, own, strict=True)]

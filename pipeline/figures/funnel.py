@@ -44,6 +44,7 @@ from pipeline.figures.look import (
 from pipeline.figures.steps import spoken
 from pipeline.measures.catalogue import Measure
 
+MOST_NAMED = 3  # groups set aside, in the caption
 MOST_LABELS = 12  # with more groups only those outside the limits are named
 
 
@@ -85,6 +86,7 @@ def funnel_figure(
         [row.denominator for row in rows],
         kind=comparison.kind,
         multiplier=comparison.multiplier,
+        centre=comparison.network_rate / comparison.multiplier,
     )
     points = _funnel_points(made, keep)
     outside = points[points["status"] != "inside"]
@@ -93,7 +95,7 @@ def funnel_figure(
     return Drawing(
         plot,
         title=title or _funnel_title(measure, comparison, outside),
-        caption=_funnel_caption(made, withheld),
+        caption=_funnel_caption(made, _aside(comparison, labels), withheld),
         alt=_funnel_alt(measure, made, points),
         width_cm=CHART_CM[0],
         height_cm=CHART_CM[1] + 1.2,
@@ -190,14 +192,25 @@ def _funnel_title(measure: Measure, comparison: Comparison, outside: pd.DataFram
     return f"{measure.title}: {', '.join(sides)} the {limit} limit"
 
 
-def _funnel_caption(made: Funnel, withheld: int) -> str:
+def _aside(comparison: Comparison, labels: Labels) -> str:
+    """Say whom the centre leaves out."""
+    model = comparison.expectation
+    names = [g for g, is_aside in zip(model.groups, model.is_aside, strict=True) if is_aside]
+    if not names:
+        return ""
+    named = [label(name, labels) for name in names]
+    who = listed(named) if len(named) <= MOST_NAMED else f"{len(named)} groups"
+    return f" but for {who}, far from the rest"
+
+
+def _funnel_caption(made: Funnel, aside: str, withheld: int) -> str:
     law = "binomial" if made.kind == "proportion" else "Poisson"
     limits = f"exact {law} limits"
     if made.is_widened:
         limits += f", widened for over-dispersion (factor {made.dispersion.phi:.2f})"
     return (
-        f"Funnel plot of crude rates; line: all together; {limits} at 95% (dashed) and 99.8%. "
-        f"Not a ranking.{left_out(withheld)}"
+        f"Funnel plot of crude rates; line: all together{aside}; {limits} at 95% (dashed) "
+        f"and 99.8%. Not a ranking.{left_out(withheld)}"
     )
 
 

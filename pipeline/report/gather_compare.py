@@ -130,6 +130,7 @@ def compare_measures(
                 kind=measure.denominator_kind,
                 multiplier=measure.multiplier,
                 min_ascertainment=settings.min_ascertainment,
+                fewest_aside=settings.small_cell,
             )
             found.append((measure, label, in_order(made, order)))
             _enter(ledger, measure, label, found[-1][2])
@@ -224,6 +225,22 @@ def _enter(ledger: Ledger, measure: Measure, label: str, comparison: Comparison)
         episodes=[row.episodes for row in comparison.rows],
         is_proportion=is_one_each(measure, comparison),
     )
+    _enter_reference(ledger, (measure.name, label), comparison)
+
+
+def _enter_reference(ledger: Ledger, name: tuple[str, str], comparison: Comparison) -> None:
+    """Own up that expected numbers tell what the groups not set aside add up to."""
+    model = comparison.expectation
+    aside = {g for g, is_aside in zip(model.groups, model.is_aside, strict=True) if is_aside}
+    if not aside:
+        return
+    kept = [row for row in comparison.rows if row.group not in aside]
+    for column, total in (
+        ("event", sum(row.with_event for row in kept)),
+        ("all", sum(row.episodes for row in kept)),
+    ):
+        ledger.count((name, "reference", column), total, sight="known")
+        ledger.adds_up((name, "reference", column), [(name, "", r.group, column) for r in kept])
 
 
 def is_one_each(measure: Measure, comparison: Comparison) -> bool:

@@ -48,3 +48,8 @@ def episodes(rng, sizes, *, site_mix=None):
             "older": age,
         }
     )
+
+
+def with_values(frame, y, d):
+    """Put numerators and denominators to the episodes."""
+    return frame.with_columns(y=pl.Series(y, dtype=float), d=pl.Series(d, dtype=float))

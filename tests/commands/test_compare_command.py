@@ -61,7 +61,9 @@ def test_the_planted_site_with_more_leakage_is_called(store_file):
     # Planted: twice the hazard. The ratio of rates lies near it.
     assert dunlin.ratio_lower < 2.0 < dunlin.ratio_upper
     assert dunlin.above_network > 0.999
-    assert all(group.ratio < 1 for name, group in groups.items() if name != "dunlin")
+    # It lifts nobody's expected number, so that no other site is called for looking better.
+    assert "left out of what is expected of others" in dunlin.note
+    assert not any(group.called for name, group in groups.items() if name != "dunlin")
 
 
 def test_the_surgeon_type_that_only_looks_worse_is_not_called_after_adjustment(store_file):

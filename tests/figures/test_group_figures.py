@@ -12,9 +12,8 @@ from pipeline.figures.change import change_figure
 from pipeline.figures.funnel import funnel_figure
 from pipeline.figures.ratios import calibration_figure, ratio_figure
 from pipeline.measures.catalogue import load_catalogue
-from tests.analysis.networks import episodes, reduce
+from tests.analysis.networks import episodes, reduce, with_values
 from tests.analysis.test_change import MONTHS, STARTED, network
-from tests.analysis.test_comparison import with_values
 
 MEASURE = load_catalogue()["dislodgement"]
 OPEN = Policy(0)
