@@ -141,24 +141,35 @@ def _state(chart: ControlChart, i: int, marks: Mapping[int, str]) -> str:
     return "signal" if i in marks else "in control"
 
 
-def step_frame(charts: Mapping[str, ControlChart], timeline: Timeline, line: str) -> pd.DataFrame:
-    """Return a stepped line (centre, lower or upper) as paths that break at gaps and phases.
+def step_frame(charts: Mapping[str, ControlChart], timeline: Timeline, *lines: str) -> pd.DataFrame:
+    """Return stepped lines (centre, lower or upper) as paths that break at gaps and phases.
 
-    A lower limit on the axis, or an upper one at the whole of a proportion, is left
-    out: no point can be seen to lie beyond it.
+    A level stretch has its two ends alone: each row more is drawn slower. A lower limit
+    on the axis, or an upper one at the whole of a proportion, is left out: no point can be
+    seen to lie beyond it.
     """
-    rows: list[tuple[str, str, float, float]] = []
-    for panel, chart in charts.items():
-        y = _drawable(chart, line)
-        left, right = _edges(chart, timeline)
-        piece = 0
-        for i in range(len(y)):
-            if i and (chart.limit_set[i] != chart.limit_set[i - 1] or not np.isfinite(y[i - 1])):
-                piece += 1
-            if np.isfinite(y[i]):
-                name = f"{panel} {piece}"
-                rows += [(panel, name, left[i], y[i]), (panel, name, right[i], y[i])]
+    rows = [
+        (panel, f"{panel} {line} {piece}", x, y)
+        for panel, chart in charts.items()
+        for line in lines
+        for piece, x, y in _corners(chart, _drawable(chart, line), timeline)
+    ]
     return pd.DataFrame(rows, columns=["panel", "piece", "x", "y"])
+
+
+def _corners(chart: ControlChart, y: Floats, timeline: Timeline) -> list[tuple[int, float, float]]:
+    """Return the corners of one stepped line, with the number of its unbroken piece."""
+    left, right = _edges(chart, timeline)
+    corners: list[tuple[int, float, float]] = []
+    piece = 0
+    for i in range(len(y)):
+        goes_on = i and chart.limit_set[i] == chart.limit_set[i - 1] and np.isfinite(y[i - 1])
+        piece += not goes_on
+        if goes_on and y[i] == y[i - 1]:
+            corners[-1] = (piece, right[i], y[i])
+        elif np.isfinite(y[i]):
+            corners += [(piece, left[i], y[i]), (piece, right[i], y[i])]
+    return corners
 
 
 def _drawable(chart: ControlChart, line: str) -> Floats:

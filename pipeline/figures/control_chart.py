@@ -188,12 +188,11 @@ def _panelled(frame: pd.DataFrame, charts: Mapping[str, ControlChart]) -> pd.Dat
 
 def _limit_layers(charts: Mapping[str, ControlChart], timeline: frames.Timeline) -> list[Any]:
     layers: list[Any] = []
-    for line, colour, size in (
-        ("lower", LIMIT, 0.35),
-        ("upper", LIMIT, 0.35),
-        ("centre", CENTRE, 0.55),
+    for lines, colour, size in (
+        (("lower", "upper"), LIMIT, 0.35),
+        (("centre",), CENTRE, 0.55),
     ):
-        frame = _panelled(frames.step_frame(charts, timeline, line), charts)
+        frame = _panelled(frames.step_frame(charts, timeline, *lines), charts)
         if len(frame):
             layers.append(geom_path(frame, aes(group="piece"), color=colour, size=size))
     return layers
