@@ -4,18 +4,20 @@ Commands live in `pipeline/commands/`, one module each, and are imported only wh
 they are called, so that `dwell --help` stays quick.
 """
 
+import difflib
 import importlib
 import os
 import sys
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, NoReturn
 
 import click
 
 from pipeline import __version__
-from pipeline.errors import DwellError
+from pipeline.errors import DwellError, UsageError
 
 COMPLETE_VARIABLE = "_DWELL_COMPLETE"  # set by the shell that asks for a completion
+INTERRUPTED = 130  # as shells have it: 128 and the number of the signal
 
 
 class Entry(NamedTuple):
@@ -95,6 +97,18 @@ class LazyGroup(click.Group):
         command: click.Command = getattr(importlib.import_module(module), name)
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command; a `UsageError` of ours names the nearest to one that is not."""
+        if args[0] in COMMANDS or args[0].startswith("-"):
+            return super().resolve_command(ctx, args)
+        near = difflib.get_close_matches(args[0], COMMANDS, n=1)
+        raise UsageError(
+            f"There is no command {args[0]}.",
+            try_next=f"dwell {near[0]}" if near else "dwell --help, for the list",
+        )
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without importing any of them."""
         with formatter.section("Commands"):
@@ -129,10 +143,18 @@ def main() -> None:
     # It must stand before numpy is imported.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        dwell.main(prog_name="dwell", complete_var=COMPLETE_VARIABLE)
+        sys.exit(
+            dwell.main(prog_name="dwell", complete_var=COMPLETE_VARIABLE, standalone_mode=False)
+        )
     except DwellError as error:
-        click.echo(str(error), err=True)
-        sys.exit(error.exit_code)
+        _end(error)
+    except click.UsageError as error:
+        of = error.ctx.command_path if error.ctx else "dwell"
+        message = " ".join(error.format_message().split())
+        _end(UsageError(message, try_next=f"{of} --help"))
+    except click.Abort:  # Ctrl-C
+        click.echo("Stopped.", err=True)
+        sys.exit(INTERRUPTED)
     except BrokenPipeError:
         # The reader (a pager, `head`) went away; that is not an error.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -144,3 +166,8 @@ def main() -> None:
         click.echo(f"Unexpected {type(error).__name__}: this is a fault in dwell.", err=True)
         click.echo("Try: the same command with DWELL_DEBUG=1, away from real records", err=True)
         sys.exit(1)
+
+
+def _end(error: DwellError) -> NoReturn:
+    click.echo(str(error), err=True)
+    sys.exit(error.exit_code)

@@ -59,7 +59,30 @@ def test_an_unknown_command_is_a_usage_error() -> None:
         env={**os.environ, "PYTHONWARNINGS": "error"},
     )
     assert done.returncode == 2
-    assert "Traceback" not in done.stderr
+    assert done.stderr == "There is no command nonsense.\nTry: dwell --help, for the list\n"
+
+
+@pytest.mark.parametrize(
+    ("words", "said", "try_next"),
+    [
+        (["measurs"], "There is no command measurs.", "dwell measures"),
+        (["sql", "--time-limt", "3"], "No such option", "dwell sql --help"),
+        (["load"], "Missing argument 'FOLDER'.", "dwell load --help"),
+        (["completion"], "Choose from: bash, zsh, fish", "dwell completion --help"),
+        (["--vers"], "No such option", "dwell --help"),
+    ],
+    ids=lambda value: " ".join(value) if isinstance(value, list) else None,
+)
+def test_words_that_do_not_fit_are_answered_in_a_line(
+    words, said, try_next, monkeypatch, capsys
+) -> None:
+    monkeypatch.setattr("sys.argv", ["dwell", *words])
+    with pytest.raises(SystemExit) as ended:
+        cli.main()
+    lines = capsys.readouterr().err.splitlines()
+    assert ended.value.code == 2
+    assert said in lines[0]
+    assert lines[1:] == [f"Try: {try_next}"]
 
 
 def test_the_readme_explains_every_exit_code() -> None:
@@ -77,8 +100,8 @@ def test_an_interrupted_command_is_no_fault(monkeypatch, capsys) -> None:
     monkeypatch.setattr("sys.argv", ["dwell"])
     with pytest.raises(SystemExit) as ended:
         cli.main()
-    assert ended.value.code == 1
-    assert "fault" not in capsys.readouterr().err
+    assert ended.value.code == cli.INTERRUPTED
+    assert capsys.readouterr().err.strip() == "Stopped."
 
 
 def test_an_unforeseen_error_quotes_nothing(monkeypatch, capsys) -> None:

@@ -11,7 +11,7 @@ EPILOG = (
 
 
 @click.command(epilog=EPILOG)
-@click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
+@click.argument("shell", metavar="SHELL", type=click.Choice(["bash", "zsh", "fish"]))
 @always_quiet_option
 def completion(shell: str) -> None:
     """Print the shell's completion script.

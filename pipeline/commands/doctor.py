@@ -41,7 +41,8 @@ def doctor(ctx: click.Context, db: Path, settings: Path | None, format_: str, qu
     answers = check_everything(db, settings, store_is_named=is_named)
     found = list(_told(answers, quiet) if format_ == "table" else answers)
     if format_ == "json":
-        click.echo(json.dumps([asdict(check) for check in found], indent=2))
+        told = [check for check in found if not quiet or check.verdict == "fault"]
+        click.echo(json.dumps([asdict(check) for check in told], indent=2))
     faults = sum(check.verdict == "fault" for check in found)
     if faults:
         raise DwellError(f"{faults} of {len(found)} checks found a fault.")

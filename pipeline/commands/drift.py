@@ -27,10 +27,13 @@ def drift(quarter: str | None, db: Path, settings: Path | None, format_: str) ->
     corrections, maturity). Every frozen quarter unless QUARTER is given.
     """
     from pipeline.measures.published import drift as compare
+    from pipeline.measures.quarters import check_quarter
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 
     with open_store(db) as store:
+        if quarter is not None:
+            check_quarter(store, quarter)
         frame = compare(store, quarter, load_settings(settings))
     if frame.is_empty() and format_ == "table":
         click.echo("Every published figure still stands.")

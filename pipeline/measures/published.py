@@ -84,8 +84,8 @@ def drift(
         [quarter, quarter],
     )
     if not frozen:
-        what = quarter or "No quarter"
-        raise NoDataError(f"{what} is not frozen.", try_next="dwell freeze 2025-Q4")
+        said = f"{quarter} is not frozen." if quarter else "No quarter is frozen."
+        raise NoDataError(said, try_next=f"dwell freeze {quarter or '2025-Q4'}")
     found = [row for name, edition in frozen for row in _of_quarter(store, name, edition, settings)]
     return pl.DataFrame(found, schema=DRIFT_COLUMNS, orient="row", infer_schema_length=None)
 

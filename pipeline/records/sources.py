@@ -163,7 +163,7 @@ def look_at(record: str, path: Path, mapping: Mapping | None = None) -> Source:
 
 def _form_of(path: Path) -> Form:
     if not path.is_file():
-        raise InputError(f"There is no file {path.name} in {path.parent}.")
+        raise InputError(f"There is no file {path}.")
     try:
         return Form(path.suffix.lower())
     except ValueError:

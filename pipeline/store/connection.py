@@ -34,7 +34,7 @@ MEANINGS: tuple[tuple[tuple[str, ...], str, str | None], ...] = (
         None,
     ),
     (
-        ("not a valid duckdb", "serialization error"),
+        ("not a valid duckdb", "serialization error", "extension"),
         "{path} is not a store, or is damaged.",
         None,
     ),
