@@ -13,7 +13,7 @@ from pipeline.analysis.counts import EventCounts, Floats, Ints, sums_by
 PER_100_CATHETER_DAYS = 2400.0  # from events per catheter-hour
 BANDWIDTH_H = 6.0  # a night stays visible, the recording of whole hours does not
 FEWEST_IN_PLACE = 20  # beyond, the curve would follow single children
-SMALLEST_SHARE = 0.10  # of the catheters placed; fewer say little of the course
+SMALLEST_SHARE = 0.25  # of the catheters placed; beyond are those meant to stay longer
 NIGHT_STARTS, NIGHT_ENDS = 22, 6  # clock hours, as for the measure night_calls
 DAY_H = 24
 
@@ -71,8 +71,8 @@ def smoothed_hazard(
 
     Epanechnikov's kernel, with its boundary form within a bandwidth of either end.
     The variance is :math:`b^{-2}\sum K^2 d/Y^2` and the limits are on the log scale.
-    The curve ends at `until_h`, or where fewer than 20 catheters, or a tenth of
-    those placed, remain.
+    The curve ends at `until_h`, or where fewer than 20 catheters, or a quarter
+    of those placed, remain.
 
     Parameters
     ----------

@@ -35,6 +35,7 @@ from pipeline.disclosure import Policy, withheld_at_risk
 from pipeline.disclosure.reasons import RARE, rare_reasons
 from pipeline.measures import dwell_counts
 from pipeline.measures.where import Condition
+from pipeline.records.wording import effect_of, words_of
 from pipeline.store import Store
 
 PLANNED_H = 72.0  # the usual course
@@ -177,7 +178,7 @@ def _group(
     at: tuple[float, ...],
     hidden: tuple[bool, ...],
 ) -> Group:
-    label = label or counts.group.replace("_", " ")
+    label = label or _label(asked.by, counts.group)
     if bool(policy.is_small(counts.episodes)):
         return Group(counts.group, label, counts, None, None, None, None, at, hidden, True, ())
     totals = dict(zip(counts.reasons, counts.events.sum(axis=0).tolist(), strict=True))
@@ -200,6 +201,13 @@ def _group(
         removed_withheld=bool(small.any()),
         pooled=rare,
     )
+
+
+def _label(by: str | None, group: str) -> str:
+    """Name a group; a yes or no, and what is not recorded, by their column as well."""
+    if by is not None and group in {"yes", "no", dwell_counts.NOT_RECORDED}:
+        return effect_of(by, group)
+    return words_of(group)
 
 
 def _check(store: Store, asked: Asked) -> TurnbullCurve:

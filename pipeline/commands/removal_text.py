@@ -12,7 +12,7 @@ from pipeline.commands.printing import table_lines
 from pipeline.commands.removal_pump import pump_rows
 from pipeline.commands.removal_result import Group, RemovalResult, Tests
 from pipeline.disclosure import WITHHELD, Policy
-from pipeline.records.wording import noun_of
+from pipeline.records.wording import noun_of, words_of
 
 NOT_REACHED = "not followed"
 PARTS = {
@@ -37,7 +37,7 @@ def as_text(result: RemovalResult, policy: Policy) -> str:
             [f"Still in place by the Turnbull estimate from intervals: {', '.join(read)}."]
         )
     if result.tests is not None:
-        parts.append(_tests(result.tests))
+        parts.append(_tests(result.tests, result))
     if result.model is not None:
         from pipeline.report.model_words import model_sentences
 
@@ -71,7 +71,7 @@ def _summary(group: Group) -> list[str]:
             f"({_range(round(mean.lower, 1), round(mean.upper, 1))} h)."
         )
         lost = sorted(zip(group.lost.hours, group.lost.reasons, strict=True), reverse=True)
-        parts = [f"{r.replace('_', ' ')} {h:.1f} h" for h, r in lost if h >= 0.05]
+        parts = [f"{words_of(r)} {h:.1f} h" for h, r in lost if h >= 0.05]
         if parts:
             found.append(f"Mean time lost before then: {', '.join(parts)}.")
     return found
@@ -94,7 +94,7 @@ def _table(group: Group) -> Any:
     rows.append(("still in place, %", _percent(at.estimate, at.lower, at.upper)))
     for j, reason in enumerate(reasons.reasons):
         columns = (reasons.incidence[:, j], reasons.lower[:, j], reasons.upper[:, j])
-        rows.append((f"{reason.replace('_', ' ')}, %", _percent(*columns)))
+        rows.append((f"{words_of(reason)}, %", _percent(*columns)))
     hours = [f"{h:g} h" for h in group.at_hours]
     names = pl.Series("by", [name for name, _ in rows])
     cells = zip(*(cells for _, cells in rows), strict=True)
@@ -128,7 +128,7 @@ def _basis(result: RemovalResult, policy: Policy) -> list[str]:
             f"{_said(result.unknown, policy)} catheters of unknown dwell are not analysed."
         )
     if any(group.pooled for group in result.groups):
-        found.append("Reasons with few children stand together as rare.")
+        found.append("Reasons with few children stand together as rare reasons.")
     return found
 
 
@@ -136,14 +136,14 @@ def _said(count: int, policy: Policy) -> str:
     return "A few" if bool(policy.is_small(count)) else f"{count:,}"
 
 
-def _tests(tests: Tests) -> list[str]:
+def _tests(tests: Tests, result: RemovalResult) -> list[str]:
     found = ["", f"Time in place between groups: {_test(tests.log_rank)}."]
     for test, adjusted in zip(tests.gray, tests.adjusted_p, strict=True):
-        reason = str(test.reason).replace("_", " ")
+        reason = words_of(str(test.reason))
         called = "; called different" if adjusted < CALLED else ""
         found.append(f"Incidence of {reason}: {_test(test)}{called}.")
     found.append("Called different: at a false discovery rate of 5% over the reasons compared.")
-    return [*found, *(_difference(d) for d in tests.differences)]
+    return [*found, *(_difference(d, result) for d in tests.differences)]
 
 
 def _test(test: GroupTest) -> str:
@@ -156,15 +156,16 @@ def _p(value: float) -> str:
     return "p < 0.001" if value < 0.001 else f"p = {value:.3f}"
 
 
-def _difference(found: Differences) -> str:
+def _difference(found: Differences, result: RemovalResult) -> str:
     rows = zip(found.hours, found.difference, found.lower, found.upper, strict=True)
     parts = [
         f"{100 * d:+.1f} at {h:g} h ({100 * lo:+.1f} to {100 * up:+.1f})"
         for h, d, lo, up in rows
         if np.isfinite(d)
     ]
-    of = found.of.replace("_", " ")
-    return f"{found.second} less {found.first}, {of}, per 100: {', '.join(parts) or NOT_REACHED}."
+    second, first = _label(result, found.second), _label(result, found.first)
+    said = ", ".join(parts) or NOT_REACHED
+    return f"{second} less {first}, {words_of(found.of)}, per 100: {said}."
 
 
 def _hazard(result: RemovalResult, policy: Policy) -> list[str]:

@@ -26,13 +26,14 @@ from plotnine import (
 
 from pipeline.analysis.modelling import ModelResult
 from pipeline.analysis.models import ModelFit
-from pipeline.analysis.ph_checks import PhCheck
+from pipeline.analysis.ph_checks import PhCheck, WindowRatio
 from pipeline.analysis.risks import Risk
 from pipeline.figures.look import CENTRE, INK, LABEL_SIZE, MUTED, POINT, WIDE_CM, Drawing, look
 from pipeline.records.wording import effect_of, noun_of, quantity_of, words_of
 
 TICKS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 ROW_CM = 0.62
+COLUMNS_AT = (0.05, 0.78, 1.6)  # two columns of words and their end, in widths of the ratios
 MOST_COLUMNS = 9  # of the picture by day
 MODEL_WORDS = {
     "cox": ("hazard ratio", "Cause-specific Cox model"),
@@ -53,7 +54,7 @@ def forest_figure(result: ModelResult) -> Drawing:
     frame = _rows(result, result.fit)
     low, high = _range(frame)
     span = np.log(high) - np.log(low)
-    ratio_at, risk_at = np.log(high) + 0.04 * span, np.log(high) + 0.62 * span
+    ratio_at, risk_at, end = (np.log(high) + share * span for share in COLUMNS_AT)
     shown = frame.dropna(subset=["ratio"])
     estimated = shown[~shown["is_reference"]]
     plot = ggplot(shown, aes("ratio", "y"))
@@ -75,7 +76,7 @@ def forest_figure(result: ModelResult) -> Drawing:
         breaks=list(frame["y"]), minor_breaks=[], labels=list(frame["label"])
     )
     plot += coord_cartesian(
-        xlim=(np.log(low), np.log(high) + 1.25 * span),
+        xlim=(np.log(low), end),
         ylim=(-0.6, len(frame) + 0.5),
         expand=False,
     )
@@ -110,7 +111,7 @@ def by_day_figure(check: PhCheck, fit: ModelFit) -> Drawing:
         [
             (
                 effect_of(window.column.term, window.column.level),
-                f"{window.from_h:g}-{window.until_h:g}",
+                _window_words(window, check),
                 np.log(window.hazard_ratio),
                 np.log(window.lower),
                 np.log(window.upper),
@@ -130,6 +131,7 @@ def by_day_figure(check: PhCheck, fit: ModelFit) -> Drawing:
             "ratio": fit.coefficients[: len(labels)],
         }
     )
+    left_out = len(fit.columns) - len(labels)
     low, high = _limits_of(frame["lower"], frame["upper"])
     ticks = [t for t in TICKS if low <= t <= high]
     plot = ggplot(frame, aes("window", "ratio"))
@@ -149,11 +151,20 @@ def by_day_figure(check: PhCheck, fit: ModelFit) -> Drawing:
         caption=(
             "Hazard ratio within each day, with 95% limits; line: over the whole course. "
             "Test: score test of a ratio that changes with time (Grambsch and Therneau)."
+            + (f" {left_out} more coefficients are tested and not drawn." if left_out else "")
         ),
         alt=_check_alt(check),
         width_cm=WIDE_CM[0],
         height_cm=2.4 + 4.2 * -(-len(labels) // 3),
     )
+
+
+def _window_words(window: WindowRatio, check: PhCheck) -> str:
+    """Name a window of hours; the last has no end."""
+    last = max(w.from_h for w in check.windows)
+    if window.from_h == last:
+        return f"from {last:g}"
+    return f"{window.from_h:g}-{window.until_h:g}"
 
 
 def _rows(result: ModelResult, fit: ModelFit) -> pd.DataFrame:

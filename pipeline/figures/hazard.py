@@ -63,8 +63,9 @@ def hazard_figure(curves: Sequence[HazardCurve]) -> Drawing:
         plot += scale_fill_manual(values=colours)
     plot += geom_line(size=0.8)
     plot += scale_color_manual(values=colours)
-    plot += scale_x_continuous(breaks=list(HOURS_SHOWN), minor_breaks=[])
     right = max((float(c.hours[-1]) for c in curves if len(c.hours)), default=96.0)
+    ticks = [hour for hour in HOURS_SHOWN if hour <= right]
+    plot += scale_x_continuous(breaks=ticks, minor_breaks=[])
     if len(names) > 1:
         plot += _names(curves, names, colours, top)
         right += RIGHT_OF_CURVES
@@ -77,7 +78,7 @@ def hazard_figure(curves: Sequence[HazardCurve]) -> Drawing:
         title=_title(curves, reason),
         caption=(
             f"Hazard of removal for {reason}, smoothed over {curves[0].bandwidth_h:g} h to "
-            "either side; it ends where few catheters remain."
+            "either side; it ends where less than a quarter of the catheters remain."
         ),
         alt=_alt(curves, names, reason),
         width_cm=WIDE_CM[0],
@@ -151,8 +152,15 @@ def _peak(curve: HazardCurve) -> tuple[float, float]:
 
 
 def _title(curves: Sequence[HazardCurve], reason: str) -> str:
-    if len(curves) > 1 or not len(curves[0].hours) or curves[0].events == 0:
+    drawn = [curve for curve in curves if len(curve.hours) and curve.events]
+    if not drawn:
         return f"When catheters are removed for {reason}"
+    if len(curves) > 1:
+        means = sorted((float(curve.hazard.mean()), curve.group) for curve in drawn)
+        (low, least), (high, most) = means[0], means[-1]
+        return (
+            f"Removal for {reason}, {UNIT}: {low:.1f} ({least}) to {high:.1f} ({most}) on average"
+        )
     hour, _ = _peak(curves[0])
     return f"Removal for {reason} is most frequent about {hour:g} h after placement"
 

@@ -39,6 +39,7 @@ from pipeline.figures.steps import stepped
 
 EVERYONE = "all catheters"
 WITHHELD = "·"
+WITHHELD_WORDS = f" {WITHHELD} stands for a number that is withheld (few children)."
 MOST_WITH_LIMITS = 2  # bands of more groups hide one another
 ROW = 0.075  # height of a row of numbers, of the curve's own height
 FIRST_ROW = -0.19
@@ -113,7 +114,7 @@ def time_in_place_figure(
     return Drawing(
         plot,
         title=_title(curves, names),
-        caption=_caption(curves, check),
+        caption=_caption(curves, check, is_withheld=WITHHELD in set(table["label"])),
         alt=_alt(curves, names),
         width_cm=WIDE_CM[0],
         height_cm=WIDE_CM[1] + 0.5 * len(names),
@@ -179,11 +180,14 @@ def _title(curves: Sequence[TimeInPlace], names: Sequence[str]) -> str:
     return f"Half of the catheters were out by {first:.3g} h ({early}) to {last:.3g} h ({late})"
 
 
-def _caption(curves: Sequence[TimeInPlace], check: TurnbullCurve | None) -> str:
+def _caption(
+    curves: Sequence[TimeInPlace], check: TurnbullCurve | None, *, is_withheld: bool
+) -> str:
     level = f"{100 * curves[0].level:g}%"
     band = f", band: {level} log(-log) limits" if len(curves) <= MOST_WITH_LIMITS else ""
     points = "" if check is None else "; circles: Turnbull estimate from intervals"
-    return f"Kaplan-Meier estimate{band}{points}."
+    dots = WITHHELD_WORDS if is_withheld else ""
+    return f"Kaplan-Meier estimate{band}{points}.{dots}"
 
 
 def _alt(curves: Sequence[TimeInPlace], names: Sequence[str]) -> str:

@@ -17,7 +17,11 @@ NOUNS: dict[str, str] = {
 }
 
 # Codes of which the words do not follow by taking the underscore away.
-LABELS: dict[str, str] = {"foot_ankle": "foot and ankle"}
+LABELS: dict[str, str] = {
+    "foot_ankle": "foot and ankle",
+    "numbness_weakness": "numbness or weakness",
+    "rare": "rare reasons",  # reasons with few children, counted together
+}
 
 # How the name of a number ends, and what a step of it is called; the longer endings first.
 UNITS = {"_ml_h": "ml/h", "_mg_kg_h": "mg/kg/h", "_years": "year", "_kg": "kg", "_pct": "%"}

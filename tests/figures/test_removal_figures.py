@@ -118,7 +118,9 @@ def test_numbers_still_in_place_stand_under_the_curve() -> None:
 def test_withheld_numbers_are_not_drawn() -> None:
     curve = time_in_place(invented(n=40))
     shown = [40, None, None, None, None, None, None, 0]
-    texts = Picture(time_in_place_figure([curve], numbers={"all catheters": shown})).texts
+    drawing = time_in_place_figure([curve], numbers={"all catheters": shown})
+    texts = Picture(drawing).texts
+    assert "withheld" in drawing.caption
     assert str(curve.at(24).n[0]) not in texts
     assert texts.count("·") == 6
 
@@ -179,7 +181,28 @@ def test_ratios_by_day_say_whether_they_hold() -> None:
     drawing = by_day_figure(result.check, result.fit)
     assert "hold over the whole course" in drawing.title
     assert "skin glue p" in drawing.alt
+    windows = [text.get_text() for text in axis_labels(drawing)]
+    assert windows == ["0-24", "24-48", "from 48"]
     assert Picture(drawing).pixels.min() < 0.3
+
+
+def axis_labels(drawing: Drawing) -> list:
+    figure = drawing.plot.draw()
+    labels = list(figure.axes[0].get_xticklabels())
+    pyplot.close(figure)
+    return labels
+
+
+def test_words_beside_the_ratios_neither_touch_nor_are_cut() -> None:
+    drawing = forest_figure(model())
+    size = theme(figure_size=(drawing.width_cm / 2.54, drawing.height_cm / 2.54), dpi=DPI)
+    figure = (drawing.plot + size).draw()
+    figure.canvas.draw()
+    boxes = [text.get_window_extent() for axes in figure.axes for text in axes.texts]
+    pyplot.close(figure)
+    assert max(box.x1 for box in boxes) <= figure.bbox.x1
+    for i, one in enumerate(boxes):
+        assert not any(one.overlaps(other) for other in boxes[i + 1 :])
 
 
 def test_hazard_rises_where_catheters_come_out() -> None:
@@ -196,8 +219,11 @@ def test_hazard_rises_where_catheters_come_out() -> None:
 
 def test_hazard_by_group_is_named_beside_its_line() -> None:
     curves = [smoothed_hazard(invented(g, i), "dislodged") for i, g in enumerate(("A", "B", "C"))]
-    texts = Picture(hazard_figure(curves)).texts
-    assert {"A", "B", "C"} <= set(texts)
+    drawing = hazard_figure(curves)
+    assert {"A", "B", "C"} <= set(Picture(drawing).texts)
+    means = sorted((curve.hazard.mean(), curve.group) for curve in curves)
+    assert f"{means[0][0]:.1f} ({means[0][1]})" in drawing.title
+    assert f"{means[-1][0]:.1f} ({means[-1][1]})" in drawing.title
 
 
 def test_clock_hours_say_night_and_day() -> None:
