@@ -21,10 +21,17 @@ from pipeline.measures.signal_log import KeptList, kept_list
 from pipeline.report import words
 from pipeline.report.findings import RARE, Finding, Rate, Verdict
 from pipeline.report.front import Facts
-from pipeline.report.gather_charts import counts_of, drawable, make_chart, rare_counts, until
+from pipeline.report.gather_charts import (
+    chart_kind,
+    counts_of,
+    drawable,
+    make_chart,
+    rare_counts,
+    until,
+)
 from pipeline.report.narrative import LoggedChange
 from pipeline.report.signals_section import Basis
-from pipeline.report.verdicts import NETWORK, judge_kept, judge_told, with_sight
+from pipeline.report.verdicts import NETWORK, judge_kept, judge_told, turned, with_sight
 from pipeline.settings import Settings
 from pipeline.store import Store
 
@@ -80,11 +87,12 @@ def findings(
         those = [c for c in changes if not c.measures or measure.name in c.measures]
         months = monthly.filter(monthly["measure"] == measure.name)
         quarters = by_quarter.filter(by_quarter["measure"] == measure.name)
-        is_rare = measure.charts[0].value in RARE
+        kind = chart_kind(measure, months)
+        is_rare = kind in RARE
         counts = (
             rare_counts(store, measure, span, settings) if is_rare else counts_of(months, "month")
         )
-        made = _Series(measure, quarter, months, quarters, counts, those, policy, kept)
+        made = _Series(measure, kind, quarter, months, quarters, counts, those, policy, kept)
         found.append(made.finding(settings.targets.get(measure.name, measure.target)))
     return tuple(found)
 
@@ -101,6 +109,7 @@ class _Series:
     """One measure's series, on the way to its finding."""
 
     measure: Measure
+    kind: str
     quarter: str
     months: pl.DataFrame
     quarters: pl.DataFrame
@@ -112,7 +121,7 @@ class _Series:
     def finding(self, target: float | None) -> Finding:
         """Judge the whole series, then withhold what may not be shown of it."""
         withheld = self._withheld()
-        chart = make_chart(self.measure, self.counts, self.changes)
+        chart = self._chart(self.counts)
         shown = self._rates(withheld)
         sight = detectability(chart, ratios=ASKED, monthly_volume=self._monthly_volume())
         mask = self._mask(len(chart), withheld)
@@ -155,7 +164,7 @@ class _Series:
 
     def _mask(self, points: int, withheld: WithheldPeriods) -> NDArray[np.bool_]:
         """Return which points of the chart are withheld; of rare events, all or none."""
-        if self.measure.charts[0].value not in RARE:
+        if self.kind not in RARE:
             return withheld.months
         is_small = self.policy.is_small(self._cells(self.quarters)[:, 0]).any()
         return np.full(points, bool(is_small))
@@ -163,8 +172,11 @@ class _Series:
     def _shown(
         self, chart: ControlChart, mask: NDArray[np.bool_], withheld: WithheldPeriods
     ) -> ControlChart | None:
-        quarterly = make_chart(self.measure, counts_of(self.quarters, "quarter"), self.changes)
+        quarterly = self._chart(counts_of(self.quarters, "quarter"))
         return drawable(chart, mask, quarterly, withheld.quarters)
+
+    def _chart(self, counts: Counts) -> ControlChart:
+        return make_chart(self.measure, counts, self.changes, self.kind)
 
     def _judged(self, chart: ControlChart, quarter: str, mask: NDArray[np.bool_]) -> Verdict:
         better = self.measure.better.value
@@ -175,9 +187,11 @@ class _Series:
         if self.kept_before is not None:
             whose = (self.measure.name, NETWORK)
             kept = [s for s in self.kept_before.signals if (s.measure, s.site) == whose]
+            if self.kind != self.measure.charts[0].value:
+                kept = turned(kept)  # the list speaks of gaps, and this chart of counts
             return judge_kept(kept, chart, self.measure.better.value, mask)
         before = words.quarter_before(self.quarter)
-        earlier = make_chart(self.measure, until(self.counts, months_of(before)[1]), self.changes)
+        earlier = self._chart(until(self.counts, months_of(before)[1]))
         return self._judged(earlier, before, mask[: len(earlier)])
 
     def _rates(self, withheld: WithheldPeriods) -> tuple[Rate, ...]:

@@ -27,6 +27,20 @@ if TYPE_CHECKING:
 Bools = NDArray[np.bool_]
 # Where more of the months than this may not be shown, quarters are drawn instead.
 MOST_WITHHELD = 1 / 3
+# Events a month above which they are not rare: each its own point would be thousands.
+MOST_EVENTS = 10  # common practice, no source
+
+
+def chart_kind(measure: Measure, months: pl.DataFrame) -> str:
+    """Return the card's chart; a chart of counts by month where the events are not rare."""
+    kind = measure.charts[0].value
+    if (
+        kind not in RARE
+        or months.is_empty()
+        or months["with_event"].sum() <= (MOST_EVENTS * len(months))
+    ):
+        return kind
+    return "p" if measure.denominator_kind == "proportion" else "u"
 
 
 def counts_of(frame: pl.DataFrame, period: str) -> Counts:
@@ -66,8 +80,10 @@ def until(counts: Counts, month: str) -> Counts:
     )
 
 
-def make_chart(measure: Measure, counts: Counts, changes: Sequence[LoggedChange]) -> ControlChart:
-    """Return the chart that the measure's card asks for, with the logged changes."""
+def make_chart(
+    measure: Measure, counts: Counts, changes: Sequence[LoggedChange], kind: str = ""
+) -> ControlChart:
+    """Return a chart with the logged changes; of the kind on the card unless one is given."""
     last = counts.periods[-1] if counts.periods else ""
     is_quarterly = "Q" in last
     log = [
@@ -75,12 +91,17 @@ def make_chart(measure: Measure, counts: Counts, changes: Sequence[LoggedChange]
         for c in changes
         if (start := quarter_of(c.started) if is_quarterly else c.started) <= last
     ]
-    kind = measure.charts[0].value
+    card = measure.charts[0].value
+    kind = kind or card
     if kind in RARE:
         return control_chart(counts, kind=kind, changes=log, unit=BETWEEN[kind])
-    return control_chart(
+    chart = control_chart(
         counts, kind=kind, changes=log, multiplier=measure.multiplier, unit=measure.unit
     )
+    if card not in RARE:
+        return chart
+    why = f"not the {card} chart of the measure's card, since the events are not rare"
+    return replace(chart, reason=chart.reason.replace("as the measure's card says", why))
 
 
 def drawable(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -93,6 +94,12 @@ def judge_kept(
     if told:
         return of_signals(told, better, rare=chart.is_of_gaps)
     return Verdict("withheld", "withheld") if kept else Verdict("steady", "steady")
+
+
+def turned(kept: Sequence[LoggedSignal]) -> list[LoggedSignal]:
+    """Return signals of gaps as signals of counts: wider gaps are fewer events."""
+    other = {"above": "below", "below": "above"}
+    return [replace(s, direction=other.get(s.direction, s.direction)) for s in kept]
 
 
 def with_sight(verdict: Verdict, months_to_doubling: float) -> Verdict:

@@ -4,6 +4,7 @@ import datetime as dt
 import shutil
 
 import numpy as np
+import polars as pl
 import pytest
 
 from pipeline.analysis.charts import Counts, control_chart
@@ -13,9 +14,10 @@ from pipeline.measures.signal_log import LoggedSignal, keep_signals
 from pipeline.report import gather, signals_section
 from pipeline.report.findings import Finding
 from pipeline.report.gather import rate_of
+from pipeline.report.gather_charts import chart_kind, make_chart
 from pipeline.report.numbers import check
 from pipeline.report.signals_section import Basis
-from pipeline.report.verdicts import judge, judge_kept
+from pipeline.report.verdicts import judge, judge_kept, turned
 from pipeline.settings import Settings
 from pipeline.store import open_store
 
@@ -117,3 +119,23 @@ def test_the_report_takes_what_was_kept_for_the_quarter_before(store_path, tmp_p
     assert before == {
         MEASURE: "above the limit in Aug 2025", "leakage": "shift down from Mar 2025"
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("name", "events", "kind"),
+    [("infection_signs", 10, "t"), ("infection_signs", 11, "u"), ("difficult_removal", 40, "p"),
+     ("leakage", 400, "u")],
+)  # fmt: skip
+def test_events_that_are_not_rare_are_counted_by_month(name, events, kind):
+    months = pl.DataFrame({"with_event": [events] * 24})
+    assert chart_kind(find_measure(name), months) == kind
+
+
+def test_the_reason_of_a_chart_of_counts_names_the_one_of_the_card():
+    counts = Counts(MONTHS, np.resize([19.0, 21.0], 24), np.full(24, 9000.0))
+    made = make_chart(find_measure("infection_signs"), counts, [], "u")
+    assert "not the t chart of the measure's card, since the events are not rare" in made.reason
+
+
+def test_listed_gaps_are_turned_into_counts():
+    assert [s.direction for s in turned([listed(), listed(direction="both")])] == ["above", "both"]
