@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+from click.shell_completion import CompletionItem
 
 from pipeline.commands.complete import measure_names, quarter_names
 from pipeline.commands.options import (
@@ -35,12 +36,48 @@ BY = (
     "skin_glue",
     "drug",
 )
+MOST_FACTORS = 2
+
+
+class Groups(click.ParamType):
+    """What is compared, or that and what it is compared inside of, parted by a comma."""
+
+    name = "groups"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[str, ...]:
+        """Split at the comma; one name or two of those there are."""
+        names = tuple(part.strip() for part in value.split(","))
+        unknown = [name for name in names if name not in BY]
+        if unknown:
+            self.fail(f"{unknown[0]!r} is not one of {', '.join(BY)}.", param, ctx)
+        if len(names) > MOST_FACTORS:
+            self.fail("groups can be compared inside of one other at a time.", param, ctx)
+        return names
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem]:
+        """Complete the last name that is typed."""
+        typed, comma, last = incomplete.rpartition(",")
+        start = typed + comma
+        return [
+            CompletionItem(start + name)
+            for name in BY
+            if name.startswith(last) and name not in typed
+        ]
 
 
 @click.command(epilog="Example: dwell compare --by site --measure leakage --quarter 2025-Q4")
-@click.option("--by", type=click.Choice(BY), default="site", show_default=True, help="Groups.")
 @click.option(
-    "--within", type=click.Choice(BY), help="Compare inside of this, such as sites in a type."
+    "--by",
+    type=Groups(),
+    default="site",
+    show_default=True,
+    metavar="GROUPS[,STRATA]",
+    help=f"Groups: {', '.join(BY)}. With a comma and another, groups inside of each of those:"
+    " site,surgeon_type compares sites on their children of the same surgeon type.",
 )
 @click.option(
     "--measure",
@@ -78,8 +115,7 @@ BY = (
 @quiet_option
 def compare(
     *,
-    by: str,
-    within: str | None,
+    by: tuple[str, ...],
     names: tuple[str, ...],
     quarter: str | None,
     first: str | None,
@@ -99,7 +135,11 @@ def compare(
     model of case mix fitted on the other groups; their ratio with mid-P limits; an
     estimate drawn towards what is expected, with an interval; and the probability of
     lying above it. A group is called different at a false discovery rate of 5% over
-    all that is printed together.
+    all that is printed together, if a step-down test among the groups of its own
+    measure calls it too.
+
+    A group far from the rest is left out of what is expected of the others, so that
+    one bad site makes no other look good.
 
     There is no ranking and no order by result: among groups that do not differ at all
     one is always first and one last, so that a league table sorts chance.
@@ -120,8 +160,8 @@ def compare(
         results = compare_measures(
             store,
             measures or list(load_catalogue().values()),
-            by=by,
-            within=within,
+            by=by[0],
+            within=by[1] if len(by) == MOST_FACTORS else None,
             months=_months(quarter, first, last),
             adjust=adjust,
             order=order,
@@ -173,7 +213,7 @@ def _print(results: list[MeasureComparison], format_: str) -> None:
 
 def _as_table(row: dict[str, Any]) -> dict[str, Any]:
     """Fold limits into one column each, so that a row fits a screen."""
-    labels: dict[str, Any] = {n: row[n] for n in ("measure", "within", "group") if n in row}
+    labels: dict[str, Any] = {n: row[n] for n in ("measure", "group")}
     return {
         **labels,
         "episodes": row["episodes"],

@@ -28,15 +28,15 @@ _FIGURES = (
 def rows(result: MeasureComparison) -> list[dict[str, Any]]:
     """Return one row a group as it may be printed: null for what is withheld or unknown.
 
-    The columns are those of ``dwell compare --format json``.
+    The columns are those of ``dwell compare --format json``; a group inside of a stratum
+    is named by both, in the order in which they were asked for.
     """
     printed = []
     hidden = zip(result.withheld.figures, result.withheld.episodes, strict=True)
     for row, (figures, episodes) in zip(result.comparison.rows, hidden, strict=True):
         values: dict[str, Any] = {
             "measure": result.measure.name,
-            **({"within": result.within} if result.within else {}),
-            "group": row.group,
+            "group": ", ".join(filter(None, [row.group, result.within])),
             "episodes": None if episodes else row.episodes,
             "numerator": round(row.numerator),
             "denominator": None if episodes else number(row.denominator),

@@ -10,11 +10,12 @@ import numpy as np
 
 from pipeline.analysis.comparison import Comparison, compare, in_order, with_calls
 from pipeline.analysis.pattern_counts import Cells, PatternCounts
-from pipeline.disclosure import Ledger, Policy, WithheldRows, enter_rows, rows_withheld
+from pipeline.disclosure import Ledger, Policy, WithheldRows, rows_withheld
 from pipeline.errors import NoDataError, UsageError
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.patterns import pattern_frames
 from pipeline.measures.periods import last_final_month
+from pipeline.report.compare_ledger import Pairs, all_figures, enter_groups, groups_of, tells_few
 from pipeline.settings import Settings
 from pipeline.store import Store
 
@@ -90,7 +91,7 @@ def compare_measures(
         What to compare; all of them are one family of calls.
     by, within : str
         What makes the groups (a name of `COMPARED_BY`), and what they are
-        compared inside of, such as sites within a surgeon type.
+        compared inside of, such as sites within each surgeon type.
     months : tuple of str, optional
         First and last month of placement; provisional ones are left out.
     adjust : bool
@@ -119,32 +120,55 @@ def compare_measures(
     final = final_months(store, measures, months)
     found: list[tuple[Measure, str, Comparison]] = []
     ledger = Ledger(policy)
+    pairs = None if within is None else Pairs(ledger, by, within)
     groupings = [by, *filter(None, [within])]
     factors = _factors(measures, groupings, adjust=adjust)
+
+    def compared(measure: Measure, part: PatternCounts, one: str, *given: str) -> Comparison:
+        return compare(
+            part,
+            by=one,
+            terms=terms_of(measure, one, *given, adjust=adjust),
+            kind=measure.denominator_kind,
+            multiplier=measure.multiplier,
+            min_ascertainment=settings.min_ascertainment,
+            fewest_aside=settings.small_cell,
+        )
+
     for measure, counts in counted(store, measures, factors, months=final, settings=settings):
-        for label, part in _strata(counts, by, within):
-            made = compare(
-                part,
-                by=by,
-                terms=terms_of(measure, *groupings, adjust=adjust),
-                kind=measure.denominator_kind,
-                multiplier=measure.multiplier,
-                min_ascertainment=settings.min_ascertainment,
-                fewest_aside=settings.small_cell,
-            )
-            found.append((measure, label, in_order(made, order)))
-            _enter(ledger, measure, label, found[-1][2])
-        if within is not None:
-            _enter_group_totals(ledger, measure, [c for c in found if c[0] is measure])
+        made = {
+            label: in_order(compared(measure, part, *groupings), order)
+            for label, part in _strata(counts, by, within)
+        }
+        found += [(measure, label, comparison) for label, comparison in made.items()]
+        if pairs is None:
+            for label, comparison in made.items():
+                enter_groups(ledger, (measure.name, label), measure, comparison)
+        elif made:
+            alone = {
+                one: compared(measure, counts, one)
+                for one in groupings
+                if (counts.totals(one).denominator > 0).sum() >= 2
+            }
+            pairs.add(measure, counts, made, alone)
+    if pairs is not None:
+        pairs.enter()
     if not found:
         raise NoDataError("There are no two groups to compare.", try_next="dwell status")
     called = with_calls([comparison for _, _, comparison in found])
     hidden = ledger.withheld()
     return [
         MeasureComparison(
-            measure, label, done, rows_withheld(hidden, (measure.name, label), _groups(done))
+            measure,
+            label,
+            done,
+            all_figures(rows)
+            if tells_few(policy, measure, done)
+            or (pairs is not None and pairs.is_withheld_alone(measure, label))
+            else rows,
         )
         for (measure, label, _), done in zip(found, called, strict=True)
+        for rows in [rows_withheld(hidden, (measure.name, label), groups_of(done))]
     ]
 
 
@@ -175,13 +199,19 @@ def _check(by: str, within: str | None) -> None:
             )
     if within is not None and set(COMPARED_BY[by] or [by]) & set(COMPARED_BY[within] or [within]):
         raise UsageError(
-            f"{by} within {within} is the same thing twice.",
-            try_next="--by site --within surgeon_type",
+            f"{by} within each {within} is the same thing twice.",
+            try_next="--by site,surgeon_type",
         )
 
 
 def _factors(measures: Sequence[Measure], groupings: Sequence[str], *, adjust: bool) -> list[str]:
-    terms = [t for measure in measures for t in terms_of(measure, *groupings, adjust=adjust)]
+    """Return what is counted by: what either grouping alone is adjusted for serves both."""
+    terms = [
+        term
+        for measure in measures
+        for one in groupings
+        for term in terms_of(measure, one, adjust=adjust)
+    ]
     return list(dict.fromkeys([*groupings, *terms]))
 
 
@@ -210,59 +240,3 @@ def _strata(
         part = counts if within is None else counts.where(within, label)
         if (part.totals(by).denominator > 0).sum() >= 2:
             yield label, part
-
-
-def _groups(comparison: Comparison) -> list[str]:
-    return [row.group for row in comparison.rows]
-
-
-def _enter(ledger: Ledger, measure: Measure, label: str, comparison: Comparison) -> None:
-    enter_rows(
-        ledger,
-        (measure.name, label),
-        _groups(comparison),
-        with_event=[row.with_event for row in comparison.rows],
-        episodes=[row.episodes for row in comparison.rows],
-        is_proportion=is_one_each(measure, comparison),
-    )
-    _enter_reference(ledger, (measure.name, label), comparison)
-
-
-def _enter_reference(ledger: Ledger, name: tuple[str, str], comparison: Comparison) -> None:
-    """Own up that expected numbers tell what the groups not set aside add up to."""
-    model = comparison.expectation
-    aside = {g for g, is_aside in zip(model.groups, model.is_aside, strict=True) if is_aside}
-    if not aside:
-        return
-    kept = [row for row in comparison.rows if row.group not in aside]
-    for column, total in (
-        ("event", sum(row.with_event for row in kept)),
-        ("all", sum(row.episodes for row in kept)),
-    ):
-        ledger.count((name, "reference", column), total, sight="known")
-        ledger.adds_up((name, "reference", column), [(name, "", r.group, column) for r in kept])
-
-
-def is_one_each(measure: Measure, comparison: Comparison) -> bool:
-    """Whether each episode counts once, so that those without the event can be read off."""
-    return measure.denominator_kind == "proportion" and all(
-        row.denominator == row.episodes for row in comparison.rows
-    )
-
-
-def _enter_group_totals(
-    ledger: Ledger, measure: Measure, strata: Sequence[tuple[Measure, str, Comparison]]
-) -> None:
-    """Own up that a group's total over the strata stands in the table without strata."""
-    columns = {"event": lambda row: row.with_event, "all": lambda row: row.episodes}
-    for column, value in columns.items():
-        parts: dict[str, list[tuple[str, int]]] = {}
-        for _, label, comparison in strata:
-            for row in comparison.rows:
-                parts.setdefault(row.group, []).append((label, value(row)))
-        for group, cells in parts.items():
-            total = (measure.name, "group", group, column)
-            ledger.count(total, sum(count for _, count in cells), sight="known")
-            ledger.adds_up(
-                total, [((measure.name, label), "", group, column) for label, _ in cells]
-            )

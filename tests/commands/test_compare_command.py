@@ -98,12 +98,13 @@ def test_equity_is_by_interpreter_need_adjusted_for_site(store_file):
 
 
 def test_sites_can_be_compared_within_a_surgeon_type(store_file):
-    found = rows(
-        store_file, "compare", "--by", "site", "--within", "surgeon_type",
-        "--measure", "early_removal",
-    )  # fmt: skip
-    assert [list(row) for row in found] == [[SHAPE[0], "within", *SHAPE[1:]]] * len(found)
-    assert len({row["within"] for row in found}) > 3
+    found = rows(store_file, "compare", "--by", "site,surgeon_type", "--measure", "early_removal")
+    assert [list(row) for row in found] == [SHAPE] * len(found)
+    sites, types = zip(*(row["group"].split(", ") for row in found), strict=True)
+    assert len(set(sites)) == 5
+    assert len(set(types)) > 3
+    shown = [row for row in found if row["expected"] is not None]
+    assert len(shown) > 3
 
 
 def test_small_cells_are_withheld_from_what_is_shared_and_marked_for_the_committee(store_file):
@@ -149,7 +150,11 @@ def test_unknown_words_are_refused_with_what_there_is(store_file):
     with pytest.raises(UsageError, match="no measure"):
         run(store_file, "compare", "--measure", "leakag")
     with pytest.raises(UsageError, match="twice"):
-        run(store_file, "compare", "--by", "limb", "--within", "nerve_target")
+        run(store_file, "compare", "--by", "limb,nerve_target")
+    for by, said in (("ward", "'ward' is not one of site"), ("site,limb,drug", "one other at a")):
+        refused = CliRunner().invoke(dwell, ["compare", "--by", by])
+        assert refused.exit_code == 2
+        assert said in refused.output
     with pytest.raises(UsageError, match="no logged change"):
         run(store_file, "change", "nothing")
 
