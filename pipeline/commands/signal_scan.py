@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pipeline.analysis.charts import DEFAULT_RULES, ControlChart, Counts, Signal, control_charts
 from pipeline.analysis.charts.discovery import adjusted_p
@@ -11,7 +11,7 @@ from pipeline.analysis.charts.words import BETWEEN
 from pipeline.analysis.multiplicity import FALSE_DISCOVERY_RATE
 from pipeline.commands.chart_counts import gap_counts, period_counts
 from pipeline.commands.charting import OVERALL, RARE
-from pipeline.commands.improvement_log import LogEntry, concerning, improvement_log
+from pipeline.commands.improvement_log import LogEntry, concerning
 from pipeline.measures.catalogue import Better, Measure, load_catalogue
 from pipeline.measures.events import event_order
 from pipeline.measures.periods import months_of
@@ -77,8 +77,8 @@ class Scan:
     limits_since: Mapping[tuple[str, str], str]
 
 
-def scan(store: Store, quarter: str, settings: Settings) -> Scan:
-    """Look at every measure's chart, of the network and of each site, up to a quarter.
+def scan(material: Sequence[Material], log: Sequence[LogEntry], quarter: str) -> Scan:
+    """Judge every measure's chart, of the network and of each site, up to a quarter.
 
     A signal counts where it names a point of the quarter. Among all charts that
     have such a point, and all rules, the false discovery rate is held.
@@ -87,11 +87,15 @@ def scan(store: Store, quarter: str, settings: Settings) -> Scan:
     ------
     UsageError
         `quarter` is none.
-    NoDataError
-        The store holds no episode up to it.
     """
     first, last = months_of(quarter)
-    looked = [one for one in every_chart(store, last, settings) if _has_point(one.chart, first)]
+    known = [entry for entry in log if entry.started_month <= last]
+    looked = [
+        one
+        for of_measure in material
+        for one in _charted(of_measure.until(last), known)
+        if _has_point(one.chart, first)
+    ]
     signals = [(one, s) for one in looked for s in one.chart.signals if s.last >= first]
     adjusted = adjusted_p([s for _, s in signals], len(looked) * len(DEFAULT_RULES))
     found = [Found(one, s, float(p)) for (one, s), p in zip(signals, adjusted, strict=True)]
@@ -109,30 +113,54 @@ def importance(found: Found) -> tuple[object, ...]:
     )  # fmt: skip
 
 
-def every_chart(store: Store, last_month: str, settings: Settings) -> Iterator[Looked]:
-    """Chart every measure, of the network and of each site, up to a month."""
+@dataclass(frozen=True, eq=False)
+class Material:
+    """The series of one measure, of the network and of each site."""
+
+    measure: Measure
+    parts: tuple[tuple[str, Counts], ...]
+
+    def until(self, month: str) -> Material:
+        """Return the series up to a month; sites that had not begun are left out."""
+        kept = ((site, counts.until(month)) for site, counts in self.parts)
+        return replace(self, parts=tuple((site, counts) for site, counts in kept if counts.periods))
+
+
+def read_material(store: Store, last_month: str, settings: Settings) -> list[Material]:
+    """Read every measure's series up to a month.
+
+    Raises
+    ------
+    NoDataError
+        The store holds no episode up to it.
+    """
     measures = list(load_catalogue().values())
-    log = [entry for entry in improvement_log(store) if entry.started_month <= last_month]
     months = (EARLIEST, last_month)
     counted = [measure for measure in measures if not _is_rare(measure)]
     frame = series(
         store, counted, ("month", "site"), months=months, with_total=True, settings=settings
     )
+    of_measure = frame.partition_by("measure", as_dict=True, maintain_order=True)
+    found = []
     for measure in measures:
         if _is_rare(measure):
-            parts = _rare_parts(store, measure, months, settings)
+            events = event_order(
+                store, measure, by="site", with_total=True, months=months, settings=settings
+            )
+            sites = events.partition_by("site", maintain_order=True)
+            kind = measure.charts[0].value
+            parts = [(str(part["site"][0]), gap_counts(part, kind)) for part in sites]
         else:
-            of_measure = frame.filter(frame["measure"] == measure.name)
+            sites = of_measure[(measure.name,)].partition_by("site", maintain_order=True)
             parts = [
-                (str(part["site"][0]), period_counts(part, "month", measure, ""))
-                for part in of_measure.partition_by("site", maintain_order=True)
+                (str(part["site"][0]), period_counts(part, "month", measure, "")) for part in sites
             ]
-        yield from _charted(measure, parts, log)
+        found.append(Material(measure, tuple(parts)))
+    return found
 
 
-def _charted(
-    measure: Measure, parts: Sequence[tuple[str, Counts]], log: Sequence[LogEntry]
-) -> Iterator[Looked]:
+def _charted(material: Material, log: Sequence[LogEntry]) -> Iterator[Looked]:
+    measure, parts = material.measure, material.parts
     rare, kind = _is_rare(measure), measure.charts[0].value
     charts = control_charts(
         [counts for _, counts in parts],
@@ -145,17 +173,6 @@ def _charted(
     )
     for (site, _), chart in zip(parts, charts, strict=True):
         yield Looked(measure, site, chart)
-
-
-def _rare_parts(
-    store: Store, measure: Measure, months: tuple[str, str], settings: Settings
-) -> list[tuple[str, Counts]]:
-    kind = measure.charts[0].value
-    whole = event_order(store, measure, months=months, settings=settings)
-    by_site = event_order(store, measure, by="site", months=months, settings=settings)
-    parts = [(OVERALL, whole)] if len(whole) else []
-    parts += [(str(p["site"][0]), p) for p in by_site.partition_by("site", maintain_order=True)]
-    return [(site, gap_counts(part, kind)) for site, part in parts]
 
 
 def _is_rare(measure: Measure) -> bool:

@@ -30,6 +30,7 @@ RULE_WORDS = {
     "beyond_limit": "a point beyond a limit", "long_run": "a long run",
     "few_crossings": "few crossings",
 }  # fmt: skip
+MOST_LISTED = 20
 
 
 @click.command(epilog="Example: dwell signals 2025-Q4")
@@ -38,6 +39,13 @@ RULE_WORDS = {
     "--record/--no-record",
     default=True,
     help="Keep the list in the store, so that the next quarter can say what is new.",
+)
+@click.option(
+    "--most",
+    type=click.IntRange(min=0),
+    default=MOST_LISTED,
+    show_default=True,
+    help="Lines of the list, the most important first; 0 for all. CSV and JSON hold all.",
 )
 @audience_option
 @db_option
@@ -48,6 +56,7 @@ def signals(
     *,
     quarter: str | None,
     record: bool,
+    most: int,
     audience: Audience,
     db: Path,
     settings: Path | None,
@@ -61,9 +70,9 @@ def signals(
     rate 5%), what points to worse, outcomes before process and balancing measures. A
     signal is a reason to look.
     """
-    from pipeline.commands.signal_scan import scan
     from pipeline.disclosure import Policy
     from pipeline.measures.quarters import check_quarter, latest_quarter
+    from pipeline.measures.signal_log import is_kept
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 
@@ -72,8 +81,8 @@ def signals(
     with open_store(db) as store:
         chosen = quarter or latest_quarter(store)
         check_quarter(store, chosen)
-        found = scan(store, chosen, values)
-        before, was_kept = _before(store, chosen, values)
+        found, before, was_kept = _compared(store, chosen, values)
+        record = record and not is_kept(store, chosen, [f.logged for f in found.found])
     if record:
         _keep(db, found)
     if not quiet:
@@ -81,24 +90,26 @@ def signals(
         if not was_kept:
             click.echo("The quarter before was not listed at its time; its signals are those "
                        "that the store shows for it now.", err=True)  # fmt: skip
-    _print(found, before, policy, format_)
+    _print(found, before, policy, format_, most)
 
 
-def _before(store: Store, quarter: str, settings: Settings) -> tuple[list[LoggedSignal], bool]:
-    """Return the signals of the quarter before, and whether they were kept at its time."""
-    from pipeline.commands.signal_scan import scan
-    from pipeline.errors import NoDataError
+def _compared(
+    store: Store, quarter: str, settings: Settings
+) -> tuple[Scan, Sequence[LoggedSignal], bool]:
+    """Judge a quarter's charts; return the signals of the quarter before, and if they were kept."""
+    from pipeline.commands.improvement_log import improvement_log
+    from pipeline.commands.signal_scan import read_material, scan
+    from pipeline.measures.periods import months_of
     from pipeline.measures.signal_log import kept_signals
     from pipeline.report.words import quarter_before
 
-    previous = quarter_before(quarter)
+    material, log = read_material(store, months_of(quarter)[1], settings), improvement_log(store)
+    found, previous = scan(material, log, quarter), quarter_before(quarter)
     kept = kept_signals(store, previous)
     if kept is not None:
-        return kept, True
-    try:
-        return [found.logged for found in scan(store, previous, settings).found], False
-    except NoDataError:
-        return [], True
+        return found, kept, True
+    then = scan(material, log, previous)
+    return found, [one.logged for one in then.found], then.charts == 0
 
 
 def _keep(db: Path, found: Scan) -> None:
@@ -109,12 +120,16 @@ def _keep(db: Path, found: Scan) -> None:
         keep_signals(store, found.quarter, [f.logged for f in found.found], found.charts)
 
 
-def _print(scan: Scan, before: Sequence[LoggedSignal], policy: Policy, format_: str) -> None:
+def _print(
+    scan: Scan, before: Sequence[LoggedSignal], policy: Policy, format_: str, most: int
+) -> None:
+    from pipeline.commands.charting import OVERALL
     from pipeline.commands.printing import print_frame, to_json
     from pipeline.measures.signal_log import states
 
     state, gone = states([found.logged for found in scan.found], before)
     rows = [_row(found, s, policy) for found, s in zip(scan.found, state, strict=True)]
+    gone.sort(key=lambda signal: (signal.site != OVERALL, signal.adjusted_p, signal.p_value))
     ended = [_ended_row(signal, scan) for signal in gone]
     if format_ == "json":
         said = {"quarter": scan.quarter, "charts": scan.charts, "signals": rows, "ended": ended}
@@ -124,7 +139,7 @@ def _print(scan: Scan, before: Sequence[LoggedSignal], policy: Policy, format_: 
 
         print_frame(pl.DataFrame([*rows, *ended], infer_schema_length=None), "csv")
     else:
-        click.echo("\n".join(_lines(scan, rows, ended)))
+        click.echo("\n".join(_lines(scan, rows, ended, most or len(rows) + len(ended))))
 
 
 def _row(found: Found, state: str, policy: Policy) -> Row:
@@ -187,23 +202,32 @@ def _tells_small_counts(chart: ControlChart, signal: Signal, policy: Policy) -> 
     return bool(policy.is_small([events, rest]).any())
 
 
-def _lines(scan: Scan, rows: Sequence[Row], ended: Sequence[Row]) -> list[str]:
-    """Write the list for people."""
-    standing = [row for row in rows if row["stands"]]
-    unsure = [row for row in rows if not row["stands"]]
+def _lines(scan: Scan, rows: Sequence[Row], ended: Sequence[Row], most: int) -> list[str]:
+    """Write the list for people: the most important signals, and the others counted."""
+    standing = sum(row["stands"] for row in rows)
+    new = sum(row["state"] == "new" for row in rows)
     said = [
         f"{scan.quarter}: {_count(len(rows), 'signal')} in {_count(scan.charts, 'chart')} looked "
-        f"at; {len(standing)} stand when all of them are counted (false discovery rate 5%).",
+        f"at; {standing} stand when all of them are counted (false discovery rate 5%).",
+        f"{new} new, {len(rows) - new} continuing, {len(ended)} ended since the quarter before.",
     ]
+    shown = rows[:most]
     for title, part in (
-        ("Stand", standing),
-        ("Could be chance, given so many charts", unsure),
+        ("Stand", [row for row in shown if row["stands"]]),
+        ("Could be chance, given so many charts", [row for row in shown if not row["stands"]]),
     ):
         if part:
             said += ["", f"{title}:", *(_line(row) for row in part)]
+    said += _others(len(rows), most)
     if ended:
-        said += ["", "Ended since the quarter before:", *(_ended_line(row) for row in ended)]
+        said += ["", "Ended since the quarter before:", *(_ended_line(row) for row in ended[:most])]
+        said += _others(len(ended), most)
     return said
+
+
+def _others(number: int, most: int) -> list[str]:
+    """Count what is not listed."""
+    return [f"  and {number - most:,} more; --most 0 lists all"] if number > most else []
 
 
 def _count(number: int, what: str) -> str:
@@ -211,14 +235,20 @@ def _count(number: int, what: str) -> str:
 
 
 def _line(row: Row) -> str:
-    whose = "network" if row["site"] == "all" else row["site"]
     way = f", {row['for_the']}" if row["for_the"] else ""
-    return f"  {row['measure']}, {whose} ({row['state']}{way}): {row['sentence']}"
+    return f"  {row['measure']}, {_whose(row)} ({row['state']}{way}): {row['sentence']}"
 
 
 def _ended_line(row: Row) -> str:
-    whose = "network" if row["site"] == "all" else row["site"]
+    from pipeline.analysis.charts import spoken
+
     what = RULE_WORDS.get(row["kind"], row["kind"])
-    why = row["new_limits_since"]
-    redrawn = f" (new limits since {why}, at a logged change)" if why else ""
-    return f"  {row['measure']}, {whose}: {what}, {row['first']} to {row['last']}{redrawn}"
+    first, last = spoken(row["first"]), spoken(row["last"])
+    when = first if first == last else f"{first} to {last}"
+    since = row["new_limits_since"]
+    redrawn = f" (new limits since {spoken(since)}, at a logged change)" if since else ""
+    return f"  {row['measure']}, {_whose(row)}: {what}, {when}{redrawn}"
+
+
+def _whose(row: Row) -> str:
+    return "network" if row["site"] == "all" else str(row["site"])

@@ -66,8 +66,8 @@ def keep_signals(store: Store, quarter: str, signals: Sequence[LoggedSignal], ch
     int
         The number of this edition.
     """
-    edition, kept = _latest(store, quarter)
-    if edition and sorted(map(astuple, kept)) == sorted(map(astuple, signals)):
+    edition, _ = _latest(store, quarter)
+    if is_kept(store, quarter, signals):
         return edition
     ((load_id,),) = store.rows("select max(load_id) from load")
     moment = dt.datetime.now(dt.UTC).replace(tzinfo=None, microsecond=0)
@@ -76,6 +76,12 @@ def keep_signals(store: Store, quarter: str, signals: Sequence[LoggedSignal], ch
     if signals:
         store.insert("signal", [(quarter, edition + 1, *astuple(s)) for s in signals])
     return edition + 1
+
+
+def is_kept(store: Store, quarter: str, signals: Sequence[LoggedSignal]) -> bool:
+    """Say whether the latest list of a quarter is this one."""
+    edition, kept = _latest(store, quarter)
+    return edition > 0 and sorted(map(astuple, kept)) == sorted(map(astuple, signals))
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -24,6 +25,7 @@ from pipeline.analysis.charts.results import (
     Floats,
     Phase,
 )
+from pipeline.analysis.charts.screen import may_signal
 from pipeline.analysis.charts.signals import (
     DEFAULT_RULES,
     RULES,
@@ -115,13 +117,15 @@ def control_charts(
     kinds, reasons = choose_kinds(stack, kind, standardised(stack, kind), forced=forced)
     value, centre, limits = lines_of(stack, kinds)
     even = even_sets(stack, kinds, value, centre)[stack.limit_set]
+    even &= np.array([each not in WITHOUT_RUNS for each in kinds], bool)[stack.series]
     limits = _withhold_unready(stack, limits, kinds, forced=forced)
+    loud = may_signal(stack, value, centre, limits, runs_judged=even, rules=rules)
     points = model or MODELS.get(kind, "poisson")
     printed = _Printed(tuple(rules), points, multiplier, unit, value, centre, limits, even)
-    made = (
+    made = [
         _one_chart(stack, i, printed, kind=kinds[i], reason=reasons[i]) for i in range(len(counts))
-    )
-    return [chart.with_signals(find_signals(chart)) for chart in made]
+    ]
+    return [c.with_signals(find_signals(c)) if loud[i] else c for i, c in enumerate(made)]
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,7 +169,7 @@ def _one_chart(stack: Stack, i: int, printed: _Printed, *, kind: str, reason: st
     """Cut one series out of the stack, in the printed unit."""
     part, counts, plan = stack.slice_of(i), stack.counts[i], stack.plans[i]
     limits, times = printed.limits, printed.multiplier
-    even = printed.even[part] & (kind not in WITHOUT_RUNS)
+    even = printed.even[part]
     centre, upper = printed.centre[part] * times, limits.upper[part] * times
     return ControlChart(
         kind=kind,
@@ -211,26 +215,27 @@ def _phases(
 ) -> tuple[Phase, ...]:
     """Describe each phase of one series."""
     found = []
-    for number in range(1, int(plan.phase.max(initial=0)) + 1):
-        points = np.flatnonzero(plan.phase == number)
-        owner = int(plan.limit_set[points[0]])
+    last_phase = int(plan.phase[-1]) if plan.phase.size else 0
+    starts = np.searchsorted(plan.phase, np.arange(1, last_phase + 2)).tolist()
+    for number, (first, stop) in enumerate(pairwise(starts), start=1):
+        owner = int(plan.limit_set[first])
         base = np.flatnonzero(plan.baseline & (plan.limit_set == owner))
         started = [
             c.title
             for c in plan.drawn
-            if c.new_phase and number > 1 and bisect_left(counts.periods, c.started) == points[0]
+            if c.new_phase and number > 1 and bisect_left(counts.periods, c.started) == first
         ]
         found.append(
             Phase(
                 number=number,
-                first=counts.periods[points[0]],
-                last=counts.periods[points[-1]],
+                first=counts.periods[first],
+                last=counts.periods[stop - 1],
                 change="; ".join(started),
                 baseline_first=counts.periods[base[0]] if base.size else None,
                 baseline_last=counts.periods[base[-1]] if base.size else None,
                 baseline_points=int(base.size),
-                centre=float(centre[points[0]]),
-                has_limits=bool(np.isfinite(upper[points]).any()),
+                centre=float(centre[first]),
+                has_limits=bool(np.isfinite(upper[first:stop]).any()),
                 carried_forward=owner != number and kind != "run",
             )
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -84,6 +85,16 @@ class Counts:
     def complete(self) -> Flags:
         """Points that may stand in a baseline: usable and not provisional."""
         return self.usable & ~self.provisional
+
+    def until(self, period: str) -> Counts:
+        """Return the series up to a period."""
+        if not self.periods or self.periods[-1] <= period:
+            return self
+        k = bisect_right(self.periods, period)
+        return Counts(
+            self.periods[:k], self.numerator[:k], self.denominator[:k], self.provisional[:k],
+            self.suppressed[:k],
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)

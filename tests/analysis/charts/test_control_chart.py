@@ -8,6 +8,7 @@ from scipy import stats
 
 from pipeline.analysis.charts import Change, Counts, control_chart, control_charts
 from pipeline.analysis.charts.limits import TAIL
+from pipeline.analysis.charts.signals import find_signals
 
 
 def months(k, start=2021):
@@ -216,6 +217,28 @@ def test_many_series_at_once_equal_each_alone():
             np.testing.assert_array_equal(getattr(single, name), getattr(chart, name))
         assert single.signals == chart.signals
         assert single.kind == chart.kind
+
+
+@pytest.mark.parametrize("kind", ["p", "u", "run", "g", "t", "individuals", "ewma"])
+def test_no_chart_that_signals_is_passed_over_among_many(kind):
+    """Charts are screened together; each judged by itself has the same signals."""
+    rng = np.random.default_rng(9)
+    if kind == "t":
+        many = [series(rng.weibull(0.8, 30) * 40, [1] * 30) for _ in range(60)]
+    else:
+        many = [series(rng.binomial(20, rng.beta(1, 6, 30)), [20] * 30) for _ in range(60)]
+    charts = control_charts(many, kind=kind, forced=True)
+    assert [chart.signals for chart in charts] == [find_signals(chart) for chart in charts]
+    assert any(chart.signals for chart in charts)
+    assert not all(chart.signals for chart in charts)
+
+
+def test_a_series_is_cut_at_a_month():
+    x, n = halved()
+    cut = series(x, n).until("2021-12")
+    assert cut.periods[-1] == "2021-12"
+    np.testing.assert_array_equal(cut.numerator, x[:12])
+    assert series(x, n).until("2020-12").periods == ()
 
 
 def test_a_chosen_baseline_sets_the_limits_of_the_whole_chart():
