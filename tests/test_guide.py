@@ -1,4 +1,4 @@
-"""The walk-throughs in docs/guide are run as they stand, so that they cannot drift.
+"""The README and the walk-throughs in docs/guide are run as they stand, so that they cannot drift.
 
 In a `console` block a line that begins with `$` is typed; what follows is what comes
 out, stdout and stderr together. `...` stands for anything, spaces count as one. A
@@ -17,13 +17,17 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from pipeline.cli import dwell
+from pipeline.cli import COMMANDS, dwell
 from pipeline.errors import DwellError
+from pipeline.report.render import Order, Rendered
 from pipeline.settings import load_settings
 
 DOCS = Path(__file__).parents[1] / "docs"
 GUIDES = sorted((DOCS / "guide").glob("*.md"))
+README = DOCS.parent / "README.md"
+DOCUMENTS = [README, *GUIDES]
 SLOW = {"demo", "report", "signals"}  # read by the quick test, run by the slow one
+ACTIVATE = ". .venv/bin/activate && "
 FLAGS = doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE
 
 
@@ -48,7 +52,7 @@ def typed(path: Path) -> Iterator[Typed]:
 
 
 class Shell:
-    """As much of a shell as the guides need: `dwell`, `cd`, and the last exit code."""
+    """As much of a shell as the documents need: `dwell`, `cd`, and the last exit code."""
 
     def __init__(self, place: Path, monkeypatch: pytest.MonkeyPatch, *, run_slow: bool) -> None:
         self.place, self.run_slow, self.code = place, run_slow, 0
@@ -56,7 +60,12 @@ class Shell:
 
     def run(self, line: str) -> str | None:
         """Return what the line prints; None where it was read and not run."""
+        line = line.removeprefix(ACTIVATE).partition("  #")[0].rstrip()
         program, *words = shlex.split(line)
+        if program == "make":
+            makefile = (DOCS.parent / "Makefile").read_text(encoding="utf-8")
+            assert f"\n{words[0]}:" in makefile, line
+            return None
         if program == "cd":
             self.place = self.place / words[0]
             self._patch.chdir(self.place)
@@ -66,8 +75,24 @@ class Shell:
         assert program == "dwell", line
         if words and words[0] in SLOW and not self.run_slow:
             parse(words)
+            if words[0] == "report":
+                self._order(words)
             return None
         return self._dwell(words)
+
+    def _order(self, words: list[str]) -> None:
+        """Run `dwell report` up to the rendering, which tests/report does for each document."""
+        ordered: list[Order] = []
+
+        def render(order: Order, tell: object) -> Rendered:
+            ordered.append(order)
+            return Rendered(order.out / "page.html", None, "builtin")
+
+        with self._patch.context() as patch:
+            patch.setattr("pipeline.report.render.render", render)
+            self._dwell(words)
+        assert self.code == 0, words
+        assert [order.document for order in ordered] in (["quarterly"], ["comparison"])
 
     def _dwell(self, words: list[str]) -> str:
         done = CliRunner().invoke(dwell, words)
@@ -108,7 +133,7 @@ def place(demonstration: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     return tmp_path
 
 
-@pytest.mark.parametrize("path", GUIDES, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", DOCUMENTS, ids=lambda path: path.stem)
 def test_a_walk_through_prints_what_it_shows(
     path: Path, place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -126,7 +151,7 @@ def test_the_chairs_walk_through_with_its_demonstration_and_report(
     follow(path, Shell(tmp_path, monkeypatch, run_slow=True))
 
 
-@pytest.mark.parametrize("path", GUIDES, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", DOCUMENTS, ids=lambda path: path.stem)
 def test_python_in_a_walk_through_runs(
     path: Path, place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -135,11 +160,29 @@ def test_python_in_a_walk_through_runs(
         exec(compile(block, path.name, "exec"), {})
 
 
-@pytest.mark.parametrize("path", GUIDES, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", DOCUMENTS, ids=lambda path: path.stem)
 def test_settings_in_a_walk_through_are_settings(path: Path, tmp_path: Path) -> None:
     for block in blocks(path, "toml"):
         (tmp_path / "dwell.toml").write_text(block, encoding="utf-8")
         load_settings(tmp_path / "dwell.toml")
+
+
+@pytest.mark.parametrize("path", DOCUMENTS, ids=lambda path: path.stem)
+def test_every_command_that_is_shown_is_read_as_it_stands(path: Path) -> None:
+    """Also those in the running text, such as `dwell report 2025-Q4 --pdf`."""
+    text = path.read_text(encoding="utf-8")
+    spoken = re.findall(r"`dwell ([^`]+)`", text)
+    assert spoken or blocks(path, "console")
+    for words in map(shlex.split, spoken):
+        if words[0] not in COMMANDS:  # an option of the program, or a word in capitals
+            assert words[0] in {"--help", "COMMAND"}, words
+            continue
+        command = dwell.get_command(click.Context(dwell), words[0])
+        assert command is not None
+        known = {option for param in command.params for option in param.opts}
+        known |= {option for param in command.params for option in param.secondary_opts}
+        for word in words[1:]:
+            assert not word.startswith("-") or word in known | {"--help"}, f"{path.name}: {words}"
 
 
 def test_there_is_a_walk_through_for_each_kind_of_user() -> None:

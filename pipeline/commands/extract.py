@@ -220,6 +220,10 @@ def _dictionary(wanted: Wanted, columns: list[str]) -> str:
     lines = [f"# {wanted.study}", "", "One row: one catheter, from placement to removal.", ""]
     lines += ["| column | type | meaning |", "|---|---|---|"]
     lines += [f"| {name} | {known[name].type} | {known[name].description} |" for name in columns]
+    for name in columns:
+        if known[name].codes:
+            lines += ["", f"Codes of {name}:", ""]
+            lines += [f"- {code}: {meaning}" for code, meaning in known[name].codes]
     return "\n".join([*lines, "", CAUTION, ""])
 
 

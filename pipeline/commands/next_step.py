@@ -25,6 +25,7 @@ WHENEVER: tuple[Step, ...] = (
     ("dwell chart", "control charts of every measure"),
     ("dwell removal", "how long catheters stay, and why they come out"),
     ("dwell compare --by site", "sites side by side"),
+    ("dwell questions", "worked questions, in SQL to begin your own from"),
 )
 
 

@@ -3,6 +3,7 @@
 import hashlib
 import hmac
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pipeline.errors import NoDataError, UsageError
@@ -36,6 +37,8 @@ USUAL = (
     "reason",
     "is_early",
 )
+# A column of the record whose codes stand in a view under another name.
+CODED_AS = {"removal_reason": "reason"}
 STUDY_KEYS = (
     Column("study_id", "varchar", "Key of the episode, made for this study alone."),
     Column("study_child", "varchar", "Key of the child, made for this study alone."),
@@ -43,12 +46,16 @@ STUDY_KEYS = (
 
 
 def columns_to_choose_from() -> dict[str, Column]:
-    """Return what an extract may hold: columns of `episode_dwell` and `contact_summary`."""
+    """Return what an extract may hold: columns of `episode_dwell` and `contact_summary`.
+
+    Each has the codes that its values are taken from, where it has codes.
+    """
+    codes = {CODED_AS.get(c.name, c.name): c.codes for c in entries("episode")[0].columns}
     found = dict[str, Column]()
     for view in ("episode_dwell", "contact_summary"):
         for column in entries(view)[0].columns:
             if column.name not in KEPT_BACK:
-                found.setdefault(column.name, column)
+                found.setdefault(column.name, replace(column, codes=codes.get(column.name, ())))
     return found
 
 

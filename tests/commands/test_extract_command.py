@@ -94,6 +94,14 @@ def test_the_dictionary_describes_the_columns_that_are_there(store_file, tmp_pat
     text = (tmp_path / "a" / "dictionary.md").read_text(encoding="utf-8")
     assert text.count("\n| ") == 4
     assert "| dwell_h | double | Time in place" in text
+    assert "Codes of" not in text
+
+
+def test_the_dictionary_gives_the_codes_with_their_meaning(store_file, tmp_path):
+    run(store_file, "glue", "--out", str(tmp_path / "a"), "--column", "limb", "--column", "reason")
+    text = (tmp_path / "a" / "dictionary.md").read_text(encoding="utf-8")
+    assert "Codes of reason:" in text
+    assert "\n- dislodged: " in text
 
 
 def test_records_that_too_few_children_are_like_are_reported(store_file, tmp_path):
