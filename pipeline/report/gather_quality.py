@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import polars as pl
-
 from pipeline.figures.completeness import BANDS, FieldShare
 from pipeline.measures.catalogue import load_catalogue
 from pipeline.measures.counting import ALL
 from pipeline.measures.published import drift
-from pipeline.report.quality_section import (
+from pipeline.report.quality import (
     DataQuality,
     FileRows,
     MovedFigure,
@@ -48,7 +46,7 @@ def data_quality(store: Store, quarter: str, settings: Settings) -> DataQuality:
 def _fields(store: Store, quarter: str) -> tuple[FieldShare, ...]:
     """Return completeness by field and site; fields that are whole everywhere are left out."""
     labels = dict(store.rows("select site, label from site"))
-    rows = completeness(store).filter(pl.col("quarter") == quarter).sort("site").to_dicts()
+    rows = completeness(store, quarter).sort("site").to_dicts()
     low = {row["field"] for row in rows if row["share"] is not None and row["share"] < FULL}
     return tuple(
         FieldShare(row["field"], labels.get(row["site"], row["site"]), row["share"])
@@ -98,15 +96,17 @@ def _waiting(store: Store) -> tuple[WaitingRows, ...]:
 
 def _sites(store: Store, quarter: str) -> tuple[SiteQuality, ...]:
     rows = store.rows(
-        "with call as ("
+        "with placed as materialized (select * from episode_dwell where placed_quarter = ?),"
+        " call as ("
         " select contact.episode_id, count(*) as calls,"
         " count(case when contact.reached then 1 end) as reached"
-        " from contact where contact.direction = 'service' group by contact.episode_id)"
+        " from contact inner join placed using (episode_id)"
+        " where contact.direction = 'service' group by contact.episode_id)"
         " select site_label, count(*), count(case when is_dwell_known then 1 end),"
         " count(case when is_removed and reason <> 'not_recorded' then 1 end),"
         " count(case when is_removed then 1 end),"
         " coalesce(sum(calls), 0), coalesce(sum(reached), 0)"
-        " from episode_dwell left join call using (episode_id) where placed_quarter = ?"
+        " from placed left join call using (episode_id)"
         " group by site_label order by site_label",
         [quarter],
     )

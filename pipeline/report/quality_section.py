@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from pipeline.figures.completeness import FieldShare, completeness_figure
 from pipeline.report import markdown, words
@@ -12,79 +11,12 @@ from pipeline.report.findings import Finding
 from pipeline.report.markdown import Column, prose
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page
+from pipeline.report.quality import DataQuality, SiteQuality
 from pipeline.report.words import count, few, figure
 from pipeline.report.workbook import Sheet
 
 _COUNT = re.compile(r"\b\d[\d,]* ")
-
-
-@dataclass(frozen=True, slots=True)
-class FileRows:
-    """What became of the rows of one kind of file, over all loads."""
-
-    file: str
-    read: int
-    loaded: int
-    unchanged: int
-    set_aside: int
-
-
-@dataclass(frozen=True, slots=True)
-class WaitingRows:
-    """Rows that wait for correction, by the rule that they break."""
-
-    file: str
-    column: str
-    rule: str
-    rows: int
-
-
-@dataclass(frozen=True, slots=True)
-class SiteQuality:
-    """What is known of one site's catheters in the quarter."""
-
-    site: str
-    catheters: int
-    dwell_known: int
-    reason_known: int
-    removed: int
-    calls: int
-    reached: int
-
-
-@dataclass(frozen=True, slots=True)
-class MovedFigure:
-    """A figure of a frozen quarter that later records changed."""
-
-    quarter: str
-    title: str
-    published: str
-    now: str
-    why: str
-
-
-@dataclass(frozen=True, slots=True)
-class DataQuality:
-    """All that section 6 shows.
-
-    Attributes
-    ----------
-    files, waiting, sites : tuples
-        Rows by kind of file, rows that wait, and what is known by site.
-    fields : tuple of FieldShare
-        Completeness of the quarter's fields by site.
-    moved : tuple of MovedFigure
-        Figures of frozen quarters that are others now.
-    frozen : tuple of str
-        Quarters whose figures are kept as published.
-    """
-
-    files: tuple[FileRows, ...]
-    waiting: tuple[WaitingRows, ...]
-    sites: tuple[SiteQuality, ...]
-    fields: tuple[FieldShare, ...] = ()
-    moved: tuple[MovedFigure, ...] = ()
-    frozen: tuple[str, ...] = ()
+MOST_SITES = 20  # that a table or a figure has room for; of more, those of which least is known
 
 
 def numbers(quality: DataQuality, small_cell: int) -> tuple[Number, ...]:
@@ -132,10 +64,16 @@ def pieces(quality: DataQuality, page: Page, small_cell: int) -> list[str]:
     shown = ["### Rows read, and rows set aside {#rows}", _files_table(quality, small_cell)]
     if quality.waiting:
         shown.append(_waiting_table(quality, small_cell))
-    shown += ["### What is known, by site {#known}", _sites_table(quality, small_cell)]
+    shown += ["### What is known, by site {#known}", *_sites_table(quality, small_cell)]
     if quality.fields:
-        drawing = completeness_figure(quality.fields, with_numbers=small_cell == 0)
+        fields = least_complete(quality.fields)
+        drawing = completeness_figure(fields, with_numbers=small_cell == 0)
         shown += page.figure("completeness", drawing)
+        if len(fields) < len(quality.fields):
+            shown.append(
+                f"The figure shows the {MOST_SITES} of {_number_of_sites(quality.fields):,} sites "
+                "with the least complete field, in the order of their names."
+            )
     return [
         *shown,
         "### Figures that have moved since they were published {#drift}",
@@ -196,7 +134,35 @@ def _waiting_table(quality: DataQuality, small_cell: int) -> str:
     return markdown.table(columns, rows, "Rows that wait for correction", "waiting")
 
 
-def _sites_table(quality: DataQuality, small_cell: int) -> str:
+def least_reached(sites: Sequence[SiteQuality]) -> list[SiteQuality]:
+    """Return the sites that a table has room for: those whose calls reached the fewest.
+
+    In the order given; chosen by calls, of which none is withheld.
+    """
+    if len(sites) <= MOST_SITES:
+        return list(sites)
+    by_reach = sorted(sites, key=lambda s: s.reached / s.calls if s.calls else 0.0)
+    chosen = {site.site for site in by_reach[:MOST_SITES]}
+    return [site for site in sites if site.site in chosen]
+
+
+def least_complete(fields: Sequence[FieldShare]) -> list[FieldShare]:
+    """Return the fields of the sites that a figure has room for: those with the lowest share."""
+    if _number_of_sites(fields) <= MOST_SITES:
+        return list(fields)
+    lowest: dict[str, float] = {}
+    for field in fields:
+        share_ = 1.0 if field.share is None else field.share
+        lowest[field.site] = min(share_, lowest.get(field.site, 1.0))
+    chosen = set(sorted(lowest, key=lambda site: lowest[site])[:MOST_SITES])
+    return [field for field in fields if field.site in chosen]
+
+
+def _number_of_sites(fields: Sequence[FieldShare]) -> int:
+    return len({field.site for field in fields})
+
+
+def _sites_table(quality: DataQuality, small_cell: int) -> list[str]:
     columns = (
         Column("Site", 16),
         Column("Catheters", 10, True),
@@ -205,6 +171,7 @@ def _sites_table(quality: DataQuality, small_cell: int) -> str:
         Column("Planned calls", 12, True),
         Column("Reached", 12, True),
     )
+    shown = least_reached(quality.sites)
     rows = [
         [
             markdown.text(site.site),
@@ -214,9 +181,16 @@ def _sites_table(quality: DataQuality, small_cell: int) -> str:
             f"{site.calls:,}",
             share(site.reached, site.calls, 0),
         ]
-        for site in quality.sites
+        for site in shown
     ]
-    return markdown.table(columns, rows, "Completeness of the quarter's records, by site", "known")
+    caption = "Completeness of the quarter's records, by site"
+    found = [markdown.table(columns, rows, caption, "known")]
+    if len(shown) < len(quality.sites):
+        found.append(
+            f"The table shows the {len(shown)} of {len(quality.sites):,} sites whose calls "
+            "reached the fewest, in the order of their names; every site stands in `tables.xlsx`."
+        )
+    return found
 
 
 def share(part: int, whole: int, small_cell: int) -> str:
@@ -237,13 +211,28 @@ def sheets(quality: DataQuality, small_cell: int) -> list[Sheet]:
         for r in quality.files
     )
     sites = tuple(
-        (s.site, s.calls, s.reached, 100 * s.reached / s.calls if s.calls else None)
+        (
+            *(s.site, None if 0 < s.catheters < small_cell else s.catheters),
+            _percent(s.dwell_known, s.catheters, small_cell),
+            _percent(s.reason_known, s.removed, small_cell),
+            *(s.calls, s.reached, _percent(s.reached, s.calls, 0)),
+        )
         for s in quality.sites
+    )
+    columns = (
+        *("Site", "Catheters", "Time in place known, %", "Reason known, %"),
+        *("Planned calls", "Reached", "Reached, %"),
     )
     return [
         Sheet("Rows", ("File", "Rows read", "Set aside"), rows, note=_note(small_cell)),
-        Sheet("Calls", ("Site", "Planned calls", "Reached", "Reached, %"), sites),
+        Sheet("Known by site", columns, sites, note=_note(small_cell)),
     ]
+
+
+def _percent(part: int, whole: int, small_cell: int) -> float | None:
+    """Return a percentage as `share` does, as a number or nothing."""
+    is_told = share(part, whole, small_cell).endswith("%")
+    return 100 * part / whole if is_told else None
 
 
 def _note(small_cell: int) -> str:

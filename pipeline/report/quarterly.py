@@ -36,7 +36,7 @@ from pipeline.report.measure_section import chart_numbers, measure_pieces
 from pipeline.report.narrative import LoggedChange
 from pipeline.report.numbers import Number
 from pipeline.report.page import paragraph
-from pipeline.report.quality_section import DataQuality
+from pipeline.report.quality import DataQuality
 from pipeline.report.sections import Sections, made_beside
 from pipeline.report.signals_section import Basis
 from pipeline.report.tried_section import Tried

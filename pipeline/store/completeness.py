@@ -37,8 +37,13 @@ _TIME = {"removed_h": _REMOVED}
 _PART_OF_TIME = {"removed_after_h", "removed_before_h"}
 
 
-def completeness(store: Store) -> "pl.DataFrame":
+def completeness(store: Store, quarter: str | None = None) -> "pl.DataFrame":
     """Count, for every optional field, the rows that should have it and those that do.
+
+    Parameters
+    ----------
+    quarter : str, optional
+        One quarter of placement, such as ``2025-Q4``; every one unless given.
 
     Returns
     -------
@@ -49,7 +54,7 @@ def completeness(store: Store) -> "pl.DataFrame":
     """
     import polars as pl
 
-    frames = [_of_record(store, name) for name in ("episode", "contact")]
+    frames = [_of_record(store, name, quarter) for name in ("episode", "contact")]
     return pl.concat(frames).with_columns(
         share=pl.when(pl.col("expected") > 0).then(pl.col("filled") / pl.col("expected"))
     )
@@ -59,16 +64,18 @@ def _fields(name: str) -> list[Field]:
     return [f for f in RECORDS[name].fields if not f.required and f.name not in _PART_OF_TIME]
 
 
-def _of_record(store: Store, name: str) -> "pl.DataFrame":
+def _of_record(store: Store, name: str, quarter: str | None) -> "pl.DataFrame":
     """Count in one pass over the record, then turn columns into rows."""
     import polars as pl
 
     fields = [field.name for field in _fields(name)]
     counts = ", ".join(_counts(name, field) for field in fields)
     source = name if name == "episode" else f"{name} join episode using (episode_id)"
-    quarter = "left(placed_month, 4) || '-Q' || ((right(placed_month, 2)::integer + 2) // 3)"
+    placed = "left(placed_month, 4) || '-Q' || ((right(placed_month, 2)::integer + 2) // 3)"
     wide = store.frame(
-        f"select site, {quarter} as quarter, {counts} from {source} group by all order by all"
+        f"select site, {placed} as quarter, {counts} from {source}"
+        f" where ? is null or {placed} = ? group by all order by all",
+        [quarter, quarter],
     )
     return pl.concat(
         wide.select(
