@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 from plotnine import (
@@ -30,6 +32,7 @@ from pipeline.figures.group_words import (
     plain,
     things,
 )
+from pipeline.figures.label_places import LINE_CM, Frame, places
 from pipeline.figures.look import (
     CENTRE,
     CHART_CM,
@@ -45,7 +48,10 @@ from pipeline.figures.steps import spoken
 from pipeline.measures.catalogue import Measure
 
 MOST_NAMED = 3  # groups set aside, in the caption
-MOST_LABELS = 12  # with more groups only those outside the limits are named
+MOST_LABELS = 12  # with more groups only those farthest outside the 99.8% limits are named
+STRIP = 0.5  # with all that is drawn above this share of the highest, the axis begins higher
+SIZE_CM = (CHART_CM[0], CHART_CM[1] + 1.2)
+LINES = ("lower_95", "upper_95", "lower_998", "upper_998")
 
 
 def funnel_figure(
@@ -97,8 +103,8 @@ def funnel_figure(
         title=title or _funnel_title(measure, comparison, outside),
         caption=_funnel_caption(made, _aside(comparison, labels), withheld),
         alt=_funnel_alt(measure, made, points),
-        width_cm=CHART_CM[0],
-        height_cm=CHART_CM[1] + 1.2,
+        width_cm=SIZE_CM[0],
+        height_cm=SIZE_CM[1],
     )
 
 
@@ -111,36 +117,50 @@ def _funnel_points(made: Funnel, keep: np.ndarray) -> pd.DataFrame:
             "status": made.status,
         }
     )[keep]
-    named = frame["status"] != "inside" if len(frame) > MOST_LABELS else True
-    return frame.assign(label=np.where(named, frame["group"], ""))
+    if len(frame) <= MOST_LABELS:
+        return frame.assign(is_named=True)
+    # Of very many, some lie outside 95% by chance alone: only the others are named.
+    far = (frame["rate"] - made.centre).abs() * np.sqrt(frame["volume"])
+    named = far[frame["status"] == "outside 99.8%"].nlargest(MOST_LABELS).index
+    return frame.assign(is_named=frame.index.isin(named))
+
+
+def _frame(made: Funnel, points: pd.DataFrame) -> Frame:
+    """Begin at nothing, unless that would press every point into a strip at the top."""
+    shown = points.index
+    high = max(points["rate"].max(), made.limits.upper_998[shown].max())
+    low = min(points["rate"].min(), made.limits.lower_998[shown].min())
+    room = 0.12 * (high - low)
+    bottom = low - room if low > STRIP * high else 0.0
+    top = high + room if bottom else 1.08 * high
+    if made.kind == "proportion":
+        top = min(top, made.multiplier * 1.005)
+    volume = made.curve.volume
+    return Frame(
+        min(volume.min(), points["volume"].min()) * 0.9, volume.max() * 1.1, bottom, top, SIZE_CM
+    )
 
 
 def _funnel_plot(made: Funnel, points: pd.DataFrame, measure: Measure) -> ggplot:
-    is_out = points["status"] != "inside"
+    dark = points["is_named"] & (points["status"] != "inside")
+    frame, volume = _frame(made, points), made.curve.volume
     plot = ggplot(points, aes("volume", "rate"))
-    for line in ("lower_95", "upper_95", "lower_998", "upper_998"):
-        frame = pd.DataFrame({"volume": made.curve.volume, "rate": getattr(made.curve, line)})
+    for line in LINES:
+        curve = pd.DataFrame({"volume": volume, "rate": getattr(made.curve, line)})
         style = "solid" if line.endswith("998") else "dashed"
-        plot += geom_path(data=frame, color=LIMIT, size=0.35, linetype=style)
+        plot += geom_path(data=curve, color=LIMIT, size=0.35, linetype=style)
     plot += geom_hline(yintercept=made.centre, color=CENTRE, size=0.55)
-    plot += geom_point(data=points[~is_out], color=POINT, size=2)
-    plot += geom_point(data=points[is_out], color=INK, size=2.4)
-    top = max(points["rate"].max(), made.limits.upper_998.max()) * 1.08
-    for layer in _names(points, made.curve.volume.max(), top):
-        plot += layer
-    for share, line in (("99.8%", "upper_998"), ("95%", "upper_95")):
+    plot += geom_point(data=points[~dark], color=POINT, size=2)
+    plot += geom_point(data=points[dark], color=INK, size=2.4)
+    ends = _line_names(made, frame)
+    for x, y, text in ends:
         plot += annotate(
-            "text",
-            x=made.curve.volume.max() * 1.01,
-            y=getattr(made.curve, line)[-1],
-            label=share,
-            ha="left",
-            size=LABEL_SIZE,
-            color=MUTED,
+            "text", x=x, y=y, label=text, ha="left", va="center", size=LABEL_SIZE, color=MUTED
         )
-    low = min(made.curve.volume.min(), points["volume"].min())
+    for layer in _names(points, made, frame, ends):
+        plot += layer
     plot += coord_cartesian(
-        xlim=(low * 0.9, made.curve.volume.max() * 1.1), ylim=(0, top), expand=False
+        xlim=(frame.left, frame.right), ylim=(frame.bottom, frame.top), expand=False
     )
     plot += scale_x_continuous(labels=plain)
     plot += scale_y_continuous(labels=plain)
@@ -148,31 +168,60 @@ def _funnel_plot(made: Funnel, points: pd.DataFrame, measure: Measure) -> ggplot
     return plot + look(legend_position="none")
 
 
-def _names(points: pd.DataFrame, right: float, top: float) -> list[geom_text]:
-    """Write names beside their points; below where another's stands just above."""
-    text = points[points["label"] != ""].sort_values("rate", ascending=False)
-    placed: list[tuple[float, float]] = []
-    above = []
-    for point in text.itertuples():
-        is_free = all(
-            abs(point.volume - x) > 0.16 * right or abs(point.rate - y) > 0.06 * top
-            for x, y in placed
-        )
-        above.append(is_free)
-        placed.append((point.volume, point.rate))
-    text = text.assign(volume=text["volume"] + 0.015 * right, is_above=above)
+def _line_names(made: Funnel, frame: Frame) -> list[tuple[float, float, str]]:
+    """Name the limits at the ends of their upper lines; in one where they lie close."""
+    x = made.curve.volume.max() * 1.01
+    outer, inner = (float(getattr(made.curve, line)[-1]) for line in ("upper_998", "upper_95"))
+    apart = float(np.ptp(frame.centimetres([x, x], [outer, inner])[:, 1]))
+    if apart >= LINE_CM * LABEL_SIZE:
+        return [(x, outer, "99.8%"), (x, inner, "95%")]
+    lift = frame.values(0, LINE_CM * LABEL_SIZE)[1] - frame.bottom - (outer - inner)
+    return [(x, outer + lift / 2, "99.8%"), (x, inner - lift / 2, "95%")]
+
+
+def _names(
+    points: pd.DataFrame, made: Funnel, frame: Frame, ends: Sequence[tuple[float, float, str]]
+) -> list[geom_text]:
+    """Write names beside their points, off the lines and off each other."""
+    volume = made.curve.volume
+    steps = np.linspace(volume.min(), volume.max(), 4 * len(volume))
+    lines = [np.interp(steps, volume, getattr(made.curve, line)) for line in LINES]
+    lines.append(np.full(len(steps), made.centre))
+    # Those farthest out choose their place first.
+    text = points.assign(far=(points["rate"] - made.centre).abs()).sort_values(
+        ["is_named", "far"], ascending=False, kind="stable"
+    )
+    corners = [frame.centimetres(x, y)[0] for x, y, _ in ends]
+    height = LINE_CM * LABEL_SIZE / 2
+    found = places(
+        frame.centimetres(text["volume"], text["rate"]),
+        np.where(text["is_named"], text["group"], "").tolist(),
+        lines=[frame.centimetres(steps, line) for line in lines],
+        taken=[(x, frame.panel[0], y - height, y + height) for x, y in corners],
+        panel=frame.panel,
+        size=LABEL_SIZE,
+    )
+    at = [frame.values(place.x, place.y) for place in found]
+    text = text.assign(
+        volume=[x for x, _ in at],
+        rate=[y for _, y in at],
+        side=[f"{place.ha} {place.va}" for place in found],
+    )[text["is_named"].to_numpy()]
     return [
         geom_text(
-            data=text[text["is_above"] == side],
-            mapping=aes(label="label"),
-            ha="left",
-            va="bottom" if side else "top",
+            data=part,
+            mapping=aes(label="group"),
+            ha=side.split()[0],
+            va=side.split()[1],
             size=LABEL_SIZE,
             color=INK,
         )
-        for side in (True, False)
-        if (text["is_above"] == side).any()
+        for side, part in text.groupby("side")
     ]
+
+
+def _who(names: Sequence[str], word: str) -> str:
+    return listed(names) if len(names) <= MOST_NAMED else f"{len(names)} {word}s"
 
 
 def _funnel_title(measure: Measure, comparison: Comparison, outside: pd.DataFrame) -> str:
@@ -182,7 +231,7 @@ def _funnel_title(measure: Measure, comparison: Comparison, outside: pd.DataFram
     far = outside[outside["status"] == "outside 99.8%"]
     named, limit = (far, "99.8%") if len(far) else (outside, "95%")
     sides = [
-        f"{listed(part['group'])} {side}"
+        f"{_who(part['group'].tolist(), word)} {side}"
         for side, part in (
             ("above", named[named["rate"] > comparison.network_rate]),
             ("below", named[named["rate"] <= comparison.network_rate]),
@@ -198,8 +247,7 @@ def _aside(comparison: Comparison, labels: Labels) -> str:
     names = [g for g, is_aside in zip(model.groups, model.is_aside, strict=True) if is_aside]
     if not names:
         return ""
-    named = [label(name, labels) for name in names]
-    who = listed(named) if len(named) <= MOST_NAMED else f"{len(named)} groups"
+    who = _who([label(name, labels) for name in names], "group")
     return f" but for {who}, far from the rest"
 
 
