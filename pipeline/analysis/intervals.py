@@ -65,23 +65,6 @@ def wilson(count: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Limits:
     return _known(lower, upper, n)
 
 
-def clopper_pearson(count: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Limits:
-    """Exact limits of a proportion by the two binomial tails.
-
-    Parameters, errors and NaN as for :func:`wilson`.
-
-    References
-    ----------
-    Clopper and Pearson 1934, Biometrika 26:404-413.
-    """
-    x, n = _trials(count, n)
-    tail = (1 - level) / 2
-    one = np.ones_like(x)
-    lower = special.betaincinv(np.where(x > 0, x, one), np.where(x > 0, n - x + 1, one), tail)
-    upper = special.betaincinv(np.where(x < n, x + 1, one), np.where(x < n, n - x, one), 1 - tail)
-    return _known(np.where(x == 0, 0.0, lower), np.where(x == n, 1.0, upper), n)
-
-
 def binomial_mid_p(count: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Limits:
     """Exact limits of a proportion counting half the observed count's probability.
 
@@ -200,26 +183,6 @@ def ratio_mid_p(
     return Limits(
         np.where(is_estimated, lower, known.lower), np.where(is_estimated, upper, known.upper)
     )
-
-
-def byar(events: ArrayLike, exposure: ArrayLike = 1.0, *, level: float = 0.95) -> Limits:
-    """Byar's cube-root approximation to the exact Poisson limits.
-
-    Parameters, errors and NaN as for :func:`garwood`.
-
-    References
-    ----------
-    Breslow and Day 1987, Statistical Methods in Cancer Research vol. II, 2.3
-    (formula recalled, not retrieved; figures checked in tests/reference).
-    """
-    x, t = _exposed(events, exposure)
-    z = float(special.ndtri(0.5 + level / 2))
-    at_least_one = np.maximum(x, 1)
-    root = 1 - 1 / (9 * at_least_one) - z / (3 * np.sqrt(at_least_one))
-    lower = np.where(x == 0, 0.0, at_least_one * root**3)
-    y = x + 1
-    upper = y * (1 - 1 / (9 * y) + z / (3 * np.sqrt(y))) ** 3
-    return _per_exposure(lower, upper, t)
 
 
 def _trials(count: ArrayLike, n: ArrayLike) -> tuple[Floats, Floats]:

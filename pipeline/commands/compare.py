@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,10 +19,11 @@ from pipeline.commands.options import (
     settings_option,
     to_option,
 )
-from pipeline.commands.printing import print_frame, to_json
+from pipeline.commands.printing import make_folder, print_frame, to_json
 
 if TYPE_CHECKING:
-    from pipeline.disclosure import Audience
+    from pipeline.disclosure import Audience, Policy
+    from pipeline.measures.catalogue import Measure
     from pipeline.report.gather_compare import MeasureComparison
 
 BY = (
@@ -106,7 +108,7 @@ class Groups(click.ParamType):
     "--out",
     "figures",
     type=click.Path(file_okay=False, path_type=Path),
-    help="Also draw funnels and ratios into this folder.",
+    help="Also draw funnels, ratios and how well each case-mix model fits into this folder.",
 )
 @audience_option
 @db_option
@@ -172,7 +174,7 @@ def compare(
         click.echo(policy.note)
     _print(results, format_)
     if figures is not None:
-        _draw(results, figures)
+        _draw(results, figures, policy)
     if not quiet:
         click.echo(policy.note, err=True)
         click.echo(_about(adjust), err=True)
@@ -239,16 +241,27 @@ def _with_limits(row: dict[str, Any], value: str, lower: str, upper: str) -> str
     return f"{row[value]:.3g} ({' to '.join(limits)})"
 
 
-def _draw(results: list[MeasureComparison], folder: Path) -> None:
+def _draw(results: list[MeasureComparison], folder: Path, policy: Policy) -> None:
     from pipeline.figures.funnel import funnel_figure
-    from pipeline.figures.ratios import ratio_figure
+    from pipeline.figures.ratios import calibration_figure, ratio_figure
 
     folder.mkdir(parents=True, exist_ok=True)
     for result in results:
-        name = "_".join(filter(None, [result.measure.name, result.within]))
+        comparison, hidden = result.comparison, result.withheld.figures
+        measure = _inside(result)
         for kind, drawn in (
-            ("funnel", funnel_figure(result.comparison, result.measure, result.withheld.figures)),
-            ("ratios", ratio_figure(result.comparison, result.measure, result.withheld.figures)),
+            ("funnel", funnel_figure(comparison, measure, hidden)),
+            ("ratios", ratio_figure(comparison, measure, hidden)),
+            ("calibration", calibration_figure(comparison, measure, policy)),
         ):
             if drawn is not None:
-                drawn.save(folder / f"{name}_{kind}.svg")
+                parts = [result.measure.name, *filter(None, [result.within]), kind]
+                drawn.save(folder / f"{'_'.join(parts).replace(' ', '_')}.svg")
+
+
+def _inside(result: MeasureComparison) -> Measure:
+    """Let the title of a stratum's measure name the stratum."""
+    if not result.within:
+        return result.measure
+    stratum = result.within.replace("_", " ")
+    return replace(result.measure, title=f"{result.measure.title} ({stratum})")

@@ -72,7 +72,7 @@ def ratio_figure(
     ]
     if len(rows) < 2:
         return None
-    frame = _ratio_frame(rows, labels)
+    frame = _ratio_frame(rows, labels, comparison.multiplier)
     low, high = _ends(frame)
     plot = _ratio_plot(frame, low, high)
     called = [row for row in rows if row.called]
@@ -86,7 +86,7 @@ def ratio_figure(
     )
 
 
-def _ratio_frame(rows: Sequence[GroupRow], labels: Labels) -> pd.DataFrame:
+def _ratio_frame(rows: Sequence[GroupRow], labels: Labels, multiplier: float) -> pd.DataFrame:
     frame = pd.DataFrame(
         {
             "group": [label(row.group, labels) for row in rows],
@@ -94,7 +94,7 @@ def _ratio_frame(rows: Sequence[GroupRow], labels: Labels) -> pd.DataFrame:
             "lower": [row.ratio_lower for row in rows],
             "upper": [row.ratio_upper for row in rows],
             "shrunken": [
-                row.ratio * row.shrunken / row.rate if row.rate else np.nan for row in rows
+                row.shrunken * row.denominator / (row.expected * multiplier) for row in rows
             ],
             "above": [probability(row.above_network) for row in rows],
             "called": [row.called for row in rows],

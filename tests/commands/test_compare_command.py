@@ -169,7 +169,8 @@ def test_figures_are_written_beside_the_table(store_file, tmp_path):
     run(store_file, "compare", "--measure", "leakage", "--out", str(tmp_path))
     run(store_file, "change", "securement", "--measure", "dislodgement", "--out", str(tmp_path))
     assert sorted(path.name for path in tmp_path.iterdir()) == [
-        "leakage_funnel.svg", "leakage_ratios.svg", "securement_dislodgement.svg",
+        "leakage_calibration.svg", "leakage_funnel.svg", "leakage_ratios.svg",
+        "securement_dislodgement.svg",
     ]  # fmt: skip
 
 
