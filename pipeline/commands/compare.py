@@ -245,7 +245,7 @@ def _draw(results: list[MeasureComparison], folder: Path, policy: Policy) -> Non
     from pipeline.figures.funnel import funnel_figure
     from pipeline.figures.ratios import calibration_figure, ratio_figure
 
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     for result in results:
         comparison, hidden = result.comparison, result.withheld.figures
         measure = _inside(result)
