@@ -38,6 +38,8 @@ from pipeline.figures.look import (
 from pipeline.measures.catalogue import Measure
 
 LABEL_WIDTH = 30
+LATE = 0.6  # after this share of the months, what was changed is written before its line
+STRIP = 0.75  # with all that is drawn above this share of the highest, the axis begins higher
 MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -79,7 +81,8 @@ def _plot(effect: ChangeEffect, span: int, measure: Measure, name: str) -> ggplo
     month = np.arange(len(effect.months))
     first = effect.months.index(effect.started_month)
     points = _points(effect, span, first)
-    top = _top(effect, points)
+    bottom, top = _ends(effect, points)
+    is_late = first > LATE * len(month)
     plot = ggplot(points, aes("x", "y"))
     plot += geom_vline(xintercept=first - 0.5, color=CHANGE, size=0.5)
     plot += geom_point(color=POINT, size=1.6)
@@ -93,10 +96,10 @@ def _plot(effect: ChangeEffect, span: int, measure: Measure, name: str) -> ggplo
         plot = _add_trend(plot, effect, month, first)
     plot += annotate(
         "text",
-        x=first - 0.2,
-        y=top * 0.99,
+        x=first - 0.8 if is_late else first - 0.2,
+        y=top - 0.01 * (top - bottom),
         label=fill(name, LABEL_WIDTH),
-        ha="left",
+        ha="right" if is_late else "left",
         va="top",
         size=LABEL_SIZE,
         color=CHANGE,
@@ -106,7 +109,7 @@ def _plot(effect: ChangeEffect, span: int, measure: Measure, name: str) -> ggplo
         breaks=[at for at, _ in ticks], minor_breaks=[], labels=[text for _, text in ticks]
     )
     plot += scale_y_continuous(labels=plain)
-    plot += coord_cartesian(xlim=(-0.8, len(month) - 0.2), ylim=(0, top), expand=False)
+    plot += coord_cartesian(xlim=(-0.8, len(month) - 0.2), ylim=(bottom, top), expand=False)
     plot += labs(x="", y=measure.unit.capitalize())
     return plot + look(legend_position="none")
 
@@ -146,11 +149,18 @@ def _averages(effect: ChangeEffect, first: int) -> pd.DataFrame:
     )
 
 
-def _top(effect: ChangeEffect, points: pd.DataFrame) -> float:
-    highest = [float(effect.before.rate), float(effect.after.rate), *points["y"]]
+def _ends(effect: ChangeEffect, points: pd.DataFrame) -> tuple[float, float]:
+    """Begin at nothing, unless that would press everything into a strip at the top."""
+    drawn = [float(effect.before.rate), float(effect.after.rate), *points["y"]]
     if effect.segmented is not None:
-        highest.append(float(np.nanmax(effect.segmented.fitted)))
-    return 1.15 * float(np.nanmax(highest)) or 1.0
+        drawn += [
+            float(np.nanmin(effect.segmented.fitted)),
+            float(np.nanmax(effect.segmented.fitted)),
+        ]
+    low, high = float(np.nanmin(drawn)), float(np.nanmax(drawn))
+    if low <= STRIP * high:
+        return 0.0, 1.15 * high or 1.0
+    return low - 0.25 * (high - low), high + 0.35 * (high - low)
 
 
 def _ticks(months: Sequence[str]) -> list[tuple[int, str]]:
@@ -175,6 +185,8 @@ def _caption(effect: ChangeEffect, span: int) -> str:
     text += "; level lines: averages before and after"
     if effect.segmented is not None:
         text += "; dark: segmented regression; dashed: had the earlier trend gone on"
+    if _ends(effect, _points(effect, span, effect.months.index(effect.started_month)))[0] > 0:
+        text += "; the axis does not begin at 0"
     return f"{text}. After to before {_ratio(effect.crude)}. An association, not a proof."
 
 

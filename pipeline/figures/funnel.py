@@ -49,7 +49,7 @@ from pipeline.measures.catalogue import Measure
 
 MOST_NAMED = 3  # groups set aside, in the caption
 MOST_LABELS = 12  # with more groups only those farthest outside the 99.8% limits are named
-STRIP = 0.5  # with all that is drawn above this share of the highest, the axis begins higher
+STRIP = 0.75  # with all that is drawn above this share of the highest, the axis begins higher
 SIZE_CM = (CHART_CM[0], CHART_CM[1] + 1.2)
 LINES = ("lower_95", "upper_95", "lower_998", "upper_998")
 
@@ -96,12 +96,14 @@ def funnel_figure(
     )
     points = _funnel_points(made, keep)
     outside = points[points["status"] != "inside"]
-    plot = _funnel_plot(made, points, measure)
+    frame = _frame(made, points)
+    plot = _funnel_plot(made, points, measure, frame)
     withheld = int((~keep).sum())
     return Drawing(
         plot,
         title=title or _funnel_title(measure, comparison, outside),
-        caption=_funnel_caption(made, _aside(comparison, labels), withheld),
+        caption=_funnel_caption(made, _aside(comparison, labels), withheld)
+        + (" The axis does not begin at 0." if frame.bottom > 0 else ""),
         alt=_funnel_alt(measure, made, points),
         width_cm=SIZE_CM[0],
         height_cm=SIZE_CM[1],
@@ -141,9 +143,9 @@ def _frame(made: Funnel, points: pd.DataFrame) -> Frame:
     )
 
 
-def _funnel_plot(made: Funnel, points: pd.DataFrame, measure: Measure) -> ggplot:
+def _funnel_plot(made: Funnel, points: pd.DataFrame, measure: Measure, frame: Frame) -> ggplot:
     dark = points["is_named"] & (points["status"] != "inside")
-    frame, volume = _frame(made, points), made.curve.volume
+    volume = made.curve.volume
     plot = ggplot(points, aes("volume", "rate"))
     for line in LINES:
         curve = pd.DataFrame({"volume": volume, "rate": getattr(made.curve, line)})
