@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from pipeline.analysis import intervals
 from pipeline.analysis.case_mix import affordable, check_terms
 from pipeline.analysis.count_models import clustering, fit_model, predict, variance_per_unit
-from pipeline.analysis.design import coded
+from pipeline.analysis.design import above, beside, coded
+from pipeline.analysis.glm import Design
 from pipeline.analysis.pattern_counts import Floats, PatternCounts, added
 from pipeline.analysis.rates import Kind
 
@@ -155,29 +155,27 @@ def adjusted_contrast(
         return None
     table = coded(counts, kept)
     is_second = (counts.codes[by] == counts.levels[by].index(second)).astype(int)
-    size = len(table.design)
+    size = table.design.shape[0]
     cell = is_second * size + table.pattern
     events, units = (
         added(w, cell, 2 * size) for w in (counts.sums.numerator, counts.sums.denominator)
     )
-    group = np.repeat([0.0, 1.0], size)[:, None]
-    design = np.hstack([np.vstack([table.design, table.design]), group])
+    sides = [beside(table.design, np.full(size, is_after)) for is_after in (0.0, 1.0)]
+    design = above(*sides)
     fit = fit_model(design, events, units, kind)
     own = predict(design, fit.coefficients, kind)[cell]
     widened = fit.covariance * clustering(counts.sums, own, kind)
     weight = units.reshape(2, size).sum(axis=0)
-    mean, slope = _averaged(
-        design.reshape(2, size, -1), weight / weight.sum(), fit.coefficients, kind
-    )
+    mean, slope = _averaged(sides, weight / weight.sum(), fit.coefficients, kind)
     return _delta(mean, slope, widened, multiplier, level)
 
 
 def _averaged(
-    design: NDArray[np.float64], weight: Floats, coefficients: Floats, kind: Kind
+    sides: Sequence[Design], weight: Floats, coefficients: Floats, kind: Kind
 ) -> tuple[Floats, Floats]:
     """Average prediction of either group, and its slope in the coefficients."""
     means, slopes = [], []
-    for rows in design:
+    for rows in sides:
         predicted = predict(rows, coefficients, kind)
         means.append(weight @ predicted)
         slopes.append((weight * variance_per_unit(predicted, kind)) @ rows)

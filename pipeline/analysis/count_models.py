@@ -1,14 +1,15 @@
-"""Logistic and Poisson regression on counts by covariate pattern, by statsmodels."""
+"""Logistic and Poisson regression on counts by covariate pattern, sparse levels held back."""
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
+from pipeline.analysis.design import above
+from pipeline.analysis.glm import Design, cross, fit_glm
 from pipeline.analysis.pattern_counts import Sums
 from pipeline.analysis.rates import Kind
 
@@ -28,7 +29,7 @@ class Fit:
 
 
 def fit_model(
-    design: Floats, events: Floats, units: Floats, kind: Kind, *, start: Floats | None = None
+    design: Design, events: Floats, units: Floats, kind: Kind, *, start: Floats | None = None
 ) -> Fit:
     r"""Logistic or Poisson regression on counts by pattern.
 
@@ -38,7 +39,7 @@ def fit_model(
 
     Parameters
     ----------
-    design : float array, shape (patterns, coefficients)
+    design : float array or sparse csr_array, shape (patterns, coefficients)
         First column the intercept.
     events, units : float array, shape (patterns,)
         Events, and trials or exposure; patterns with none are passed over.
@@ -59,39 +60,29 @@ def fit_model(
         return _half_an_event(design.shape[1], y, d, kind)
     level_events = np.minimum(y @ X, others @ X)
     is_sparse = bool(np.any(level_events[1:] < SPARSE_EVENTS))
-    if is_sparse or np.linalg.matrix_rank(X * np.sqrt(d)[:, None]) < X.shape[1]:
+    if is_sparse or _rank(X, d) < X.shape[1]:
         return _penalised(X, y, d, kind)
-    result = glm(X, y, d, kind, start=start)
+    result = fit_glm(X, y, d, kind, start=start)
     # Levels may each have events and still be told apart perfectly in combination.
-    if not np.all(np.abs(result.params[1:]) < RUNAWAY):
+    if not np.all(np.abs(result.coefficients[1:]) < RUNAWAY):
         return _penalised(X, y, d, kind)
-    return Fit(result.params, result.cov_params(), is_penalised=False)
+    return Fit(result.coefficients, result.covariance, is_penalised=False)
 
 
-def _penalised(X: Floats, y: Floats, d: Floats, kind: Kind) -> Fit:
+def _rank(X: Design, d: Floats) -> int:
+    """Return how many columns can be told apart, each scaled to one."""
+    product = cross(X, d)
+    scale = np.sqrt(np.diag(product))
+    return int(np.linalg.matrix_rank(product / np.outer(scale, scale), hermitian=True))
+
+
+def _penalised(X: Design, y: Floats, d: Floats, kind: Kind) -> Fit:
     k = X.shape[1] - 1
-    X = np.vstack([X, np.eye(k, k + 1, 1)])
+    X = above(X, np.eye(k, k + 1, 1))
     y = np.append(y, np.full(k, 0.5))
     d = np.append(d, np.full(k, 1.0 if kind == "proportion" else 0.5))
-    result = glm(X, y, d, kind)
-    return Fit(result.params, result.cov_params(), is_penalised=True)
-
-
-def glm(X: Floats, y: Floats, d: Floats, kind: Kind, *, start: Floats | None = None) -> Any:
-    """Fit by statsmodels: events `y` in `d` trials (binomial) or exposure (Poisson)."""
-    from statsmodels.genmod import families
-    from statsmodels.genmod.generalized_linear_model import GLM
-    from statsmodels.tools.sm_exceptions import PerfectSeparationWarning
-
-    if kind == "proportion":
-        model = GLM(y / d, X, family=families.Binomial(), var_weights=d)
-    else:
-        model = GLM(y, X, family=families.Poisson(), exposure=d)
-    # A saturated model fits perfectly and has no scale, which is not used here; true
-    # separation has been met by the penalty.
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"), warnings.catch_warnings():
-        warnings.simplefilter("ignore", PerfectSeparationWarning)
-        return model.fit(start_params=start, tol=1e-10, tol_criterion="params", maxiter=100)
+    result = fit_glm(X, y, d, kind)
+    return Fit(result.coefficients, result.covariance, is_penalised=True)
 
 
 def _half_an_event(width: int, y: Floats, d: Floats, kind: Kind) -> Fit:
@@ -107,10 +98,10 @@ def _half_an_event(width: int, y: Floats, d: Floats, kind: Kind) -> Fit:
     return Fit(coefficients, covariance, is_penalised=True)
 
 
-def predict(design: Floats, coefficients: Floats, kind: Kind) -> Floats:
+def predict(design: Design, coefficients: Floats, kind: Kind) -> Floats:
     """Return the expected events a unit for each row of a design."""
     linear = design @ coefficients
-    mean: Floats = 1 / (1 + np.exp(-linear)) if kind == "proportion" else np.exp(linear)
+    mean: Floats = special.expit(linear) if kind == "proportion" else np.exp(linear)
     return mean
 
 

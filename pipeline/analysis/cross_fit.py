@@ -15,6 +15,7 @@ from scipy import special
 
 from pipeline.analysis.count_models import clustering, fit_model, predict, variance_per_unit
 from pipeline.analysis.design import coded
+from pipeline.analysis.glm import Design
 from pipeline.analysis.pattern_counts import PatternCounts, Sums, added
 from pipeline.analysis.rates import Kind
 from pipeline.analysis.tails import tail_p_value
@@ -33,7 +34,7 @@ class Table:
 
     events: Floats  # (groups, patterns)
     units: Floats  # (groups, patterns)
-    design: Floats  # (patterns, coefficients)
+    design: Design  # (patterns, coefficients)
     group: Ints  # (rows of the counts,)
     pattern: Ints  # (rows of the counts,)
     sums: Sums  # (rows of the counts,)
@@ -71,7 +72,7 @@ class Prediction:
 def tabulate(counts: PatternCounts, by: str, terms: Sequence[str]) -> Table:
     """Lay counts out by group and covariate pattern."""
     patterns = coded(counts, terms)
-    size = (len(counts.levels[by]), len(patterns.design))
+    size = (len(counts.levels[by]), patterns.design.shape[0])
     cell = counts.codes[by] * size[1] + patterns.pattern
     events, units = (
         added(weights, cell, size[0] * size[1]).reshape(size)

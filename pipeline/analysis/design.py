@@ -6,8 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import sparse
 
+from pipeline.analysis.glm import Design
 from pipeline.analysis.pattern_counts import Floats, Ints, PatternCounts, added
+
+MOST_DENSE = 2_000_000  # cells of a design; a larger one is kept sparse
 
 
 @dataclass(frozen=True)
@@ -16,14 +20,14 @@ class Patterns:
 
     Attributes
     ----------
-    design : float array, shape (patterns, coefficients)
+    design : float array or sparse csr_array, shape (patterns, coefficients)
         First column the intercept; each term has a column a level, but for the
-        level with most volume.
+        level with most volume. Sparse where it is large.
     pattern : int array, shape (rows of the counts,)
         Which pattern each row of the counts has.
     """
 
-    design: Floats
+    design: Design
     pattern: Ints
 
 
@@ -36,8 +40,33 @@ def coded(counts: PatternCounts, terms: Sequence[str]) -> Patterns:
     present, pattern = np.unique(key, return_inverse=True)
     volume = added(counts.sums.denominator, pattern, len(present))
     codes = np.unravel_index(present, shape) if terms else ()
-    columns = [np.ones(len(present))]
+    rows, columns, width = [np.arange(len(present))], [np.zeros(len(present), np.int64)], 1
     for code, levels in zip(codes, shape, strict=True):
         reference = int(np.argmax(added(volume, code, levels)))
-        columns += [(code == k).astype(float) for k in range(levels) if k != reference]
-    return Patterns(np.column_stack(columns), pattern)
+        place = np.arange(levels) - (np.arange(levels) > reference) + width
+        own = np.flatnonzero(code != reference)
+        rows.append(own)
+        columns.append(place[code[own]])
+        width += levels - 1
+    at = np.concatenate(rows), np.concatenate(columns)
+    size = (len(present), width)
+    if size[0] * size[1] > MOST_DENSE:
+        return Patterns(sparse.csr_array((np.ones(len(at[0])), at), shape=size), pattern)
+    design: Floats = np.zeros(size)
+    design[at] = 1.0
+    return Patterns(design, pattern)
+
+
+def above(first: Design, second: Floats) -> Design:
+    """Put more rows under a design."""
+    if sparse.issparse(first):
+        return sparse.csr_array(sparse.vstack([first, sparse.csr_array(second)]))
+    return np.vstack([first, second])
+
+
+def beside(design: Design, *columns: Floats) -> Design:
+    """Put more columns to the right of a design."""
+    if sparse.issparse(design):
+        right = sparse.csr_array(np.column_stack(columns)) if columns else None
+        return sparse.csr_array(sparse.hstack([design, right])) if columns else design
+    return np.column_stack([design, *columns])

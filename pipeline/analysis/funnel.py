@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
+from pipeline.analysis import laws
 from pipeline.analysis.rates import Kind
 
 Floats = NDArray[np.float64]
@@ -97,36 +98,15 @@ def exact_limit(expected_n: ArrayLike, centre: float, tail: float, kind: Kind) -
     retrieved).
     """
     n = np.asarray(expected_n, float)
-    r = _quantile(tail, n, centre, kind)
-    at = _at_most(r, n, centre, kind)
+    if kind == "proportion":
+        r = laws.binomial_quantile(tail, n, centre)
+        at, before = (laws.binomial_at_most(x, n, centre) for x in (r, r - 1))
+    else:
+        r = laws.poisson_quantile(tail, n * centre)
+        at, before = (laws.poisson_at_most(x, n * centre) for x in (r, r - 1))
     with np.errstate(divide="ignore", invalid="ignore"):
-        step = at - _at_most(r - 1, n, centre, kind)
-        alpha = np.where(at > tail, (at - tail) / step, 0.0)
+        alpha = np.where(at > tail, (at - tail) / (at - before), 0.0)
     return (r - alpha) / n
-
-
-# scipy.stats has both laws, and takes a second to import; these take none.
-def _at_most(r: Floats, n: Floats, centre: float, kind: Kind) -> Floats:
-    """P(X <= r), binomial of `n` or Poisson of mean `n` times `centre`."""
-    known = np.maximum(r, 0.0)
-    if kind == "rate":
-        below: Floats = special.gammaincc(known + 1, n * centre)
-    else:
-        spare = np.maximum(n - known, 0.5)  # any above zero where all of n are inside
-        below = np.where(known < n, special.betaincc(known + 1, spare, centre), 1.0)
-    return np.where(r < 0, 0.0, below)
-
-
-def _quantile(tail: float, n: Floats, centre: float, kind: Kind) -> Floats:
-    """Return the least whole r with P(X <= r) >= `tail`."""
-    if kind == "rate":
-        r = np.ceil(special.pdtrik(tail, n * centre))
-    elif 0 < centre < 1:
-        r = np.clip(np.ceil(special.bdtrik(tail, n, centre)), 0, n)
-    else:
-        r = n * centre
-    one_less = np.maximum(r - 1, 0.0)
-    return np.where(_at_most(one_less, n, centre, kind) >= tail, one_less, r)
 
 
 def standardised(

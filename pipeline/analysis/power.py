@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pipeline.analysis import laws
 from pipeline.analysis.rates import Kind
 
 Floats = NDArray[np.float64]
@@ -39,19 +40,18 @@ def power_of_doubling(
     ratio : float
         The ratio to be shown.
     """
-    from scipy import stats
-
     e, n = (np.asarray(a, float) for a in np.broadcast_arrays(expected, denominator))
     if kind == "rate":
-        null, raised = stats.poisson(e / dispersion), stats.poisson(ratio * e / dispersion)
+        mean = e / dispersion
+        critical = laws.poisson_quantile(1 - SIGNIFICANCE / 2, mean)
+        seen = 1 - laws.poisson_at_most(critical, ratio * mean)
     else:
         trials = np.maximum(np.rint(n / dispersion), 1.0)
         p = np.clip(e / np.where(n > 0, n, 1.0), 0.0, 1.0)
         rarer = np.minimum(p, 1 - p)
-        null = stats.binom(trials, rarer)
-        raised = stats.binom(trials, np.minimum(ratio * rarer, 1.0))
-    critical = null.ppf(1 - SIGNIFICANCE / 2)
-    return np.where(e > 0, raised.sf(critical), 0.0)
+        critical = laws.binomial_quantile(1 - SIGNIFICANCE / 2, trials, rarer)
+        seen = 1 - laws.binomial_at_most(critical, trials, np.minimum(ratio * rarer, 1.0))
+    return np.where(e > 0, seen, 0.0)
 
 
 def too_few_to_tell(

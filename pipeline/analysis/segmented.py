@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from pipeline.analysis.count_models import glm, predict
+from pipeline.analysis.count_models import predict
+from pipeline.analysis.glm import Glm, fit_glm
 from pipeline.analysis.rates import Kind
 
 Floats = NDArray[np.float64]
@@ -109,8 +109,8 @@ def segmented_regression(
     fit, scale = _quasi(y[used], n[used], design[used].astype(float), kind)
     effects = [_effect(fit, scale, k, level) for k in range(4)]
     fitted, unchanged = np.full(len(y), np.nan), np.full(len(y), np.nan)
-    fitted[used] = predict(design[used], fit.params, kind) * multiplier
-    unchanged[used] = predict(design[used] * [1, 1, 0, 0], fit.params, kind) * multiplier
+    fitted[used] = predict(design[used], fit.coefficients, kind) * multiplier
+    unchanged[used] = predict(design[used] * [1, 1, 0, 0], fit.coefficients, kind) * multiplier
     return Segmented(effects[2], effects[3], effects[1], fitted, unchanged, scale, lag)
 
 
@@ -184,16 +184,15 @@ def _has_both(y: Floats, n: Floats, kind: Kind) -> bool:
     return bool(y.sum() > 0 and (kind == "rate" or (n - y).sum() > 0))
 
 
-def _quasi(y: Floats, n: Floats, design: Floats, kind: Kind) -> tuple[Any, float]:
+def _quasi(y: Floats, n: Floats, design: Floats, kind: Kind) -> tuple[Glm, float]:
     """Fit a count model; also the factor that widens its variances."""
-    fit = glm(design, y, n, kind)
-    spare = len(y) - design.shape[1]
-    return fit, max(1.0, float(fit.pearson_chi2) / spare) if spare > 0 else 1.0
+    fit = fit_glm(design, y, n, kind)
+    return fit, max(1.0, fit.pearson / fit.spare) if fit.spare > 0 else 1.0
 
 
-def _effect(fit: Any, scale: float, k: int, level: float) -> Effect:
-    estimate, error = float(fit.params[k]), float(fit.bse[k]) * np.sqrt(scale)
-    spare = max(float(fit.df_resid), 1.0)
+def _effect(fit: Glm, scale: float, k: int, level: float) -> Effect:
+    estimate, error = float(fit.coefficients[k]), float(fit.errors[k]) * np.sqrt(scale)
+    spare = max(float(fit.spare), 1.0)
     reach = error * special.stdtrit(spare, 0.5 + level / 2)
     p_value = 2 * special.stdtr(spare, -abs(estimate) / error) if error > 0 else float("nan")
     return Effect(

@@ -11,7 +11,8 @@ from pipeline.analysis.case_mix import affordable, check_terms
 from pipeline.analysis.charts.cusum import Risk
 from pipeline.analysis.charts.results import Flags, Ints
 from pipeline.analysis.count_models import fit_model, predict
-from pipeline.analysis.design import coded
+from pipeline.analysis.design import beside, coded
+from pipeline.analysis.glm import Design
 from pipeline.analysis.pattern_counts import PatternCounts, added
 from pipeline.analysis.rates import Kind
 
@@ -83,8 +84,8 @@ def fitted_risk(
     return Fitted(risk, tuple(kept))
 
 
-def _with_phases(design: np.ndarray, present: Ints, phases: int) -> np.ndarray:
+def _with_phases(design: Design, present: Ints, phases: int) -> Design:
     """Put a column for each phase but the first beside the terms."""
     phase = present % phases
     columns = [(phase == each).astype(float) for each in np.unique(phase)[1:]]
-    return np.column_stack([design[present // phases], *columns])
+    return beside(design[present // phases], *columns)
