@@ -7,14 +7,16 @@ they are called, so that `dwell --help` stays quick.
 import difflib
 import importlib
 import os
+import signal
 import sys
 from pathlib import Path
+from types import FrameType
 from typing import NamedTuple, NoReturn
 
 import click
 
 from pipeline import __version__
-from pipeline.errors import DwellError, UsageError
+from pipeline.errors import DwellError, InputError, UsageError
 
 COMPLETE_VARIABLE = "_DWELL_COMPLETE"  # set by the shell that asks for a completion
 INTERRUPTED = 130  # as shells have it: 128 and the number of the signal
@@ -142,6 +144,7 @@ def main() -> None:
     # The matrices here are small: threads that share them cost more than they bring.
     # It must stand before numpy is imported.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    interrupts = _note_interrupts()
     try:
         sys.exit(
             dwell.main(prog_name="dwell", complete_var=COMPLETE_VARIABLE, standalone_mode=False)
@@ -153,19 +156,39 @@ def main() -> None:
         message = " ".join(error.format_message().split())
         _end(UsageError(message, try_next=f"{of} --help"))
     except click.Abort:  # Ctrl-C
-        click.echo("Stopped.", err=True)
-        sys.exit(INTERRUPTED)
+        _stopped()
     except BrokenPipeError:
         # The reader (a pager, `head`) went away; that is not an error.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
     except Exception as error:
+        if interrupts:  # of which a library made an error of its own
+            _stopped()
+        if isinstance(error, OSError) and error.filename is not None and error.strerror:
+            _end(InputError(f"Cannot read or write {error.filename}: {error.strerror}."))
         if os.environ.get("DWELL_DEBUG"):
             raise
         # The text of an unforeseen error can quote a record, so only its kind is shown.
         click.echo(f"Unexpected {type(error).__name__}: this is a fault in dwell.", err=True)
         click.echo("Try: the same command with DWELL_DEBUG=1, away from real records", err=True)
         sys.exit(1)
+
+
+def _note_interrupts() -> list[int]:
+    """Return a list that stays empty until Ctrl-C is pressed, which still raises."""
+    seen: list[int] = []
+
+    def note(number: int, frame: FrameType | None) -> None:
+        seen.append(number)
+        signal.default_int_handler(number, frame)
+
+    signal.signal(signal.SIGINT, note)
+    return seen
+
+
+def _stopped() -> NoReturn:
+    click.echo("Stopped.", err=True)
+    sys.exit(INTERRUPTED)
 
 
 def _end(error: DwellError) -> NoReturn:

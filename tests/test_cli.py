@@ -2,6 +2,7 @@
 
 import os
 import re
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -102,6 +103,39 @@ def test_an_interrupted_command_is_no_fault(monkeypatch, capsys) -> None:
         cli.main()
     assert ended.value.code == cli.INTERRUPTED
     assert capsys.readouterr().err.strip() == "Stopped."
+
+
+def test_an_interrupt_of_which_a_library_makes_an_error_is_an_interrupt(
+    monkeypatch, capsys
+) -> None:
+    def swallow(*args: object, **options: object) -> None:
+        try:
+            os.kill(os.getpid(), signal.SIGINT)
+        except KeyboardInterrupt:
+            raise RuntimeError("Query interrupted") from None
+
+    before = signal.getsignal(signal.SIGINT)
+    monkeypatch.setattr(cli, "dwell", click.Command("dwell", callback=swallow))
+    monkeypatch.setattr("sys.argv", ["dwell"])
+    try:
+        with pytest.raises(SystemExit) as ended:
+            cli.main()
+    finally:
+        signal.signal(signal.SIGINT, before)
+    assert ended.value.code == cli.INTERRUPTED
+    assert capsys.readouterr().err.strip() == "Stopped."
+
+
+def test_a_file_that_may_not_be_read_is_no_fault(monkeypatch, capsys, tmp_path) -> None:
+    def fail(*args: object, **options: object) -> None:
+        raise PermissionError(13, "Permission denied", "some.csv")
+
+    monkeypatch.setattr(cli, "dwell", click.Command("dwell", callback=fail))
+    monkeypatch.setattr("sys.argv", ["dwell"])
+    with pytest.raises(SystemExit) as ended:
+        cli.main()
+    assert ended.value.code == errors.InputError.exit_code
+    assert capsys.readouterr().err == "Cannot read or write some.csv: Permission denied.\n"
 
 
 def test_an_unforeseen_error_quotes_nothing(monkeypatch, capsys) -> None:

@@ -17,7 +17,7 @@ from pipeline.commands.options import (
     settings_option,
     to_option,
 )
-from pipeline.commands.printing import print_frame, to_json
+from pipeline.commands.printing import make_folder, print_frame, to_json
 
 if TYPE_CHECKING:
     from pipeline.disclosure import Audience
@@ -124,7 +124,7 @@ def _print(judged: list[JudgedChange], format_: str) -> None:
 def _draw(judged: list[JudgedChange], folder: Path) -> None:
     from pipeline.figures.change import change_figure
 
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     for one in judged:
         if not one.is_withheld:
             drawn = change_figure(one.effect, one.measure, span=one.span, name=one.change.title)

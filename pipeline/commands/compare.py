@@ -221,7 +221,7 @@ def _as_table(row: dict[str, Any]) -> dict[str, Any]:
         "episodes": row["episodes"],
         "n": row["numerator"],
         "rate (95%)": _with_limits(row, "rate", "lower", "upper"),
-        "expected": None if row["expected"] is None else round(row["expected"], 1),
+        "expected": None if row["expected"] is None else f"{row['expected']:,.1f}",
         "ratio (95%)": _with_limits(row, "ratio", "ratio_lower", "ratio_upper"),
         "shrunken (95%)": _with_limits(row, "shrunken", "shrunken_lower", "shrunken_upper"),
         "above": None if row["above_network"] is None else _probability(row["above_network"]),

@@ -14,7 +14,7 @@ Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
 db_option: Decorator = click.option(
     "--db",
-    type=click.Path(dir_okay=False, path_type=Path),
+    type=click.Path(dir_okay=False, readable=False, path_type=Path),
     default=DEFAULT_DB,
     envvar="DWELL_DB",
     show_default=True,
@@ -23,7 +23,7 @@ db_option: Decorator = click.option(
 
 settings_option: Decorator = click.option(
     "--settings",
-    type=click.Path(dir_okay=False, path_type=Path),
+    type=click.Path(dir_okay=False, readable=False, path_type=Path),
     default=None,
     envvar="DWELL_SETTINGS",
     help="Settings file (TOML); dwell.toml in this folder where there is one.",

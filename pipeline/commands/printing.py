@@ -1,9 +1,12 @@
 """Print a frame the same way everywhere: a table, CSV or JSON, on stdout."""
 
 import json
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from pipeline.errors import RenderError
 
 if TYPE_CHECKING:
     import polars as pl
@@ -17,6 +20,14 @@ def print_frame(frame: "pl.DataFrame", format_: str = "table") -> None:
         click.echo(to_json(frame.to_dicts()))
     else:
         click.echo("\n".join(table_lines(frame)))
+
+
+def make_folder(folder: Path) -> None:
+    """Make the folder that figures are drawn into; raises `RenderError`."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise RenderError(f"Cannot make the folder {folder}: {error.strerror}.") from None
 
 
 def to_json(value: Any) -> str:

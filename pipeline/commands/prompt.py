@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pipeline.commands.results import give
+from pipeline.commands.results import CAUTION, give
 from pipeline.errors import DwellError
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ def converse(desk: "Desk", format_: str, *, quiet: bool) -> None:
     """Read queries until the end of input; an error is printed, and the next one asked for."""
     session = _session(desk)
     if not quiet:
-        click.echo(f"{desk.path}, read-only. `help` says more.")
+        click.echo(f"{desk.path}, read-only. `help` says more.\n{CAUTION}")
     while True:
         try:
             text = session.prompt("dwell> ").strip()
@@ -57,7 +57,7 @@ def _answer(desk: "Desk", text: str, format_: str, *, quiet: bool) -> None:
         click.echo("\n".join(found) if found else f"There is no table or view {rest.strip()}.")
     else:
         try:
-            give(desk, text, {}, format_, None, quiet=quiet)
+            give(desk, text, {}, format_, None, quiet=quiet, caution=False)
         except DwellError as error:
             click.echo(str(error), err=True)
         except KeyboardInterrupt:

@@ -70,6 +70,7 @@ def give(
     out: Path | None,
     *,
     quiet: bool,
+    caution: bool = True,
 ) -> None:
     """Run a select and print its rows, or write them to `out`.
 
@@ -85,6 +86,8 @@ def give(
         The file; None prints on stdout.
     quiet : bool
         Say nothing on stderr.
+    caution : bool
+        Say each time that small cells are not checked.
 
     Raises
     ------
@@ -105,12 +108,12 @@ def give(
             text = as_csv(result) if format_ == "csv" else as_json(result) + "\n"
             _write(out, lambda part: part.write_text(text, encoding="utf-8"))
     if not quiet:
-        click.echo(_closing(rows, is_cut), err=True)
+        click.echo(f"{_counted(rows, is_cut)}{f' {CAUTION}' if caution else ''}", err=True)
 
 
-def _closing(rows: int, is_cut: bool) -> str:
+def _counted(rows: int, is_cut: bool) -> str:
     cut = "; there are more, see --max-rows" if is_cut else ""
-    return f"{rows:,} row{'' if rows == 1 else 's'}{cut}. {CAUTION}"
+    return f"{rows:,} row{'' if rows == 1 else 's'}{cut}."
 
 
 def _print(result: "Result", format_: str) -> None:

@@ -70,8 +70,9 @@ def _assignments(cell: Cell, parameters: Mapping[str, Any]) -> str:
 def _run(notebook: Any, folder: Path, progress: Progress) -> None:
     from jupyter_client.kernelspec import KernelSpecManager
     from jupyter_client.manager import AsyncKernelManager
-    from nbclient import NotebookClient
     from nbclient.exceptions import CellExecutionError, DeadKernelError
+
+    from pipeline.report.kernel_client import Client
 
     with TemporaryDirectory(prefix="dwell-kernel-") as scratch:
         _write_kernelspec(Path(scratch))
@@ -80,7 +81,7 @@ def _run(notebook: Any, folder: Path, progress: Progress) -> None:
         if os.name == "posix":  # no port is opened: the two talk through files of the owner
             manager.transport, manager.ip = "ipc", str(Path(scratch) / "ipc")
         begun: list[str] = []
-        client = NotebookClient(
+        client = Client(
             notebook,
             km=manager,
             timeout=None,
@@ -89,7 +90,7 @@ def _run(notebook: Any, folder: Path, progress: Progress) -> None:
         )
         client.owns_km = True  # it ends the kernel and closes the channels
         try:
-            client.execute()
+            client.run()
         except CellExecutionError as error:
             _raise_named(error, begun[-1])
         except DeadKernelError:

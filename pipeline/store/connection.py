@@ -29,7 +29,12 @@ MEANINGS: tuple[tuple[tuple[str, ...], str, str | None], ...] = (
         "again with more space",
     ),
     (
-        ("read-only", "permission denied"),
+        ("permission denied",),
+        "The store {path} cannot be opened: permission denied.",
+        None,
+    ),
+    (
+        ("read-only",),
         "The store {path} cannot be written: it is read-only.",
         None,
     ),
