@@ -185,7 +185,9 @@ def test_an_option_of_one_name_is_of_one_kind() -> None:
                    "--from", "--to", "--where", "--by", "--out"):  # fmt: skip
         kinds = {type(found[option].type) for n in COMMANDS if option in (found := options(n))}
         assert kinds, option
-        assert len(kinds - {click.Choice}) <= 1, option
+        # Words of a closed list, or read by a type of ours, are words all the same.
+        foreign = {k for k in kinds - {click.Choice} if not k.__module__.startswith("pipeline.")}
+        assert len(foreign) <= 1, option
 
 
 @pytest.mark.parametrize("option", ["--figures", "--output", "--format_", "--sites"])
