@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 FILE = "tables.xlsx"
-_SHEET_NAME_MAX = 31  # Excel's limit
+_SHEET_NAME_MAX = 31  # of the format
 _WIDTH_MAX = 60
 # A fixed date, so that the same tables are the same file.
 _CREATED = dt.datetime(2000, 1, 1)
