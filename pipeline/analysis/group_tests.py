@@ -7,10 +7,11 @@ scores and variances of the strata before comparing.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from pipeline.analysis import curve_limits
@@ -62,6 +63,12 @@ class Differences:
     lower: Floats
     upper: Floats
     p_value: Floats
+
+    def only(self, which: NDArray[np.bool_]) -> Differences:
+        """Return the differences at some of the hours, shape (k,); NaN at the others."""
+        names = ("difference", "se", "lower", "upper", "p_value")
+        kept: dict[str, Any] = {n: np.where(which, getattr(self, n), np.nan) for n in names}
+        return replace(self, **kept)
 
 
 def log_rank(groups: Stratum) -> GroupTest:

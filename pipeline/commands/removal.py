@@ -128,6 +128,7 @@ def removal(
         model=model or "cox",
         hazard=hazard or figure in {"hazard", "clock-hour"},
         pump=pump or figure == "pump",
+        draws=out is not None,
     )
     if strata is not None and by is None:
         raise UsageError("Strata need groups to compare within them.", try_next="--by COLUMN")

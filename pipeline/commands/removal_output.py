@@ -50,22 +50,19 @@ def as_frame(result: RemovalResult) -> pl.DataFrame:
     for group in result.groups:
         mapping = _group(group)
         for at in mapping["still_in_place"]:
-            own = {"n": at["n"], "estimate": at["estimate"], "se": None}
-            limits = {"lower": at["lower"], "upper": at["upper"]}
-            rows.append(_keys(group, None, at["hour"]) | own | limits)
+            rows.append(_keys(group) | {"se": None} | at)
         for at in mapping["reasons"]:
-            own = {"n": None, "estimate": at["incidence"], "se": at["se"]}
-            limits = {"lower": at["lower"], "upper": at["upper"]}
-            rows.append(_keys(group, at["reason"], at["hour"]) | own | limits)
+            rows.append(_keys(group) | {"n": None, "estimate": at["incidence"]} | at)
     schema = {
         "group": pl.String, "reason": pl.String, "hour": pl.Float64, "n": pl.Int64,
         "estimate": pl.Float64, "se": pl.Float64, "lower": pl.Float64, "upper": pl.Float64,
+        "withheld": pl.Boolean,
     }  # fmt: skip
-    return pl.DataFrame(rows, schema=schema)
+    return pl.DataFrame(({name: row[name] for name in schema} for row in rows), schema=schema)
 
 
-def _keys(group: Group, reason: str | None, hour: float) -> dict[str, Any]:
-    return {"group": group.name or EVERYONE, "reason": reason, "hour": hour}
+def _keys(group: Group) -> dict[str, Any]:
+    return {"group": group.name or EVERYONE, "reason": None}
 
 
 def number(value: float) -> float | None:
@@ -115,14 +112,16 @@ def _group(group: Group) -> dict[str, Any]:
 
 def _still(group: Group) -> list[dict[str, Any]]:
     assert group.time is not None
-    at = group.time.at(group.at_hours)
+    assert group.readable is not None
+    at, may = group.time.at(group.at_hours), group.readable.at(group.at_hours)[0]
     return [
         {
             "hour": float(hour),
             "n": None if group.n_withheld[i] else int(at.n[i]),
-            "estimate": number(at.estimate[i]),
-            "lower": number(at.lower[i]),
-            "upper": number(at.upper[i]),
+            **_figures(
+                {"estimate": at.estimate[i], "lower": at.lower[i], "upper": at.upper[i]},
+                may=bool(may[i]),
+            ),
         }
         for i, hour in enumerate(at.hours)
     ]
@@ -130,19 +129,24 @@ def _still(group: Group) -> list[dict[str, Any]]:
 
 def _reasons(group: Group) -> list[dict[str, Any]]:
     assert group.reasons is not None
-    at = group.reasons.at(group.at_hours)
+    assert group.readable is not None
+    at, may = group.reasons.at(group.at_hours), group.readable.at(group.at_hours)[1]
+    curves = {"incidence": at.incidence, "se": at.se, "lower": at.lower, "upper": at.upper}
     return [
         {
             "reason": reason,
             "hour": float(hour),
-            "incidence": number(at.incidence[i, j]),
-            "se": number(at.se[i, j]),
-            "lower": number(at.lower[i, j]),
-            "upper": number(at.upper[i, j]),
+            **_figures({k: v[i, j] for k, v in curves.items()}, may=bool(may[i, j])),
         }
         for j, reason in enumerate(at.reasons)
         for i, hour in enumerate(at.hours)
     ]
+
+
+def _figures(values: dict[str, Any], *, may: bool) -> dict[str, Any]:
+    """Return figures that may be shown, or nothing of them."""
+    shown = {name: number(value) if may else None for name, value in values.items()}
+    return shown | {"withheld": not may}
 
 
 def _check(check: TurnbullCurve) -> dict[str, Any]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from pipeline.analysis.time_in_place import AT_RISK_HOURS
+from pipeline.analysis.incidence import Incidence
+from pipeline.analysis.time_in_place import AT_RISK_HOURS, TimeInPlace
 from pipeline.commands.removal_pump import pump_hidden
 from pipeline.commands.removal_result import Group, RemovalResult
 from pipeline.disclosure import Policy, withheld_at_risk
@@ -54,17 +55,20 @@ def drawings(result: RemovalResult, until_h: float, policy: Policy) -> dict[str,
     from pipeline.figures.time_in_place import time_in_place_figure
 
     found: dict[str, Drawing] = {}
-    shown = [group for group in result.groups if group.time is not None]
+    shown = [_curves(group) for group in result.groups if group.time is not None]
     if shown:
-        found["reasons"] = incidence_figure(
-            [replace(g.reasons, group=g.label) for g in shown if g.reasons is not None],
-            until_h=until_h,
+        steps = _steps_words(policy)
+        found["reasons"] = _noted(
+            incidence_figure([reasons for _, reasons in shown], until_h=until_h), steps
         )
-        found["time-in-place"] = time_in_place_figure(
-            [replace(g.time, group=g.label) for g in shown if g.time is not None],
-            until_h=until_h,
-            check=result.check,
-            numbers=_numbers(shown, policy),
+        found["time-in-place"] = _noted(
+            time_in_place_figure(
+                [time for time, _ in shown],
+                until_h=until_h,
+                check=result.check,
+                numbers=_numbers([g for g in result.groups if g.time is not None], policy),
+            ),
+            steps,
         )
     if result.model is not None and result.model.fit is not None:
         found["forest"] = forest_figure(result.model)
@@ -85,6 +89,27 @@ def drawings(result: RemovalResult, until_h: float, policy: Policy) -> dict[str,
         if bars:
             found["pump"] = pump_figure(bars, left_out=any(hidden))
     return found
+
+
+def _curves(group: Group) -> tuple[TimeInPlace, Incidence]:
+    """Return a group's curves under its printed name, in the steps that may be read."""
+    assert group.time is not None
+    assert group.reasons is not None
+    assert group.readable is not None
+    return (
+        replace(group.readable.time(group.time), group=group.label),
+        replace(group.readable.incidence(group.reasons), group=group.label),
+    )
+
+
+def _steps_words(policy: Policy) -> str:
+    if policy.is_confidential:
+        return ""
+    return f" Drawn in steps of at least {policy.threshold} children, as long as so many remain."
+
+
+def _noted(drawing: Drawing, note: str) -> Drawing:
+    return replace(drawing, caption=drawing.caption + note)
 
 
 def _numbers(groups: list[Group], policy: Policy) -> dict[str, list[int | None]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.analysis.counts import Floats
 from pipeline.analysis.group_tests import Differences, GroupTest
@@ -89,12 +90,14 @@ def _table(group: Group) -> Any:
 
     assert group.time is not None
     assert group.reasons is not None
+    assert group.readable is not None
     at, reasons = group.time.at(group.at_hours), group.reasons.at(group.at_hours)
+    may, reasons_may = group.readable.at(group.at_hours)
     rows = [("number still in place", _numbers(group, at.n.tolist()))]
-    rows.append(("still in place, %", _percent(at.estimate, at.lower, at.upper)))
+    rows.append(("still in place, %", _percent(at.estimate, at.lower, at.upper, may)))
     for j, reason in enumerate(reasons.reasons):
         columns = (reasons.incidence[:, j], reasons.lower[:, j], reasons.upper[:, j])
-        rows.append((f"{words_of(reason)}, %", _percent(*columns)))
+        rows.append((f"{words_of(reason)}, %", _percent(*columns, reasons_may[:, j])))
     hours = [f"{h:g} h" for h in group.at_hours]
     names = pl.Series("by", [name for name, _ in rows])
     cells = zip(*(cells for _, cells in rows), strict=True)
@@ -109,11 +112,17 @@ def _numbers(group: Group, n: list[int]) -> list[str]:
     ]
 
 
-def _percent(estimate: Floats, lower: Floats, upper: Floats) -> list[str]:
+def _percent(estimate: Floats, lower: Floats, upper: Floats, may: NDArray[np.bool_]) -> list[str]:
     return [
-        f"{100 * e:.1f} ({100 * lo:.1f} to {100 * up:.1f})" if np.isfinite(e) else NOT_REACHED
-        for e, lo, up in zip(estimate, lower, upper, strict=True)
+        _shown(*figures) if shown else WITHHELD
+        for *figures, shown in zip(100 * estimate, 100 * lower, 100 * upper, may, strict=True)
     ]
+
+
+def _shown(estimate: float, lower: float, upper: float) -> str:
+    if not np.isfinite(estimate):
+        return NOT_REACHED
+    return f"{estimate:.1f} ({lower:.1f} to {upper:.1f})"
 
 
 def _basis(result: RemovalResult, policy: Policy) -> list[str]:
@@ -164,7 +173,7 @@ def _difference(found: Differences, result: RemovalResult) -> str:
         if np.isfinite(d)
     ]
     second, first = _label(result, found.second), _label(result, found.first)
-    said = ", ".join(parts) or NOT_REACHED
+    said = ", ".join(parts) or "not told"
     return f"{second} less {first}, {words_of(found.of)}, per 100: {said}."
 
 

@@ -8,6 +8,7 @@ other. What a withheld count was used for (its rate, limits, ratio, point) is
 withheld with it.
 """
 
+from pipeline.disclosure.curves import Readable, readable
 from pipeline.disclosure.ledger import Key, Ledger, Sight
 from pipeline.disclosure.policy import CONFIDENTIAL, WITHHELD, Audience, Policy
 from pipeline.disclosure.tables import (
@@ -25,9 +26,11 @@ __all__ = [
     "Key",
     "Ledger",
     "Policy",
+    "Readable",
     "Sight",
     "WithheldRows",
     "enter_rows",
+    "readable",
     "rows_withheld",
     "withheld_at_risk",
     "withheld_rows",

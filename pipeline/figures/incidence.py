@@ -25,6 +25,7 @@ from plotnine import (
 
 from pipeline.analysis.counts import Floats
 from pipeline.analysis.incidence import Incidence
+from pipeline.disclosure.reasons import RARE
 from pipeline.figures.look import (
     INK,
     LIMIT,
@@ -207,11 +208,12 @@ def _title(results: Sequence[Incidence], hour: float) -> str:
     early = _early(results[0], hour)
     if not early:
         return f"No catheter was out by {hour:g} h for a reason other than completion"
-    share, reason = early[0]
-    return (
-        f"By {hour:g} h {_percent(sum(p for p, _ in early))} were out for a reason other than "
-        f"completion, most often {spoken(reason)} ({_percent(share)})"
-    )
+    share = _percent(sum(p for p, _ in early))
+    title = f"By {hour:g} h {share} were out for a reason other than completion"
+    named = [(p, reason) for p, reason in early if reason != RARE]
+    if not named:
+        return title
+    return f"{title}, most often {spoken(named[0][1])} ({_percent(named[0][0])})"
 
 
 def _alt(results: Sequence[Incidence], order: Sequence[str], hour: float) -> str:

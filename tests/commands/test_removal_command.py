@@ -95,26 +95,59 @@ def test_json_has_the_shape_that_scripts_rely_on(small) -> None:
         "group": "all", "episodes": 4, "removed": 3, "median_h": 60.0,
     }  # fmt: skip
     still = group["still_in_place"]
-    assert [list(row) for row in still] == [["hour", "n", "estimate", "lower", "upper"]] * 3
+    keys = ["hour", "n", "estimate", "lower", "upper", "withheld"]
+    assert [list(row) for row in still] == [keys] * 3
     assert [(row["hour"], row["n"], row["estimate"]) for row in still] == [
         (24, 4, 0.75), (48, 3, 0.5), (72, 1, 0.0),
     ]  # fmt: skip
-    keys = ["reason", "hour", "incidence", "se", "lower", "upper"]
+    keys = ["reason", "hour", "incidence", "se", "lower", "upper", "withheld"]
     assert all(list(row) == keys for row in group["reasons"])
     read = {(row["reason"], row["hour"]): row["incidence"] for row in group["reasons"]}
     assert read["dislodged", 24] == 0.25
     assert read["completed", 72] == 0.5
 
 
-@pytest.mark.parametrize("words", [(), ("--by", "site"), ("--audience", "committee")])
+@pytest.mark.parametrize("words", [(), ("--by", "site")])
 def test_at_every_hour_reasons_and_still_in_place_add_to_one(network, words) -> None:
-    for group in found(network, "--at", "all", *words)["groups"]:
+    for group in found(network, "--at", "all", "--audience", "committee", *words)["groups"]:
         total: dict[float, float] = {}
         for row in group["reasons"]:
             total[row["hour"]] = total.get(row["hour"], 0.0) + row["incidence"]
         assert len(total) > 50
         for row in group["still_in_place"]:
             assert abs(total[row["hour"]] + row["estimate"] - 1) < 1e-12
+
+
+def test_what_is_shared_at_every_hour_tells_of_no_few_children(network) -> None:
+    (whole,) = found(network, "--at", "all", "--audience", "committee")["groups"]
+    (shared,) = found(network, "--at", "all")["groups"]
+    assert 10 < len(shared["still_in_place"]) < len(whole["still_in_place"]) / 2
+    shown = [row for row in shared["still_in_place"] if not row["withheld"]]
+    exact = {row["hour"]: row["estimate"] for row in whole["still_in_place"]}
+    out = [0.0, *(600 * (1 - row["estimate"]) for row in shown)]
+    assert all(row["estimate"] == exact[row["hour"]] for row in shown)
+    assert min(np.diff(out)) > 10.5
+    assert all(n == 0 or n >= 11 for n in (row["n"] for row in shown) if n is not None)
+    for reason in {row["reason"] for row in shared["reasons"]}:
+        share = [r["incidence"] for r in shared["reasons"] if r["reason"] == reason]
+        counted = np.diff([0.0, *(600 * x for x in share if x is not None)])
+        assert not np.any((counted > 0.5) & (counted < 10.5)), reason
+
+
+def test_where_few_remain_the_curve_is_withheld_and_said_so(tmp_path) -> None:
+    database = Database()
+    lines = [f"e{i} | {72 if i < 60 else 80 + i}" for i in range(66)]
+    database.given("episode", "episode_id | removed_h\n" + "\n".join(lines))
+    store_file = database.save(tmp_path / "dwell.duckdb")
+    database.close()
+    (group,) = found(store_file, "--at", "48,72,100")["groups"]
+    assert [row["withheld"] for row in group["still_in_place"]] == [False, True, True]
+    assert group["removed"] == 66
+    assert "withheld" in run(store_file, "--at", "72").stdout
+    run(store_file, "--at", "72", "--out", str(tmp_path / "in-place.svg"), "--figure",
+        "time-in-place")  # fmt: skip
+    (group,) = found(store_file, "--at", "72", "--audience", "committee")["groups"]
+    assert group["still_in_place"][0]["n"] == 66
 
 
 def test_few_children_are_withheld_from_what_is_shared(small, network) -> None:
@@ -193,7 +226,7 @@ def test_hazard_and_pump(network) -> None:
 
 def test_csv_is_one_table(network) -> None:
     lines = run(network, "--by", "site", "--format", "csv").stdout.splitlines()
-    assert lines[0] == "group,reason,hour,n,estimate,se,lower,upper"
+    assert lines[0] == "group,reason,hour,n,estimate,se,lower,upper,withheld"
     assert len(lines) == 1 + 2 * 3 * (1 + 3)
 
 
