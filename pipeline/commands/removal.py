@@ -20,7 +20,8 @@ from pipeline.errors import UsageError
 
 if TYPE_CHECKING:
     from pipeline.analysis.models import Model
-    from pipeline.commands.removal_result import Asked, RemovalResult
+    from pipeline.commands.removal_groups import Asked
+    from pipeline.commands.removal_result import RemovalResult
     from pipeline.disclosure import Audience, Policy
 
 EPILOG = 'Example: dwell removal --by limb --where "age_years < 12" --out reasons.svg'
@@ -108,7 +109,8 @@ def removal(
     add to one. With --by the groups are compared, with --adjust a model is fitted and
     put in words. Associations, not causes; local policy and licensed clinicians decide.
     """
-    from pipeline.commands.removal_result import Asked, removal_result
+    from pipeline.commands.removal_groups import Asked
+    from pipeline.commands.removal_result import removal_result
     from pipeline.disclosure import Policy
     from pipeline.measures.periods import checked_months
     from pipeline.measures.where import parse_condition

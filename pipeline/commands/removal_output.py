@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from pipeline.analysis.group_tests import Differences, GroupTest
 from pipeline.analysis.interval_censored import TurnbullCurve
-from pipeline.analysis.modelling import ModelResult
-from pipeline.analysis.models import ModelFit
 from pipeline.analysis.pump import PumpTable
+from pipeline.commands.removal_groups import Group
+from pipeline.commands.removal_model import model_mapping
+from pipeline.commands.removal_numbers import count, number
 from pipeline.commands.removal_pump import pump_rows
-from pipeline.commands.removal_result import Group, Hazard, RemovalResult, Tests
+from pipeline.commands.removal_result import Hazard, RemovalResult
+from pipeline.commands.removal_tests import Tests
 from pipeline.disclosure import Policy
 
 if TYPE_CHECKING:
@@ -26,8 +26,8 @@ def as_json(result: RemovalResult, policy: Policy) -> dict[str, Any]:
     """Return the keys that scripts rely on; what was not asked for is absent."""
     found: dict[str, Any] = {
         "groups": [_group(group) for group in result.groups],
-        "unknown_dwell": _count(result.unknown, policy),
-        "interval_midpoints": _count(result.midpoints, policy),
+        "unknown_dwell": count(result.unknown, policy),
+        "interval_midpoints": count(result.midpoints, policy),
     }
     if result.check is not None:
         found["interval_censored"] = _check(result.check)
@@ -63,16 +63,6 @@ def as_frame(result: RemovalResult) -> pl.DataFrame:
 
 def _keys(group: Group) -> dict[str, Any]:
     return {"group": group.name or EVERYONE, "reason": None}
-
-
-def number(value: float) -> float | None:
-    """Return a figure for JSON, null where there is none."""
-    return float(value) if np.isfinite(value) else None
-
-
-def _count(value: int, policy: Policy) -> int | None:
-    """Return a count, null where it is withheld."""
-    return None if bool(policy.is_small(value)) else int(value)
 
 
 def _group(group: Group) -> dict[str, Any]:
@@ -202,67 +192,6 @@ def _difference(found: Differences) -> list[dict[str, Any]]:
     return [head | row for row in _rows(names, columns)]
 
 
-def model_mapping(result: ModelResult, policy: Policy) -> dict[str, Any]:
-    """Return a model with its terms, risks, checks, and what was left out and why."""
-    from pipeline.report.model_words import left_out_sentence, model_sentences
-
-    fit = result.fit
-    found: dict[str, Any] = {
-        "model": result.model,
-        "reason": result.reason,
-        "asked": list(result.asked),
-        "episodes": _count(fit.episodes, policy) if fit else None,
-        "events": _count(fit.events, policy) if fit else None,
-        "children": _count(fit.children, policy) if fit else None,
-        "missing": _count(result.missing, policy),
-        "missing_by_term": {t: _count(n, policy) for t, n in result.missing_by_term.items()},
-        "terms": [] if fit is None else _terms(fit),
-        "risks": [
-            {
-                "term": r.child.term, "value": r.child.value, "hour": r.hour, "risk": r.risk,
-                "lower": r.lower, "upper": r.upper,
-            }
-            for r in result.risks
-        ],
-        "left_out": [
-            {"term": x.term, "level": x.level, "why": left_out_sentence(x, policy.threshold)}
-            for x in result.left_out
-        ],
-        "sentences": model_sentences(result, policy.threshold),
-    }  # fmt: skip
-    if result.check is not None:
-        found["proportional_hazards"] = [
-            {"term": t.term, "chi_square": t.chi_square, "degrees": t.degrees, "p": t.p_value}
-            for t in result.check.tests
-        ]
-        found["by_day"] = [
-            {
-                "term": w.column.term, "level": w.column.level, "from_h": w.from_h,
-                "until_h": w.until_h, "hazard_ratio": number(w.hazard_ratio),
-                "lower": number(w.lower), "upper": number(w.upper),
-            }
-            for w in result.check.windows
-        ]  # fmt: skip
-    return found
-
-
-def _terms(fit: ModelFit) -> list[dict[str, Any]]:
-    return [
-        {
-            "term": column.term,
-            "level": column.level,
-            "reference": column.reference,
-            "coefficient": float(fit.coefficients[i]),
-            "se": float(fit.se[i]),
-            "hazard_ratio": float(fit.hazard_ratio[i]),
-            "lower": float(fit.lower[i]),
-            "upper": float(fit.upper[i]),
-            "p": float(fit.p_value[i]),
-        }
-        for i, column in enumerate(fit.columns)
-    ]
-
-
 def _hazard(hazard: Hazard, policy: Policy) -> dict[str, Any]:
     names = ("hour", "hazard", "lower", "upper")
     found: dict[str, Any] = {
@@ -278,7 +207,7 @@ def _hazard(hazard: Hazard, policy: Policy) -> dict[str, Any]:
         ],
         "by_part": [
             {
-                "part": part.part, "events": _count(part.events, policy),
+                "part": part.part, "events": count(part.events, policy),
                 "catheter_days": part.catheter_days,
                 **_shown(part.events, (part.rate, part.lower, part.upper), policy),
             }
@@ -290,7 +219,7 @@ def _hazard(hazard: Hazard, policy: Policy) -> dict[str, Any]:
         rates = zip(clock.rate, clock.lower, clock.upper, strict=True)
         found["by_clock_hour"] = [
             {
-                "clock_hour": h, "events": _count(int(n), policy),
+                "clock_hour": h, "events": count(int(n), policy),
                 "catheter_hours": float(clock.catheter_hours[h]),
                 **_shown(int(n), figures, policy),
             }
@@ -311,6 +240,6 @@ def _shown(events: int, figures: tuple[float, float, float], policy: Policy) -> 
 def _pump(table: PumpTable, policy: Policy) -> dict[str, Any]:
     return {
         "rows": pump_rows(table, policy),
-        "untold": _count(table.all_rates.untold, policy),
-        "without_runtime": _count(table.without_runtime, policy),
+        "untold": count(table.all_rates.untold, policy),
+        "without_runtime": count(table.without_runtime, policy),
     }

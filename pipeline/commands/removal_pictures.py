@@ -7,8 +7,9 @@ from pathlib import Path
 
 from pipeline.analysis.incidence import Incidence
 from pipeline.analysis.time_in_place import AT_RISK_HOURS, TimeInPlace
+from pipeline.commands.removal_groups import Group
 from pipeline.commands.removal_pump import pump_hidden
-from pipeline.commands.removal_result import Group, RemovalResult
+from pipeline.commands.removal_result import RemovalResult
 from pipeline.disclosure import Policy, withheld_at_risk
 from pipeline.errors import NoDataError, RenderError, UsageError
 from pipeline.figures.look import Drawing, standalone

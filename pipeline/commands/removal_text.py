@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 from pipeline.analysis.counts import Floats
 from pipeline.analysis.group_tests import Differences, GroupTest
 from pipeline.commands.printing import table_lines
+from pipeline.commands.removal_groups import Group
 from pipeline.commands.removal_pump import pump_rows
-from pipeline.commands.removal_result import Group, RemovalResult, Tests
+from pipeline.commands.removal_result import RemovalResult
+from pipeline.commands.removal_tests import Tests
 from pipeline.disclosure import WITHHELD, Policy
 from pipeline.records.wording import noun_of, words_of
 
