@@ -128,6 +128,7 @@ def detectability_mapping(found: Detectability) -> dict[str, Any]:
             for delay in found.delays
         ],
         "rules_not_judged": list(found.not_judged),
+        "unknown": found.unknown or None,
     }
 
 

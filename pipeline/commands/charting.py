@@ -191,7 +191,7 @@ def make_chart(
     """Return one chart; a baseline outside the data is the user's to correct."""
     rare = kind in RARE
     try:
-        return control_chart(
+        chart = control_chart(
             counts,
             kind=kind,
             changes=changes,
@@ -204,6 +204,13 @@ def make_chart(
         )
     except ValueError as error:
         raise usage_error(error, counts) from None
+    return _within_bounds(chart, measure) if kind == "individuals" else chart
+
+
+def _within_bounds(chart: ControlChart, measure: Measure) -> ControlChart:
+    """Keep the limits of plotted rates where rates can be: from zero, and to the whole."""
+    whole = measure.multiplier if measure.denominator_kind == "proportion" else np.inf
+    return replace(chart, lower=np.maximum(chart.lower, 0.0), upper=np.minimum(chart.upper, whole))
 
 
 def monthly_volume(part: pl.DataFrame, kind: str, asked: Asked) -> float:

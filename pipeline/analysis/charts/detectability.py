@@ -22,6 +22,7 @@ from pipeline.analysis.charts.ewma_delay import ewma_chain, ewma_false_signal
 from pipeline.analysis.charts.false_runs import chance_of_signal
 from pipeline.analysis.charts.models import band_chances, baseline_rate
 from pipeline.analysis.charts.results import ControlChart, Floats, Ints
+from pipeline.analysis.charts.room import no_room
 from pipeline.analysis.charts.signals import DEFAULT_RULES, rules_in_force
 from pipeline.analysis.charts.simulate import (
     BY_VALUE,
@@ -66,8 +67,10 @@ class Detectability:
     """What a chart can and cannot see.
 
     `false_signal` is the chance of at least one false signal over the points
-    judged, the chart looked at once; NaN where nothing can be judged. `not_judged` are
-    rules asked for that cannot judge this chart.
+    judged, the chart looked at once; NaN where that cannot be told. `not_judged` are
+    rules asked for that cannot judge this chart. `unknown` says in a sentence why no
+    delay can be told, where the baseline leaves no room for a change: all delays are
+    infinite then.
     """
 
     points: int
@@ -75,6 +78,7 @@ class Detectability:
     false_signal_method: str
     delays: tuple[Delay, ...]
     not_judged: tuple[str, ...]
+    unknown: str = ""
 
 
 def detectability(
@@ -107,11 +111,12 @@ def detectability(
     """
     points = _judged(chart)
     not_judged = tuple(rule for rule in chart.rules if rule not in rules_in_force(chart))
-    if points.size == 0:
+    last = points[chart.limit_set[points] == chart.limit_set[points[-1]]] if points.size else points
+    unknown = no_room(chart, last)
+    if unknown:
         nothing = tuple(Delay(r, np.inf, np.nan, EXACT, 0.0) for r in ratios)
-        return Detectability(0, float("nan"), EXACT, nothing, not_judged)
+        return Detectability(points.size, float("nan"), EXACT, nothing, not_judged, unknown)
     false_signal, method = _false_signal(chart, points)
-    last = points[chart.limit_set[points] == chart.limit_set[points[-1]]]
     asked = _Question(chart, last, months_per_point, monthly_volume, effort)
     delays = tuple(_delay(asked, ratio) for ratio in ratios)
     return Detectability(points.size, false_signal, method, delays, not_judged)

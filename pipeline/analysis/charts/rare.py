@@ -18,7 +18,7 @@ def geometric_quantile(q: float, mean: Floats) -> Floats:
     with np.errstate(divide="ignore"):
         steps = np.log1p(-q) / np.log1p(-p)
     gap = np.ceil(np.nan_to_num(steps, nan=0.0) - 1e-9) - 1
-    return np.where(p >= 1, 0.0, np.maximum(gap, 0.0))
+    return np.where(np.isnan(p), np.nan, np.where(p >= 1, 0.0, np.maximum(gap, 0.0)))
 
 
 def g_limits(mean: Floats) -> tuple[Floats, Floats, Floats]:

@@ -16,7 +16,7 @@ from pipeline.analysis.charts.runs import (
     runs_of,
     sides,
 )
-from pipeline.analysis.charts.words import figure, with_unit
+from pipeline.analysis.charts.words import told_apart, unit_of
 from pipeline.analysis.charts.zones import ZONE_RULES, zone_hits
 
 DEFAULT_RULES = ("beyond_limit", "long_run", "few_crossings")
@@ -109,9 +109,11 @@ def _beyond_signals(chart: ControlChart) -> list[Signal]:
     for i in np.flatnonzero(chart.judged & (below | above)):
         side, limit = ("above", chart.upper[i]) if above[i] else ("below", chart.lower[i])
         name = "upper" if above[i] else "lower"
+        value, bound = told_apart(float(chart.value[i]), float(limit))
         text = (
             f"{spoken(chart.periods[i])} lies {side} the {name} limit: "
-            f"{with_unit(chart, chart.value[i])} against {figure(limit)}."
+            f"{value} {unit_of(chart)}".rstrip()
+            + f" against {bound}."
         )
         p = point_tail(chart, int(i)) * judged
         found.append(_signal(chart, "beyond_limit", np.array([i]), direction=side, text=text, p=p))

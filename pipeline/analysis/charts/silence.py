@@ -9,36 +9,32 @@ from pipeline.analysis.charts.results import ControlChart
 
 MOST_MONTHS = 600.0
 CHANGE_WORDS = {2.0: "doubled", 0.5: "halved", 1.5: "rose by 50%"}
-SHORTFALL_WORDS = {
-    2.0: "shortfall doubled", 0.5: "shortfall halved", 1.5: "shortfall rose by 50%"
-}  # fmt: skip
 
 
 def silence(chart: ControlChart, found: Detectability) -> list[str]:
     """Return the sentences on false signals and on delays."""
-    if found.points == 0:
-        return ["There is no point to judge: silence means nothing."]
+    if found.unknown:
+        return [found.unknown]
     chance = found.false_signal
     said = [
-        f"If nothing had changed, a chart like this of {found.points} points would show a false "
+        f"If nothing had changed, a chart like this of {found.points} "
+        f"point{'' if found.points == 1 else 's'} would show a false "
         f"signal with a chance of {chance_words(chance)}."
     ]
-    said += [_delay_words(chart, delay) for delay in found.delays]
-    return said
+    return said + [_delay_words(chart, delay) for delay in found.delays]
 
 
 def _delay_words(chart: ControlChart, delay: Delay) -> str:
-    words = CHANGE_WORDS
-    if chart.model == "binomial" and chart.latest_centre > chart.multiplier / 2:
-        words = SHORTFALL_WORDS
-    change = words.get(delay.ratio, f"changed {delay.ratio:g}-fold")
+    is_shortfall = chart.model == "binomial" and chart.latest_centre > chart.multiplier / 2
+    changed = CHANGE_WORDS.get(delay.ratio, f"changed {delay.ratio:g}-fold")
+    given = f"If the {'shortfall' if is_shortfall else 'rate'} {changed}"
     if not delay.months <= MOST_MONTHS:
-        return f"If the rate {change}, this chart would not be expected to show it in 50 years."
+        return f"{given}, this chart would not be expected to show it in 50 years."
     within = ""
     if np.isfinite(delay.within_year):
         within = f"; within a year with a chance of {chance_words(delay.within_year)}"
     after = months_words(delay.months)
-    return f"If the rate {change}, a signal would be expected after about {after}{within}."
+    return f"{given}, a signal would be expected after about {after}{within}."
 
 
 def months_words(months: float) -> str:

@@ -13,6 +13,8 @@ NAMES = {
     "u'": "u′ chart (Laney)", "c": "c chart", "individuals": "Individuals chart",
     "g": "g chart", "t": "t chart", "ewma": "EWMA chart",
 }  # fmt: skip
+NO_EVENT_TAIL = 0.025
+"""Area beyond each of two 95% limits."""
 NAMED_MONTHS = 3
 """Months that a title names before it counts them instead."""
 
@@ -37,6 +39,14 @@ def with_unit(chart: ControlChart, value: float) -> str:
 def unit_of(chart: ControlChart) -> str:
     """Return the unit of the plotted values."""
     return BETWEEN.get(chart.kind, chart.unit)
+
+
+def told_apart(value: float, limit: float) -> tuple[str, str]:
+    """Write a value and a limit with as many digits as tell them apart, four at most."""
+    if figure(value) != figure(limit):
+        return figure(value), figure(limit)
+    pairs = ((f"{value:.{digits}g}", f"{limit:.{digits}g}") for digits in (3, 4))
+    return next((pair for pair in pairs if pair[0] != pair[1]), (figure(value), figure(limit)))
 
 
 def headline(chart: ControlChart, subject: str) -> str:
@@ -82,8 +92,8 @@ def _beyond(signals: list[Signal]) -> str:
 def _quiet(chart: ControlChart) -> str:
     centres = [p for p in chart.phases if not p.carried_forward and np.isfinite(p.centre)]
     if not centres:
-        return "no complete point yet"
-    last = with_unit(chart, centres[-1].centre)
+        return "no event yet" if chart.is_of_gaps else "no complete point yet"
+    last = _level(chart, centres[-1].centre)
     if len(centres) > 1 and centres[-1].change:
         before, after = centres[-2].centre, centres[-1].centre
         moved = "from" if before == after else "up from" if after > before else "down from"
@@ -91,6 +101,23 @@ def _quiet(chart: ControlChart) -> str:
     if chart.kind == "run":
         return f"median {last}, too few points for limits"
     return f"steady at {last}"
+
+
+def _level(chart: ControlChart, centre: float) -> str:
+    """Write a centre line; of none, or of every one, also what it may be by chance.
+
+    The bound is Clopper and Pearson's, or Garwood's, upper 95% limit of no event.
+    """
+    n = float(
+        np.nansum(chart.denominator[chart.baseline & (chart.limit_set == chart.limit_set[-1])])
+    )
+    is_all = chart.model == "binomial" and centre == chart.multiplier
+    if chart.is_of_gaps or chart.kind == "individuals" or not n or not (centre == 0 or is_all):
+        return with_unit(chart, centre)
+    tail = -np.log(NO_EVENT_TAIL) / n
+    bound = (-np.expm1(-tail) if chart.model == "binomial" else tail) * chart.multiplier
+    end = f"at least {figure(chart.multiplier - bound)}" if is_all else f"at most {figure(bound)}"
+    return f"{with_unit(chart, centre)} ({end} by its 95% limits)"
 
 
 def method(chart: ControlChart) -> str:

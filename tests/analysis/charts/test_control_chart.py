@@ -9,6 +9,7 @@ from scipy import stats
 from pipeline.analysis.charts import Change, Counts, control_chart, control_charts
 from pipeline.analysis.charts.limits import TAIL
 from pipeline.analysis.charts.signals import find_signals
+from pipeline.analysis.charts.words import headline, told_apart
 
 
 def months(k, start=2021):
@@ -282,6 +283,20 @@ def test_sentences_name_the_points():
     assert run.sentence.startswith(f"{len(run.points)} points in a row below the centre line, ")
     assert "Jul 2022 to" in run.sentence
     assert run.p_value < 0.05
+
+
+def test_a_value_and_its_limit_are_written_apart():
+    assert told_apart(0.3521, 0.2) == ("0.35", "0.20")
+    assert told_apart(70.31, 70.44) == ("70.3", "70.4")
+    assert told_apart(70.311, 70.344) == ("70.31", "70.34")
+
+
+def test_none_and_every_one_come_with_the_end_of_their_limits():
+    """Zero of 600: 1 - 0.025^(1/600), Clopper and Pearson; 30 months of 20."""
+    none = control_chart(series([0] * 30, [20] * 30), kind="p", multiplier=100)
+    assert headline(none, "x") == "x: steady at 0 (at most 0.61 by its 95% limits)"
+    every = control_chart(series([20] * 30, [20] * 30), kind="p", multiplier=100)
+    assert headline(every, "x") == "x: steady at 100 (at least 99.4 by its 95% limits)"
 
 
 def test_zone_rules_are_off_unless_asked_for():

@@ -12,6 +12,7 @@ from pipeline.analysis.charts.detectability import detectability
 from pipeline.analysis.charts.false_runs import chance_of_signal
 from pipeline.analysis.charts.models import band_chances, changed
 from pipeline.analysis.charts.signals import DEFAULT_RULES, find_signals
+from pipeline.analysis.charts.silence import silence
 from pipeline.analysis.charts.simulate import (
     BY_VALUE,
     Effort,
@@ -190,6 +191,38 @@ def test_zone_rules_are_said_not_to_judge_a_chart_without_a_sigma(kind):
     chart = control_chart(counts, kind=kind, forced=True, rules=("beyond_limit", "two_of_three"))
     assert detectability(chart, ratios=(), effort=LIGHT).not_judged == ("two_of_three",)
     assert "are not judged" in chart.notes[-1]
+
+
+@pytest.mark.parametrize(
+    ("kind", "x", "said"),
+    [
+        ("p", np.zeros(30), "twice or half of none is none; 2 in one period like the last"),
+        ("p", np.full(30, 20.0), "None was without in the baseline"),
+        ("u", np.zeros(30), "twice or half of none is none; 2 in one period like the last"),
+        ("individuals", np.full(30, 3.0), "does not vary at all"),
+        ("p'", np.full(30, 3.0), "does not vary at all"),
+        ("g", np.zeros(30), "Every catheter of the baseline had the event"),
+    ],
+)
+def test_a_baseline_without_room_for_a_change_says_so(kind, x, said):
+    chart = control_chart(Counts(months(30), x, np.full(30, 20.0)), kind=kind, forced=True)
+    found = detectability(chart, effort=LIGHT)
+    assert all(delay.months == np.inf for delay in found.delays)
+    assert silence(chart, found) == [found.unknown]
+    assert said in found.unknown
+
+
+def test_how_many_events_would_signal_after_none_is_what_the_chart_does():
+    """After 30 quiet months of 20 catheters, 2 in a month: (1 / 31)^2 < 0.00135 < 1 / 31."""
+    quiet = Counts(months(31), np.zeros(31), np.full(31, 20.0))
+    said = detectability(control_chart(quiet, kind="p", forced=True)).unknown
+    needed = int(said.split("; ")[1].split()[0])
+    for events, signals in ((needed - 1, False), (needed, True)):
+        x = np.zeros(31)
+        x[30] = events
+        chart = control_chart(Counts(months(31), x, np.full(31, 20.0)), kind="p", forced=True,
+                              baseline=("2021-01", "2023-06"))  # fmt: skip
+        assert bool(chart.signals) == signals
 
 
 @pytest.mark.parametrize(("kind", "x"), [("run", np.resize([0, 0, 0, 1.0], 36)),
