@@ -9,7 +9,6 @@ without a recorded one.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, replace
 from pathlib import Path
 from textwrap import fill
@@ -27,6 +26,7 @@ from plotnine import (
 )
 
 from pipeline.errors import RenderError
+from pipeline.figures.svg import compact
 
 if TYPE_CHECKING:
     from plotnine import ggplot
@@ -96,8 +96,6 @@ _SAVED: dict[Any, Any] = {
     "font.family": [FONT],
     "path.simplify": True,
 }
-_PATH = re.compile(r'(?<= d=")[^"]*')
-_HUNDREDTHS = re.compile(r"(\.\d\d)\d+")
 _FORMATS = {".svg": "svg", ".png": "png"}
 
 
@@ -235,17 +233,12 @@ def save(figure: ggplot, path: Path, width_cm: float, height_cm: float) -> Path:
         try:
             drawn.savefig(path, format=kind, dpi=200, metadata=_no_date(kind))
             if kind == "svg":
-                path.write_text(_shorter(path.read_text(encoding="utf-8")), encoding="utf-8")
+                path.write_text(compact(path.read_text(encoding="utf-8")), encoding="utf-8")
         except OSError as error:
             raise RenderError(f"Cannot write {path}: {error.strerror}.") from None
         finally:
             pyplot.close(drawn)
     return path
-
-
-def _shorter(svg: str) -> str:
-    """Write the corners of paths to a hundredth of a point; a page holds dozens of figures."""
-    return _PATH.sub(lambda path: _HUNDREDTHS.sub(r"\1", path[0]), svg)
 
 
 def _no_date(kind: str) -> dict[str, Any]:
