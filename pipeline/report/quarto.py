@@ -58,15 +58,15 @@ def _checked(path: Path) -> Quarto:
         raise RenderError(
             f"{path} does not answer with a version.", try_next="--renderer builtin"
         ) from None
-    numbers = re.match(r"(\d+)\.(\d+)", answer)
-    if numbers is None:
+    found = re.search(r"\b(\d+)\.(\d+)(\.\d+)*", _plain(answer))
+    if found is None:
         raise RenderError(f"{path} does not answer with a version.", try_next="--renderer builtin")
-    if (int(numbers.group(1)), int(numbers.group(2))) < OLDEST:
+    if (int(found.group(1)), int(found.group(2))) < OLDEST:
         raise RenderError(
-            f"Quarto {answer} is too old: 1.4 or newer is needed.",
+            f"Quarto {found.group()} is too old: 1.4 or newer is needed.",
             try_next=f"--renderer builtin, or {_INSTALL}",
         )
-    return Quarto(path, answer)
+    return Quarto(path, found.group())
 
 
 def require_quarto() -> Quarto:
@@ -136,9 +136,14 @@ def render(
 
 def _reason(said: str) -> str:
     """Return the line that names the error; never a traceback, which can quote records."""
-    plain = re.sub(r"\x1b\[[0-9;]*m", "", said)
+    plain = _plain(said)
     named = re.findall(r"^pipeline\.errors\.\w+: (.+)$", plain, flags=re.MULTILINE)
     if named:
         return str(named[-1])
     kinds = re.findall(r"^(\w+(?:Error|Exception)): ", plain, flags=re.MULTILINE)
     return f"a cell failed ({kinds[-1]})." if kinds else "it gave no reason."
+
+
+def _plain(said: str) -> str:
+    """Return what a program said without its colours."""
+    return re.sub(r"\x1b\[[0-9;]*m", "", said)
