@@ -48,6 +48,13 @@ local function printed_div(div)
     div.attributes['typst:sticky'] = 'true'
     return div:walk { Para = function(p) return pandoc.Para { pandoc.Strong(p.content) } end }
   end
+  if div.classes:includes('caution') or div.classes:includes('note') then
+    div.attributes['typst:breakable'] = 'false'
+    if div.classes:includes('caution') then -- the last page is never a line or two alone
+      div.attributes['typst:sticky'] = 'true'
+    end
+    return div
+  end
   if not div.classes:includes('facts') then return nil end
   local line = pandoc.Inlines {}
   div:walk { BulletList = function(list)

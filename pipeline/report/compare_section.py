@@ -8,10 +8,11 @@ from dataclasses import dataclass
 
 from pipeline.analysis.comparison import GroupRow
 from pipeline.figures.funnel import funnel_figure
+from pipeline.measures.catalogue import Better, Measure
 from pipeline.records.wording import words_of
 from pipeline.report import markdown, words
 from pipeline.report.gather_compare import MeasureComparison
-from pipeline.report.markdown import Column
+from pipeline.report.markdown import Column, slug
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block, item
 from pipeline.report.words import amount, figure
@@ -21,6 +22,7 @@ BY_WORDS = {"site": "sites", "surgeon_type": "surgeon types"}
 MOST_FUNNELS = 4
 FEWEST_FUNNELS = 2  # drawn where nothing is called different
 WITHHELD = "withheld"
+MOST_CHARTED = 24  # groups with control charts of their own; nobody reads more pages
 FEWEST_EXPECTED = 5  # a ratio to fewer than this says nothing; common practice, no source
 TOO_FEW = "too few"
 
@@ -51,6 +53,19 @@ class Compared:
         """Codes of all groups, by name."""
         found = {row.group for result in self.results for row in result.comparison.rows}
         return sorted(found, key=self.label)
+
+    @property
+    def charted(self) -> list[str]:
+        """Groups whose control charts are drawn: all, or of very many those called different."""
+        groups = self.groups
+        if len(groups) <= MOST_CHARTED:
+            return groups
+        called = {row.group for _, row in called_rows(self)}
+        return [group for group in groups if group in called][:MOST_CHARTED]
+
+    def anchor(self, group: str) -> str:
+        """Return where a group's own page stands."""
+        return f"group-{slug(group)}"
 
     def label(self, group: str) -> str:
         """Return what is printed for a group."""
@@ -93,34 +108,46 @@ def numbers(compared: Compared) -> list[Number]:
     return found
 
 
-def sentences(compared: Compared) -> list[Sentence]:
-    """Say which groups differ by more than chance, given the case mix."""
-    found = [
-        _difference(compared, result, row)
+def called_rows(compared: Compared) -> list[tuple[Measure, GroupRow]]:
+    """Return the groups called different that may be shown, measure by measure."""
+    return [
+        (result.measure, row)
         for result in compared.results
         for row, is_hidden in shown_rows(result)
         if row.called and not is_hidden
     ]
-    if found:
-        return found
-    text = (
+
+
+def is_worse(measure: Measure, row: GroupRow) -> bool:
+    """Whether a group's ratio lies on the worse side of one for this measure."""
+    return (row.ratio > 1) == (measure.better is Better.LOWER)
+
+
+def sentences(compared: Compared) -> list[Sentence]:
+    """Say which groups differ by more than chance, given the case mix."""
+    found = [difference(compared, measure, row) for measure, row in called_rows(compared)]
+    return found or [none_differs(compared)]
+
+
+def none_differs(compared: Compared) -> Sentence:
+    """Say that no group is called different."""
+    return Sentence(
         f"No difference between {BY_WORDS[compared.by]} is larger than chance alone would bring, "
         "given the case mix and the number of comparisons."
     )
-    return [Sentence(text)]
 
 
-def _difference(compared: Compared, result: MeasureComparison, row: GroupRow) -> Sentence:
-    name = number_id(compared.by, result.measure.name, row.group)
-    group = compared.label(row.group)
+def difference(compared: Compared, measure: Measure, row: GroupRow) -> Sentence:
+    """Say how a group called different stands to what its case mix would lead one to expect."""
+    name = number_id(compared.by, measure.name, row.group)
     more = "more" if row.ratio > 1 else "fewer"
     text = (
-        f"{group} counted {amount(row.numerator)}, {more} than the "
+        f"{compared.label(row.group)} counted {amount(row.numerator)}, {more} than the "
         f"{amount(round(row.expected, 1), 1)} that its case mix would lead one to expect "
-        f"(ratio {figure(row.ratio)}, 95% limits "
-        f"{words.limits(row.ratio_lower, row.ratio_upper)})."
+        f"(for the {'worse' if is_worse(measure, row) else 'better'}; ratio {ratio(row.ratio)}, "
+        f"95% limits {ratio_limits(row.ratio_lower, row.ratio_upper)})."
     )
-    return Sentence(text, (name, f"{name}/ratio"), result.measure.title, result.measure.name)
+    return Sentence(text, (name, f"{name}/ratio"), measure.title, measure.name)
 
 
 def ratio_table(compared: Compared) -> str:
@@ -148,8 +175,20 @@ def _cell(row: GroupRow, is_hidden: bool) -> str:
         return "none elsewhere"
     if is_too_few(row):
         return TOO_FEW
-    ratio = f"**{figure(row.ratio)}**" if row.called else figure(row.ratio)
-    return f"{ratio} [({words.limits(row.ratio_lower, row.ratio_upper)})]{{.limits}}"
+    said = f"**{ratio(row.ratio)}**" if row.called else ratio(row.ratio)
+    return f"{said} [({ratio_limits(row.ratio_lower, row.ratio_upper)})]{{.limits}}"
+
+
+def ratio(value: float) -> str:
+    """Return a ratio to the hundredth, since most lie near one; large ones as other figures."""
+    return f"{value:.2f}" if value < 9.995 else figure(value)
+
+
+def ratio_limits(lower: float, upper: float) -> str:
+    """Return the limits of a ratio; "0.40 upwards" where there is no upper one."""
+    if math.isfinite(upper):
+        return f"{ratio(lower)} to {ratio(upper)}"
+    return f"{ratio(lower)} upwards"
 
 
 def is_too_few(row: GroupRow) -> bool:

@@ -21,14 +21,24 @@ from pipeline.measures.catalogue import load_catalogue
 from pipeline.measures.dwell_counts import REASONS, removal_rows
 from pipeline.measures.periods import months_of
 from pipeline.measures.quarters import check_quarter, latest_quarter
-from pipeline.report import compare_section, gather, gather_groups, groups_section, methods, words
+from pipeline.report import (
+    compare_front,
+    compare_section,
+    gather,
+    gather_groups,
+    group_charts,
+    groups_section,
+    methods,
+    words,
+)
 from pipeline.report.beside import Beside
 from pipeline.report.compare_section import BY_WORDS, Compared
 from pipeline.report.front import Facts
 from pipeline.report.gather_removal import totals_of
+from pipeline.report.group_charts import GroupCharts
 from pipeline.report.groups_section import DwellByGroup
-from pipeline.report.markdown import bullets, prose, show, slug, text
-from pipeline.report.page import block, item, paragraph
+from pipeline.report.markdown import show, slug, text
+from pipeline.report.page import block, paragraph
 from pipeline.report.sections import Sections, made_beside
 from pipeline.settings import load_settings
 from pipeline.store import Store, open_store
@@ -46,6 +56,8 @@ class Collected:
         Every measure by group.
     dwell : DwellByGroup or None
         Time in place and reasons by group.
+    charts : GroupCharts
+        Control charts of the outcomes, group by group.
     policy : Policy
         What may be shown to this audience.
     """
@@ -53,6 +65,7 @@ class Collected:
     facts: Facts
     compared: Compared
     dwell: DwellByGroup | None
+    charts: GroupCharts
     policy: Policy
 
 
@@ -105,6 +118,7 @@ def collect(
             ),
             compared=compared,
             dwell=_dwell(store, compared, policy),
+            charts=gather_groups.charted(store, compared, last, policy, settings),
             policy=policy,
         )
 
@@ -154,23 +168,20 @@ class Report(Sections):
         self._sheets.append(compare_section.sheet(compared))
 
     def overview(self) -> None:
-        """Show what is compared, and which groups differ by more than chance."""
+        """Show what is compared, which groups differ by more than chance, and what to decide."""
         data = self._data
-        compared, groups = data.compared, BY_WORDS[data.compared.by]
-        first, last = (words.month(month) for month in compared.months)
-        lead = (
-            f"{words.sentence_case(groups)} compared on {len(compared.results)} measures, "
-            f"{first} to {last}: {words.joined([compared.label(g) for g in compared.groups])}. "
-            "In the order of their names; nothing here is a ranking."
+        compared, facts = data.compared, data.facts
+        said = (
+            compare_front.what_differs(compared),
+            compare_front.to_decide(compared),
+            compare_front.cannot_tell(compared),
         )
-        said = compare_section.sentences(compared)
-        self._sentences += said
-        note = f"Records as of {data.facts.as_of}, data fingerprint `{data.facts.fingerprint}`. "
+        self._sentences += [sentence for those in said for sentence in those]
         show(
-            text(lead),
-            bullets([item(sentence) for sentence in said]),
-            block("note", note + prose(data.policy.note)),
+            compare_front.strip(compared, facts, data.policy),
+            compare_front.lists(*said),
             compare_section.ratio_table(compared),
+            compare_front.sources_note(facts, data.policy),
         )
 
     def measures(self) -> None:
@@ -201,8 +212,17 @@ class Report(Sections):
 
     def groups(self) -> None:
         """Show each group's own page."""
-        for group in self._data.compared.groups:
-            show(*groups_section.group_page(self._data.compared, group))
+        compared, charts = self._data.compared, self._data.charts
+        self._numbers += group_charts.numbers(charts, compared.by)
+        for group in compared.groups:
+            heading, table = groups_section.group_page(compared, group)
+            if group not in charts.charts:
+                show(heading, table)
+                continue
+            said = group_charts.sentences(charts, compared.by, group)
+            self._sentences += said
+            label = compared.label(group)
+            show(heading, *group_charts.pieces(charts, group, label, said, self._page), table)
 
     def methods(self) -> None:
         """Show how groups are compared, the limitations and the versions."""

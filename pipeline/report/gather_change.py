@@ -33,6 +33,8 @@ class Change:
         Codes; empty for all sites.
     measures : tuple of str
         Names of the measures that it was meant to move.
+    new_phase : bool
+        Charts begin a new phase with it.
     """
 
     change_id: str
@@ -40,6 +42,7 @@ class Change:
     title: str
     sites: tuple[str, ...]
     measures: tuple[str, ...]
+    new_phase: bool = False
 
 
 @dataclass(frozen=True)
@@ -83,12 +86,12 @@ def read_changes(store: Store, change_id: str | None = None) -> list[Change]:
         The log is empty.
     """
     rows = store.rows(
-        "select change_id, started_month, title, sites, measures from change"
-        " order by started_month, change_id"
+        "select change_id, started_month, title, sites, measures, coalesce(new_phase, false)"
+        " from change order by started_month, change_id"
     )
     changes = [
-        Change(name, started, title, tuple(s for s in _codes(sites) if s != ALL_SITES), _codes(m))
-        for name, started, title, sites, m in rows
+        Change(name, started, title, _codes(sites, but=ALL_SITES), _codes(m), bool(new_phase))
+        for name, started, title, sites, m, new_phase in rows
     ]
     if not changes:
         raise NoDataError("No change is logged.", try_next="a change.csv in the folder you load")
@@ -101,8 +104,9 @@ def read_changes(store: Store, change_id: str | None = None) -> list[Change]:
     return found
 
 
-def _codes(text: str | None) -> tuple[str, ...]:
-    return tuple(code for code in (text or "").replace(",", " ").replace(";", " ").split() if code)
+def _codes(text: str | None, but: str = "") -> tuple[str, ...]:
+    codes = (text or "").replace(",", " ").replace(";", " ").split()
+    return tuple(code for code in codes if code != but)
 
 
 def judge_change(

@@ -43,6 +43,11 @@ def chart_kind(measure: Measure, months: pl.DataFrame) -> str:
     return "p" if measure.denominator_kind == "proportion" else "u"
 
 
+def is_rare(measure: Measure) -> bool:
+    """Whether the card asks for a chart of the gaps between events."""
+    return measure.charts[0].value in RARE
+
+
 def counts_of(frame: pl.DataFrame, period: str) -> Counts:
     """Return one measure's series as a chart takes it; `period` names the column."""
     return Counts(
@@ -57,7 +62,11 @@ def rare_counts(
     store: Store, measure: Measure, months: tuple[str, str], settings: Settings
 ) -> Counts:
     """Return the gap before each event, in catheter-days (t) or catheters (g)."""
-    events = event_order(store, measure, months=months, settings=settings)
+    return gap_counts(event_order(store, measure, months=months, settings=settings), measure)
+
+
+def gap_counts(events: pl.DataFrame, measure: Measure) -> Counts:
+    """Return the gap before each event of a frame of `event_order`."""
     events = events.filter(events["numerator"] > 0)
     is_g = measure.charts[0].value == "g"
     running = events["catheters" if is_g else "catheter_days"].to_numpy()

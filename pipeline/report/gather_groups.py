@@ -12,6 +12,8 @@ from pipeline.report import words
 from pipeline.report.compare_section import Compared
 from pipeline.report.gather_change import judge_changes, read_changes
 from pipeline.report.gather_compare import EARLIEST, compare_measures, final_months
+from pipeline.report.gather_group_charts import group_charts
+from pipeline.report.group_charts import GroupCharts
 from pipeline.report.tried_section import Tried
 from pipeline.settings import Settings
 from pipeline.store import Store
@@ -44,6 +46,22 @@ def tried(store: Store, quarter: str, policy: Policy, settings: Settings) -> Tri
     )
     labels = dict(store.rows("select site, label from site"))
     return Tried(tuple(changes), tuple(judged), tuple(messages), labels)
+
+
+def charted(
+    store: Store, compared: Compared, quarter: str, policy: Policy, settings: Settings
+) -> GroupCharts:
+    """Return the control charts of the outcomes for each group that has a page of its own."""
+    measures = [m for m in load_catalogue().values() if m.kind is Kind.OUTCOME]
+    return group_charts(
+        store,
+        measures,
+        compared.by,
+        compared.charted,
+        months_of(quarter)[1],
+        policy=policy,
+        settings=settings,
+    )
 
 
 def grouped(

@@ -16,9 +16,15 @@ from pipeline.disclosure import Policy, withheld_at_risk
 from pipeline.figures.incidence import incidence_figure
 from pipeline.figures.time_in_place import time_in_place_figure
 from pipeline.report import markdown, words
-from pipeline.report.compare_section import Compared, is_too_few, shown_rows
+from pipeline.report.compare_section import (
+    Compared,
+    is_too_few,
+    ratio,
+    ratio_limits,
+    shown_rows,
+)
 from pipeline.report.dwell_section import reason_label
-from pipeline.report.markdown import Column, prose, slug
+from pipeline.report.markdown import Column, prose
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page
 from pipeline.report.words import amount, figure
@@ -131,8 +137,8 @@ def _p(value: float) -> str:
     return "under 0.001" if value < 0.001 else figure(value)
 
 
-def group_page(compared: Compared, group: str) -> list[str]:
-    """Return one group's own page: every measure, crude, adjusted and shrunken."""
+def group_page(compared: Compared, group: str) -> tuple[str, str]:
+    """Return the heading of one group's page, and every measure crude, adjusted and shrunken."""
     columns = (
         Column("Measure (unit)", 30),
         Column("Count", 13, True),
@@ -150,9 +156,9 @@ def group_page(compared: Compared, group: str) -> list[str]:
                 title = f"{markdown.text(measure.title)} [({prose(measure.unit)})]{{.unit}}"
                 rows.append([title, *map(prose, _group_cells(row, is_hidden))])
     label = compared.label(group)
-    anchor = f"group-{slug(group)}"
+    anchor = compared.anchor(group)
     heading = f"### {markdown.text(label)} {{#{anchor}}}"
-    return [heading, markdown.table(columns, rows, f"Every measure, {label}", anchor)]
+    return heading, markdown.table(columns, rows, f"Every measure, {label}", anchor)
 
 
 def _group_cells(row: GroupRow, is_hidden: bool) -> list[str]:
@@ -164,13 +170,17 @@ def _group_cells(row: GroupRow, is_hidden: bool) -> list[str]:
     return [
         f"{amount(row.numerator)} / {amount(row.denominator)}",
         _with_limits(row.rate, row.lower, row.upper),
-        "too few to tell"
-        if is_too_few(row)
-        else _with_limits(row.ratio, row.ratio_lower, row.ratio_upper),
+        "too few to tell" if is_too_few(row) else _ratio(row),
         _with_limits(row.shrunken, row.shrunken_lower, row.shrunken_upper),
         _probability(row.above_network),
         note,
     ]
+
+
+def _ratio(row: GroupRow) -> str:
+    if not math.isfinite(row.ratio):
+        return "none"
+    return f"{ratio(row.ratio)} ({ratio_limits(row.ratio_lower, row.ratio_upper)})"
 
 
 def _with_limits(value: float, lower: float, upper: float) -> str:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
+from pipeline.analysis.charts import ControlChart
 from pipeline.analysis.charts.words import unit_of
 from pipeline.figures.control_chart import control_chart_figure
 from pipeline.report import markdown
@@ -32,13 +31,15 @@ def measure_pieces(finding: Finding, page: Page) -> tuple[list[str], list[Senten
 def chart_numbers(finding: Finding) -> tuple[Number, ...]:
     """Return the points that are drawn, with their control limits."""
     chart = finding.shown
-    if chart is None:
-        return ()
-    unit = unit_of(chart)
-    names = _distinct(chart.periods)
+    return () if chart is None else chart_points(finding.measure.name, chart)
+
+
+def chart_points(name: str, chart: ControlChart) -> tuple[Number, ...]:
+    """Return the points of a chart that may be shown, their ids beginning with a name."""
+    ids, unit = point_ids(name, chart), unit_of(chart)
     return tuple(
         Number(
-            f"{finding.measure.name}/chart/{names[i]}",
+            ids[i],
             float(chart.value[i]),
             unit,
             float(chart.numerator[i]),
@@ -52,11 +53,11 @@ def chart_numbers(finding: Finding) -> tuple[Number, ...]:
     )
 
 
-def _distinct(periods: Sequence[str]) -> list[str]:
-    """Return a name for each point; events of one month are numbered."""
+def point_ids(name: str, chart: ControlChart) -> list[str]:
+    """Return an id for each point; events of one month are numbered."""
     seen: dict[str, int] = {}
-    names = []
-    for period in periods:
+    ids = []
+    for period in chart.periods:
         seen[period] = seen.get(period, 0) + 1
-        names.append(period if seen[period] == 1 else f"{period}/{seen[period]}")
-    return names
+        ids.append(f"{name}/chart/{period}" + (f"/{seen[period]}" if seen[period] > 1 else ""))
+    return ids

@@ -12,6 +12,8 @@ from collections.abc import Sequence
 from importlib.metadata import version
 
 from pipeline import __version__
+from pipeline.figures.group_words import TERM_WORDS
+from pipeline.records.wording import words_of
 from pipeline.report import markdown, words
 from pipeline.report.findings import Finding
 from pipeline.report.front import Facts
@@ -173,8 +175,9 @@ _COMPARING = (
     "Expected numbers come from a logistic or Poisson model of case mix, fitted on the other "
     "groups' children, so that a group does not set its own expectation. Only what the team "
     "cannot choose is allowed for.",
-    "Observed ÷ expected has mid-P limits. A shrunken rate is drawn towards the one expected "
-    "for the case mix, the more the fewer the events.",
+    "Observed ÷ expected has mid-P limits, which take events for rare: they are too wide where "
+    "events are common. What is called different allows for that. A shrunken rate is drawn "
+    "towards the one expected for the case mix, the more the fewer the events.",
     "A group is called different at a false discovery rate of 5% over all rows read together. "
     "Below the events that could show a doubling the row says too few to tell.",
     "Groups stand in the order of their names. There is no ranking: it would sort chance.",
@@ -192,8 +195,8 @@ def _models_table(results: Sequence[MeasureComparison]) -> str:
     rows = []
     for result in results:
         model = result.comparison.expectation
-        terms = ", ".join(term.replace("_", " ") for term in model.terms) or "nothing"
-        left = ", ".join(term.replace("_", " ") for term in model.left_out) or "none"
+        terms = ", ".join(map(_term, model.terms)) or "nothing"
+        left = ", ".join(map(_term, model.left_out)) or "none"
         rows.append(
             [
                 markdown.text(result.measure.title),
@@ -203,3 +206,7 @@ def _models_table(results: Sequence[MeasureComparison]) -> str:
             ]
         )
     return markdown.table(columns, rows, "What each expected number allows for", "models")
+
+
+def _term(name: str) -> str:
+    return TERM_WORDS.get(name, words_of(name))

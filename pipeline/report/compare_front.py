@@ -1,0 +1,135 @@
+"""The comparison's first screen: what is compared, and three lists of sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from pipeline.disclosure import Policy
+from pipeline.measures.catalogue import Measure
+from pipeline.report import markdown, words
+from pipeline.report.compare_section import (
+    BY_WORDS,
+    Compared,
+    called_rows,
+    difference,
+    is_too_few,
+    is_worse,
+    none_differs,
+    number_id,
+    shown_rows,
+)
+from pipeline.report.front import Facts
+from pipeline.report.markdown import bullets, prose
+from pipeline.report.numbers import Sentence
+from pipeline.report.page import block, side_by_side
+
+MOST_IN_A_LIST = 7  # a list for ten minutes; the rest is counted and stands in the table
+
+
+def strip(compared: Compared, facts: Facts, policy: Policy) -> str:
+    """Return what is compared as a list of a few words each, and whether it is confidential."""
+    first, last = (words.month(month) for month in compared.months)
+    pairs = (
+        (f"{first} to {last}", markdown.text(facts.network)),
+        (f"{len(compared.groups):,}", BY_WORDS[compared.by]),
+        (f"{len(compared.results):,}", "measures"),
+    )
+    found = block("facts", bullets([f"**{number}** {what}" for number, what in pairs]))
+    if policy.is_confidential:
+        return f"{found}\n\n{block('confidential', prose(policy.note))}"
+    return found
+
+
+def sources_note(facts: Facts, policy: Policy) -> str:
+    """Return what the figures are made from, and what is withheld from them."""
+    note = (
+        f"Records as of {facts.as_of}, data fingerprint `{facts.fingerprint}`. Groups stand in "
+        "the order of their names; nothing here is a ranking. A difference is an association."
+    )
+    return block("note", note if policy.is_confidential else f"{note} {prose(policy.note)}")
+
+
+def lists(
+    differs: Sequence[Sentence], decide: Sequence[Sentence], unknown: Sequence[Sentence]
+) -> str:
+    """Return the three lists, side by side where there is room."""
+    return side_by_side(
+        ("What differs", "what-differs", differs),
+        ("What to decide", "what-to-decide", decide),
+        ("What we cannot tell", "what-we-cannot-tell", unknown),
+    )
+
+
+def what_differs(compared: Compared) -> list[Sentence]:
+    """Return which groups differ by more than chance given the case mix, the worse first."""
+    called = sorted(called_rows(compared), key=lambda found: not is_worse(*found))
+    found = [difference(compared, measure, row) for measure, row in called]
+    return _shortened(found, "further difference") or [none_differs(compared)]
+
+
+def to_decide(compared: Compared) -> list[Sentence]:
+    """Return what needs a decision: each group with what is called for the worse."""
+    worse: dict[str, list[Measure]] = {}
+    for measure, row in called_rows(compared):
+        if is_worse(measure, row):
+            worse.setdefault(row.group, []).append(measure)
+    found = [_look_into(compared, g, worse[g]) for g in compared.groups if g in worse]
+    nothing = Sentence("Nothing in these figures asks for a decision.")
+    return _shortened(found, "further matter") or [nothing]
+
+
+def _look_into(compared: Compared, group: str, measures: Sequence[Measure]) -> Sentence:
+    named = words.joined([words.lower_first(measure.title) for measure in measures])
+    return Sentence(
+        f"{words.sentence_case(named)}, for the worse: decide who looks into it.",
+        tuple(number_id(compared.by, measure.name, group) for measure in measures),
+        compared.label(group),
+        compared.anchor(group),
+    )
+
+
+def cannot_tell(compared: Compared) -> list[Sentence]:
+    """Return what the figures cannot tell: measures with too few events, and what is withheld."""
+    found = [*_too_few(compared), *_withheld(compared)]
+    return found or [Sentence("Every measure has the figures it needs.")]
+
+
+def _too_few(compared: Compared) -> Iterator[Sentence]:
+    everywhere: list[Measure] = []
+    somewhere: list[Measure] = []
+    for result in compared.results:
+        few = [is_too_few(row) for row, is_hidden in shown_rows(result) if not is_hidden]
+        if any(few):
+            (everywhere if all(few) else somewhere).append(result.measure)
+    groups = BY_WORDS[compared.by]
+    if everywhere:
+        yield Sentence(f"Too few events to tell any {groups} apart: {_titles(everywhere)}.")
+    if somewhere:
+        yield Sentence(f"Too few events in some {groups}: {_titles(somewhere)}.")
+
+
+def _withheld(compared: Compared) -> Iterator[Sentence]:
+    whole: list[Measure] = []
+    part: list[Measure] = []
+    for result in compared.results:
+        hidden = [is_hidden for _, is_hidden in shown_rows(result)]
+        if any(hidden):
+            (whole if all(hidden) else part).append(result.measure)
+    groups, why = BY_WORDS[compared.by], "because numbers of children are small"
+    if whole:
+        yield Sentence(f"Withheld for all {groups}, {why}: {_titles(whole)}.")
+    if part:
+        yield Sentence(f"Withheld for some {groups}, {why}: {_titles(part)}.")
+
+
+def _titles(measures: Sequence[Measure]) -> str:
+    return words.joined([words.lower_first(measure.title) for measure in measures])
+
+
+def _shortened(sentences: list[Sentence], one: str) -> list[Sentence]:
+    """Keep a list short enough to read; the rest is counted and stands in the table."""
+    if len(sentences) <= MOST_IN_A_LIST:
+        return sentences
+    rest = len(sentences) - MOST_IN_A_LIST + 1
+    text = f"And {words.counted(rest, one)}, in the table below."
+    return [*sentences[: MOST_IN_A_LIST - 1], Sentence(text)]
