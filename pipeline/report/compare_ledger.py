@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,6 +11,10 @@ from pipeline.analysis.comparison import Comparison
 from pipeline.analysis.pattern_counts import PatternCounts
 from pipeline.disclosure import Key, Ledger, Policy, WithheldRows, enter_rows
 from pipeline.measures.catalogue import Measure
+
+Row = tuple[Key, ...]
+Tables = Mapping[str, Mapping[str, Comparison]]
+Cells = Mapping[tuple[str, str], Mapping[str, float]]
 
 EVENT, ALL, NONE = "event", "all", "none"
 
@@ -53,10 +57,12 @@ def enter_groups(ledger: Ledger, name: Key, measure: Measure, comparison: Compar
         episodes=[row.episodes for row in comparison.rows],
         is_proportion=is_one_each(measure, comparison),
     )
-    _enter_reference(ledger, name, comparison)
+    _enter_reference(ledger, name, comparison, lambda group: (name, "", group))
 
 
-def _enter_reference(ledger: Ledger, name: Key, comparison: Comparison) -> None:
+def _enter_reference(
+    ledger: Ledger, name: Key, comparison: Comparison, row_of: Callable[[str], Row]
+) -> None:
     """Own up that expected numbers tell what the groups not set aside add up to."""
     model = comparison.expectation
     aside = {g for g, is_aside in zip(model.groups, model.is_aside, strict=True) if is_aside}
@@ -67,117 +73,130 @@ def _enter_reference(ledger: Ledger, name: Key, comparison: Comparison) -> None:
         (EVENT, sum(row.with_event for row in kept)),
         (ALL, sum(row.episodes for row in kept)),
     ):
-        ledger.count((name, "reference", column), total, sight="known")
-        ledger.adds_up((name, "reference", column), [(name, "", r.group, column) for r in kept])
+        whole = (name, "reference", column)
+        ledger.count(whole, total, sight="known")
+        ledger.adds_up(whole, [(*row_of(row.group), column) for row in kept])
 
 
 class Pairs:
-    """Groups inside of strata, entered with the tables of either alone.
+    """Groups of one factor inside of those of another, with every table that the two make.
 
-    The table by group and the table by stratum are made by the same command without the
-    other: what they show is known here, and what they withhold must not be told here.
+    Either factor's own table and both ways of putting one inside of the other are made by
+    the same command: what one of them shows is known in all, and what one withholds must
+    not be told by another. So all are entered, in an order that does not depend on which
+    was asked for, and withhold alike.
     """
 
-    def __init__(self, ledger: Ledger, by: str, within: str) -> None:
-        self._ledger, self._by, self._within = ledger, by, within
-        self._tables: list[tuple[Measure, PatternCounts, Mapping[str, Comparison]]] = []
+    def __init__(self, ledger: Ledger, first: str, second: str) -> None:
+        self._ledger = ledger
+        self._factors = tuple(sorted([first, second]))
         self._alone = Ledger(ledger.policy)
+        self._tables: list[tuple[Measure, PatternCounts, Tables]] = []
         self._hidden: frozenset[Key] = frozenset()
 
     def add(
         self,
         measure: Measure,
         counts: PatternCounts,
-        strata: Mapping[str, Comparison],
+        inside: Tables,
         alone: Mapping[str, Comparison],
     ) -> None:
-        """Add a measure: its counts, the strata shown, and the tables of either factor alone."""
-        self._tables.append((measure, counts, strata))
-        for factor, comparison in alone.items():
+        """Add a measure's tables.
+
+        Parameters
+        ----------
+        measure, counts
+            The measure, and its counts by both factors.
+        inside : mapping of str to mapping of str to Comparison
+            For either factor, its groups compared inside of each label of the other.
+        alone : mapping of str to Comparison
+            Either factor's own table, where there is one.
+        """
+        self._tables.append((measure, counts, inside))
+        for factor, comparison in sorted(alone.items()):
             enter_groups(self._alone, (measure.name, factor), measure, comparison)
 
     def enter(self) -> None:
         """Enter everything in the ledger."""
         self._hidden = self._alone.withheld()
-        for measure, counts, strata in self._tables:
-            self._enter(measure, counts, strata)
+        for measure, counts, inside in self._tables:
+            self._enter(measure, counts, inside)
 
-    def is_withheld_alone(self, measure: Measure, stratum: str) -> bool:
-        """Whether a stratum's own count stands in no table."""
-        row = ((measure.name, self._within), "", stratum)
+    def is_withheld_alone(self, measure: Measure, factor: str, label: str) -> bool:
+        """Whether a label's own count stands in no table."""
+        row = ((measure.name, factor), "", label)
         return any((*row, column) in self._hidden for column in (EVENT, NONE, ALL))
 
-    def _enter(
-        self,
-        measure: Measure,
-        counts: PatternCounts,
-        strata: Mapping[str, Comparison],
-    ) -> None:
-        cells = _cells(measure, counts, self._by, self._within)
-        for (group, stratum), values in cells.items():
-            row = ((measure.name, stratum), "", group)
+    def withheld(
+        self, hidden: frozenset[Key], measure: Measure, by: str, label: str, groups: Sequence[str]
+    ) -> WithheldRows:
+        """Read the rows of one table off what the ledger withholds."""
+        rows = [self._row(measure, by, label)(group) for group in groups]
+        episodes = np.array([(*row, ALL) in hidden for row in rows], bool)
+        figures = [any((*row, column) in hidden for column in (EVENT, NONE)) for row in rows]
+        return WithheldRows(np.array(figures, bool) | episodes, episodes)
+
+    def _row(self, measure: Measure, by: str, label: str) -> Callable[[str], Row]:
+        """Name a group's row inside of a label of the other factor."""
+        if by == self._factors[0]:
+            return lambda group: (measure.name, group, label)
+        return lambda group: (measure.name, label, group)
+
+    def _enter(self, measure: Measure, counts: PatternCounts, inside: Tables) -> None:
+        cells = _cells(measure, counts, *self._factors)
+        first, second = self._factors
+        for (one, other), values in cells.items():
+            is_shown = other in inside.get(first, {}) or one in inside.get(second, {})
+            row = (measure.name, one, other)
             for column, value in values.items():
-                is_shown = stratum in strata
                 self._ledger.count((*row, column), value, sight="shown" if is_shown else "unseen")
             if NONE in values:
                 self._ledger.adds_up((*row, ALL), [(*row, EVENT), (*row, NONE)])
-        for factor, at in ((self._by, 0), (self._within, 1)):
-            for label in counts.levels[factor]:
-                self._enter_margin(measure, cells, (factor, at, label))
-            self._enter_whole(measure, cells, (factor, at))
-        for stratum, comparison in strata.items():
-            _enter_reference(self._ledger, (measure.name, stratum), comparison)
+        for at, factor in enumerate(self._factors):
+            labels = sorted({pair[at] for pair in cells})
+            for label in labels:
+                parts = {pair: values for pair, values in cells.items() if pair[at] == label}
+                self._enter_total(measure, factor, label, parts)
+            self._enter_whole(measure, factor, labels, cells)
+        for factor, strata in sorted(inside.items()):
+            for label, comparison in strata.items():
+                name = (measure.name, factor, label)
+                _enter_reference(self._ledger, name, comparison, self._row(measure, factor, label))
 
-    def _enter_margin(
-        self,
-        measure: Measure,
-        cells: Mapping[tuple[str, str], Mapping[str, float]],
-        margin: tuple[str, int, str],
-    ) -> None:
+    def _enter_total(self, measure: Measure, factor: str, label: str, parts: Cells) -> None:
         """Enter a total that stands in the table of one factor alone, or is withheld there."""
-        factor, at, label = margin
-        parts = [pair for pair in cells if pair[at] == label]
-        for column in cells[parts[0]] if parts else ():
+        for column in next(iter(parts.values())):
             key = ((measure.name, factor), "", label, column)
             self._ledger.count(
                 key,
-                sum(cells[pair][column] for pair in parts),
+                sum(values[column] for values in parts.values()),
                 sight="unseen" if key in self._hidden else "known",
             )
-            self._ledger.adds_up(
-                key, [((measure.name, stratum), "", group, column) for group, stratum in parts]
-            )
+            self._ledger.adds_up(key, [(measure.name, *pair, column) for pair in parts])
 
     def _enter_whole(
-        self,
-        measure: Measure,
-        cells: Mapping[tuple[str, str], Mapping[str, float]],
-        factor: tuple[str, int],
+        self, measure: Measure, factor: str, labels: Sequence[str], cells: Cells
     ) -> None:
         """Enter the whole network's figure, which stands in other tables."""
-        name, at = factor
-        labels = sorted({pair[at] for pair in cells})
         for column in next(iter(cells.values()), ()):
             whole = (measure.name, "whole", column)
             total = sum(values[column] for values in cells.values())
             self._ledger.count(whole, total, sight="known")
             self._ledger.adds_up(
-                whole, [((measure.name, name), "", label, column) for label in labels]
+                whole, [((measure.name, factor), "", label, column) for label in labels]
             )
 
 
-def _cells(
-    measure: Measure, counts: PatternCounts, by: str, within: str
-) -> dict[tuple[str, str], dict[str, float]]:
-    """Return the counts of every pair of a group and a stratum that has episodes."""
-    shape = len(counts.levels[by]), len(counts.levels[within])
-    pair = counts.codes[by] * shape[1] + counts.codes[within]
+def _cells(measure: Measure, counts: PatternCounts, first: str, second: str) -> Cells:
+    """Return the counts of every pair of labels that has episodes."""
+    shape = len(counts.levels[first]), len(counts.levels[second])
+    pair = counts.codes[first] * shape[1] + counts.codes[second]
     sums = counts.sums.added_by(pair, shape[0] * shape[1])
     columns = {EVENT: sums.with_event, ALL: sums.episodes}
     if measure.denominator_kind == "proportion" and np.all(sums.denominator == sums.episodes):
         columns[NONE] = sums.episodes - sums.with_event
     return {
-        (counts.levels[by][k // shape[1]], counts.levels[within][k % shape[1]]): {
+        (counts.levels[first][k // shape[1]], counts.levels[second][k % shape[1]]): {
             column: float(values[k]) for column, values in columns.items()
         }
         for k in np.flatnonzero(sums.episodes > 0).tolist()

@@ -150,26 +150,31 @@ def compare_measures(
                 for one in groupings
                 if (counts.totals(one).denominator > 0).sum() >= 2
             }
-            pairs.add(measure, counts, made, alone)
+            turned = {
+                label: compared(measure, part, *reversed(groupings))
+                for label, part in _strata(counts, groupings[1], by)
+            }
+            pairs.add(measure, counts, {by: made, groupings[1]: turned}, alone)
     if pairs is not None:
         pairs.enter()
     if not found:
         raise NoDataError("There are no two groups to compare.", try_next="dwell status")
     called = with_calls([comparison for _, _, comparison in found])
     hidden = ledger.withheld()
-    return [
-        MeasureComparison(
-            measure,
-            label,
-            done,
-            all_figures(rows)
-            if tells_few(policy, measure, done)
-            or (pairs is not None and pairs.is_withheld_alone(measure, label))
-            else rows,
+    results = []
+    for (measure, label, _), done in zip(found, called, strict=True):
+        if pairs is None:
+            rows = rows_withheld(hidden, (measure.name, label), groups_of(done))
+            is_told = tells_few(policy, measure, done)
+        else:
+            rows = pairs.withheld(hidden, measure, by, label, groups_of(done))
+            is_told = tells_few(policy, measure, done) or pairs.is_withheld_alone(
+                measure, groupings[1], label
+            )
+        results.append(
+            MeasureComparison(measure, label, done, all_figures(rows) if is_told else rows)
         )
-        for (measure, label, _), done in zip(found, called, strict=True)
-        for rows in [rows_withheld(hidden, (measure.name, label), groups_of(done))]
-    ]
+    return results
 
 
 def final_months(
