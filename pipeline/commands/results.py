@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 PRINTED = ("table", "csv", "json")
 WRITTEN = ("csv", "json", "parquet", "xlsx")
+EXPLAINED = ("explain_key", "explain_value")  # what `explain` gives: a drawing of lines
 SHEET_ROWS = 1_048_575  # what a sheet holds below its header
 CAUTION = (
     "Not checked for small cells: for the desk, not for sharing. "
@@ -129,6 +130,8 @@ def _print(result: "Result", format_: str) -> None:
 
 def as_table(result: "Result") -> str:
     """Return a header and a line a row, aligned; numbers to the right."""
+    if result.columns == EXPLAINED:
+        return "\n".join(str(text) for _, text in result.rows)
     columns = list(zip(*result.rows, strict=True)) or [() for _ in result.columns]
     right = [all(_is_number(v) for v in column if v is not None) for column in columns]
     lines = [list(result.columns), *([_shown(value) for value in row] for row in result.rows)]
@@ -219,7 +222,7 @@ def _write(out: Path, fill: Callable[[Path], object]) -> None:
 def _write_columns(found: "Batches", format_: str, path: Path) -> None:
     import pyarrow as pa
 
-    table = pa.Table.from_batches(found.batches, schema=found.schema)
+    table = _whole_numbers(pa.Table.from_batches(found.batches, schema=found.schema))
     table = table.rename_columns(_distinct(tuple(found.schema.names)))
     try:
         if format_ == "parquet":
@@ -232,6 +235,17 @@ def _write_columns(found: "Batches", format_: str, path: Path) -> None:
         raise InputError(
             f"A column is of a type that {format_} cannot hold.", try_next="cast it to varchar"
         ) from error
+
+
+def _whole_numbers(table: "pa.Table") -> "pa.Table":
+    """Give sums of whole numbers as such, where they fit; they come as decimals of 38 digits."""
+    import pyarrow as pa
+
+    for i, field in enumerate(table.schema):
+        if field.type == pa.decimal128(38, 0):
+            with suppress(pa.ArrowInvalid):
+                table = table.set_column(i, field.name, table.column(i).cast(pa.int64()))
+    return table
 
 
 def _write_sheet(table: "pa.Table", path: Path) -> None:

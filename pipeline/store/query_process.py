@@ -170,7 +170,10 @@ def _open(path: Path, limits: Limits) -> duckdb.DuckDBPyConnection:
 
 def _connect(path: Path, limits: Limits) -> duckdb.DuckDBPyConnection:
     with plain_errors(path):
-        return duckdb.connect(str(path), read_only=True, config=_walls(limits))
+        try:
+            return duckdb.connect(str(path), read_only=True, config=_walls(limits))
+        except duckdb.OutOfMemoryException:
+            raise over_memory(limits) from None
 
 
 def _walls(limits: Limits) -> dict[str, Any]:

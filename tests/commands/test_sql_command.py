@@ -126,8 +126,15 @@ def test_a_file_of_columns_keeps_names_types_and_the_limit_of_rows(store_file, t
     frame = pl.read_parquet(out)
     assert (frame.columns, frame.height) == (["i", "i_2", "total"], 20000)
     assert frame["i"].to_list() == list(range(20000))
+    assert frame.schema["total"] == pl.Int64
     run(store_file, "select 1::integer as a where false", "--out", str(out))
     assert pl.read_parquet(out).schema == {"a": pl.Int32}
+
+
+def test_a_plan_is_drawn_as_it_is(store_file):
+    lines = run(store_file, "explain select 1").stdout.splitlines()
+    assert len(lines) > 3
+    assert "\ufffd" not in "".join(lines)
 
 
 def test_json_has_no_word_for_what_is_no_number(store_file):
