@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from pipeline.analysis import curve_limits
 from pipeline.analysis.counts import EventCounts, Floats
 from pipeline.analysis.group_scores import (
     Scores,
@@ -49,9 +48,9 @@ class GroupTest:
 
 @dataclass(frozen=True)
 class Differences:
-    """Second group minus first at chosen hours, shape (k,), with normal limits.
+    """Second group minus first at chosen hours, shape (k,), with limits.
 
-    NaN beyond the shorter follow-up.
+    NaN beyond the shorter follow-up; `p_value` also where the error is nil.
     """
 
     of: str
@@ -144,11 +143,31 @@ def incidence_differences(
     *,
     level: float = 0.95,
 ) -> Differences:
-    """Difference between two groups in the incidence of one reason at chosen hours."""
-    column = first.index_of(reason)
-    a, b = incidence(first, level=level).at(hours), incidence(second, level=level).at(hours)
-    pairs = [(x.incidence[:, column], x.se[:, column]) for x in (a, b)]
-    return _difference(reason, (first.group, second.group), a.hours, pairs, level)
+    """Difference between two groups in the incidence of one reason at chosen hours.
+
+    Parameters
+    ----------
+    first, second : EventCounts
+    reason : str
+        Code of a reason that both list.
+    hours : array_like, shape (k,)
+    level : float
+        Coverage of the limits.
+
+    Raises
+    ------
+    KeyError
+        If a group does not list the reason.
+
+    References
+    ----------
+    Limits: Zou and Donner 2008, Stat Med 27:1693-1702 (recalled, not retrieved).
+    """
+    curves = []
+    for counts in (first, second):
+        at, j = incidence(counts, level=level).at(hours), counts.index_of(reason)
+        curves.append(_Read(at.incidence[:, j], at.se[:, j], at.lower[:, j], at.upper[:, j]))
+    return _difference(reason, (first.group, second.group), hours, curves)
 
 
 def in_place_differences(
@@ -158,31 +177,49 @@ def in_place_differences(
     *,
     level: float = 0.95,
 ) -> Differences:
-    """Difference between two groups in the proportion still in place at chosen hours."""
-    asked = np.atleast_1d(np.asarray(hours, float))
-    pairs = []
+    """Difference between two groups in the proportion still in place at chosen hours.
+
+    Parameters, limits
+    ------------------
+    As for :func:`incidence_differences`.
+    """
+    curves = []
     for counts in (first, second):
         curve = time_in_place(counts, level=level)
-        row = np.searchsorted(curve.hours, asked, "right")
-        pairs.append((curve.at(asked).estimate, np.concatenate([[0.0], curve.se])[row]))
-    return _difference("still in place", (first.group, second.group), asked, pairs, level)
+        at = curve.at(hours)
+        row = np.searchsorted(curve.hours, at.hours, "right")
+        se = np.concatenate([[0.0], curve.se])[row]
+        curves.append(_Read(at.estimate, se, at.lower, at.upper))
+    return _difference("still in place", (first.group, second.group), hours, curves)
+
+
+@dataclass(frozen=True)
+class _Read:
+    """A curve read at some hours, with its own limits, shape (k,)."""
+
+    estimate: Floats
+    se: Floats
+    lower: Floats
+    upper: Floats
 
 
 def _difference(
-    of: str,
-    names: tuple[str, str],
-    hours: Floats,
-    pairs: list[tuple[Floats, Floats]],
-    level: float,
+    of: str, names: tuple[str, str], hours: ArrayLike, curves: list[_Read]
 ) -> Differences:
-    (p, se_p), (q, se_q) = pairs
-    difference = q - p
-    se = np.where(np.isnan(difference), np.nan, np.hypot(se_p, se_q))
-    half = curve_limits.normal_quantile(level) * se
-    safe = np.where(se > 0, se, np.nan)
-    p_value = 2 * special.ndtr(-np.abs(difference) / safe)
-    lower, upper = np.maximum(difference - half, -1), np.minimum(difference + half, 1)
-    return Differences(of, *names, hours, difference, se, lower, upper, p_value)
+    """Subtract the first from the second.
+
+    Each limit is as far from the difference as the limits of both curves on that side are
+    from them, taken together: so it says something where nobody was removed, and the
+    error of the difference would be nil.
+    """
+    p, q = curves
+    difference = q.estimate - p.estimate
+    se = np.where(np.isnan(difference), np.nan, np.hypot(p.se, q.se))
+    p_value = 2 * special.ndtr(-np.abs(difference) / np.where(se > 0, se, np.nan))
+    lower = difference - np.hypot(q.estimate - q.lower, p.upper - p.estimate)
+    upper = difference + np.hypot(q.upper - q.estimate, p.estimate - p.lower)
+    asked = np.atleast_1d(np.asarray(hours, float))
+    return Differences(of, *names, asked, difference, se, lower, upper, p_value)
 
 
 def _names(strata: Sequence[Stratum]) -> tuple[str, ...]:
@@ -207,7 +244,7 @@ def _chi_square(name: str, reason: str | None, groups: tuple[str, ...], of: Scor
     scale = float(np.max(np.abs(np.diag(of.variance)), initial=0.0))
     degrees = int(np.linalg.matrix_rank(of.variance, tol=1e-9 * scale)) if scale > 0 else 0
     if degrees == 0:
-        note = "nothing to compare: fewer than two groups had catheters in place at a removal"
+        note = "nothing to compare: at no hour were some catheters of two groups out, and not all"
         nan = float("nan")
         return GroupTest(name, reason, groups, of.observed, of.expected, nan, 0, nan, note)
     score = of.observed - of.expected

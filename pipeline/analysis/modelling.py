@@ -40,6 +40,7 @@ EVENTS = "events"
 Why = Literal[
     "no_event",  # a term that no catheter removed for the reason has recorded
     "constant",  # a term that does not vary among the catheters analysed
+    "one_level",  # a term of which one level alone has a removal for the reason
     "told_before",  # a term, or a level, that follows from the terms before it
     "few_events",  # a term that would leave fewer than 10 removals to a coefficient
     "level_without_event",  # a level without a removal for the reason
@@ -207,7 +208,8 @@ def _cannot(candidate: _Choice, term: str) -> LeftOut | None:
     alias = set(aliased(made.matrix))
     own = [i for i, column in enumerate(made.columns) if column.term == term]
     if not own or np.ptp(made.matrix[:, own], axis=0).max(initial=0) == 0:
-        return LeftOut(term, None, "constant")
+        others = any(left.term == term for left in candidate.left_out)
+        return LeftOut(term, None, "one_level" if others else "constant")
     if set(own) <= alias:
         return LeftOut(term, None, "told_before")
     wanted = len(made.columns) - len(alias)

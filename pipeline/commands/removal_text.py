@@ -57,7 +57,10 @@ def _group(group: Group) -> list[str]:
     if group.time is None or group.reasons is None:
         return [f"{name}: {WITHHELD}, because the number of children is small.", ""]
     removed = WITHHELD if group.removed_withheld else f"{group.counts.removed:,}"
-    head = f"{name}: {group.counts.episodes:,} catheters, {removed} known removed."
+    catheters = (
+        "1 catheter" if group.counts.episodes == 1 else f"{group.counts.episodes:,} catheters"
+    )
+    head = f"{name}: {catheters}, {removed} known removed."
     return [head, *_summary(group), "", *table_lines(_table(group)), ""]
 
 
@@ -66,12 +69,12 @@ def _summary(group: Group) -> list[str]:
     median = group.time.median
     found = ["Fewer than half are known to be out."]
     if np.isfinite(median.hours):
-        found = [f"Half were out by {median.hours:g} h ({_range(median.lower, median.upper)} h)."]
+        found = [f"Half were out by {median.hours:g} h ({_range(median.lower, median.upper)})."]
     if group.mean is not None and group.lost is not None:
         mean = group.mean
         found.append(
             f"Mean {mean.hours:.1f} h in place of the first {mean.until_h:g} "
-            f"({_range(round(mean.lower, 1), round(mean.upper, 1))} h)."
+            f"({_range(round(mean.lower, 1), round(mean.upper, 1))})."
         )
         lost = sorted(zip(group.lost.hours, group.lost.reasons, strict=True), reverse=True)
         parts = [f"{words_of(r)} {h:.1f} h" for h, r in lost if h >= 0.05]
@@ -82,8 +85,8 @@ def _summary(group: Group) -> list[str]:
 
 def _range(lower: float, upper: float) -> str:
     if not np.isfinite(upper):
-        return f"95% limits {lower:g} h and up, upper not reached,"
-    return f"95% limits {lower:g} to {upper:g}"
+        return f"95% limits from {lower:g} h, the upper not reached"
+    return f"95% limits {lower:g} to {upper:g} h"
 
 
 def _table(group: Group) -> Any:
@@ -192,6 +195,9 @@ def _hazard(result: RemovalResult, policy: Policy) -> list[str]:
             f"{curve.hours[top]:g} h: {curve.hazard[top]:.1f} per 100 catheter-days."
         )
     for part in hazard.parts:
+        if not part.catheter_days:
+            found.append(f"{PARTS[part.part]}: no catheter in place.")
+            continue
         rate = f"{part.rate:.1f} ({part.lower:.1f} to {part.upper:.1f})"
         shown = WITHHELD if bool(policy.is_small(part.events)) else rate
         found.append(f"{PARTS[part.part]}: {shown} per 100 catheter-days.")
@@ -211,6 +217,8 @@ def _pump(rows: list[dict[str, Any]]) -> list[str]:
         ends = (row[f"{name}_pct"], row[f"{name}_lower"], row[f"{name}_upper"])
         return "{:.0f} ({:.0f} to {:.0f})".format(*ends)
 
+    if rows[-1]["catheters"] == 0:
+        return ["No pump has a flow rate, a filled volume and a known end."]
     frame = pl.DataFrame(
         [
             {

@@ -267,9 +267,9 @@ def _check_title(check: PhCheck) -> str:
     doubtful = [t.term for t in check.tests[:-1] if t.p_value < 0.05]
     if not doubtful:
         return "The ratios hold over the whole course"
-    return f"The ratio changes with time for {', '.join(words_of(t) for t in doubtful)}"
+    return f"The ratio changes with time for {', '.join(quantity_of(t)[0] for t in doubtful)}"
 
 
 def _check_alt(check: PhCheck) -> str:
-    parts = [f"{words_of(t.term)} p {t.p_value:.2g}" for t in check.tests]
+    parts = [f"{quantity_of(t.term)[0]} p {t.p_value:.2g}" for t in check.tests]
     return f"Tests of ratios that change with time: {', '.join(parts)}."

@@ -25,7 +25,12 @@ LABELS: dict[str, str] = {
 
 # How the name of a number ends, and what a step of it is called; the longer endings first.
 UNITS = {"_ml_h": "ml/h", "_mg_kg_h": "mg/kg/h", "_years": "year", "_kg": "kg", "_pct": "%"}
-UNITS |= {"_ml": "ml", "_h": "hour", "_hour": "clock hour"}
+UNITS |= {"_ml": "ml", "_h": "hour"}
+# Numbers whose name does not follow by taking the unit away.
+QUANTITIES: dict[str, tuple[str, str]] = {
+    "placed_hour": ("hour of placement", "hour"),
+    "runtime_h": ("run-time of the pump", "hour"),
+}
 
 
 def words_of(code: str) -> str:
@@ -55,7 +60,9 @@ def effect_of(column: str, level: str | None) -> str:
 
 
 def quantity_of(column: str) -> tuple[str, str]:
-    """Return what a number's column measures, and its unit: "age" and "year"."""
+    """Return what a column measures, and its unit where it is a number: "age" and "year"."""
+    if column in QUANTITIES:
+        return QUANTITIES[column]
     for suffix, unit in UNITS.items():
         if column.endswith(suffix):
             return words_of(column.removesuffix(suffix)), unit

@@ -6,7 +6,7 @@ from pipeline.analysis.modelling import LeftOut, ModelResult
 from pipeline.analysis.models import ModelFit
 from pipeline.analysis.risks import Risk
 from pipeline.analysis.terms import EVENTS_PER_COEFFICIENT
-from pipeline.records.wording import effect_of, noun_of, words_of
+from pipeline.records.wording import effect_of, noun_of, quantity_of, words_of
 
 MEANINGS = {
     "cox": "Other reasons end follow-up: a ratio says what drives this reason while in place.",
@@ -32,7 +32,7 @@ def model_sentences(result: ModelResult, hidden: int = 0) -> list[str]:
     said += [left_out_sentence(left, hidden) for left in result.left_out]
     if result.missing:
         number = "A few" if result.missing < hidden else f"{result.missing:,}"
-        terms = ", ".join(words_of(term) for term in result.missing_by_term)
+        terms = ", ".join(quantity_of(term)[0] for term in result.missing_by_term)
         said.append(
             f"{number} catheters are not in the model because something is not recorded "
             f"({terms}): complete cases only."
@@ -42,7 +42,7 @@ def model_sentences(result: ModelResult, hidden: int = 0) -> list[str]:
 
 def left_out_sentence(left: LeftOut, hidden: int = 0) -> str:
     """Say what is not in a model and why; `hidden` as for the sentences of a model."""
-    name = words_of(left.term)
+    name, _ = quantity_of(left.term)
     if left.why == "not_estimable":
         return left.message
     if left.why == "level_without_event":
@@ -60,6 +60,8 @@ def _why_no_term(left: LeftOut, hidden: int) -> str:
         return "no catheter with it recorded was removed for this reason"
     if left.why == "constant":
         return "it does not vary among the catheters analysed"
+    if left.why == "one_level":
+        return "catheters of one level alone were removed for this reason"
     if left.why == "told_before":
         return "it tells the same as the terms before it"
     number = f"fewer than {hidden}" if left.events < hidden else f"{left.events:,}"
@@ -112,7 +114,7 @@ def _proportional(result: ModelResult) -> list[str]:
     if result.check is None:
         return []
     doubtful = [
-        f"{words_of(test.term)} (p {test.p_value:.2g})"
+        f"{quantity_of(test.term)[0]} (p {test.p_value:.2g})"
         for test in result.check.tests[:-1]
         if test.p_value < FEW_P
     ]

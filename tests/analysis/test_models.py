@@ -172,6 +172,13 @@ def test_a_collinear_and_a_constant_term_are_left_out_and_said(model: str) -> No
     assert said == {"months": "told_before", "one": "constant"}
 
 
+def test_a_term_with_removals_at_one_level_alone_is_left_out_and_said() -> None:
+    upper = (pl.col("limb") != "lower") & (pl.col("reason") == "dislodged")
+    rows = made_up().with_columns(reason=pl.when(upper).then(pl.lit("leakage")).otherwise("reason"))
+    result = fit_model(rows, TERMS, "dislodged")
+    assert [(left.term, left.why) for left in result.left_out] == [("limb", "one_level")]
+
+
 def test_an_unknown_term() -> None:
     with pytest.raises(KeyError, match="shoe_size"):
         fit_model(made_up(50), ["shoe_size"], "dislodged")

@@ -209,8 +209,20 @@ def test_differences_are_second_less_first() -> None:
     result = incidence_differences(first, second, "dislodged")
     assert result.difference.tolist() == [-0.5, -0.5, -0.5]
     assert np.all(result.upper < 0)
-    assert result.lower[0] == pytest.approx(-0.5 - 1.959964 * np.sqrt(0.25 / 40))
+    # Half of 40 less none of 40: each limit from those of either group, by hand.
+    none, half = 1 - 0.025 ** (1 / 40), incidence(first).at(24)
+    assert result.lower[0] == pytest.approx(-0.5 - (half.upper[0, 0] - 0.5))
+    assert result.upper[0] == pytest.approx(-0.5 + np.hypot(none, 0.5 - half.lower[0, 0]))
     assert in_place_differences(first, second).difference.tolist() == [0, 0, 0]
+
+
+def test_no_removal_in_either_group_leaves_room_for_a_difference() -> None:
+    first, second = groups([(72, 2)] * 30, [(72, 2)] * 60)
+    result = incidence_differences(first, second, "dislodged")
+    assert result.difference.tolist() == [0, 0, 0]
+    assert result.lower[0] == pytest.approx(-(1 - 0.025 ** (1 / 30)))
+    assert result.upper[0] == pytest.approx(1 - 0.025 ** (1 / 60))
+    assert np.isnan(result.p_value[0])
 
 
 def test_large_counts_keep_their_digits() -> None:

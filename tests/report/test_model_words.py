@@ -19,6 +19,14 @@ from pipeline.report.model_words import left_out_sentence
             "Drug is not fitted: it does not vary among the catheters analysed.",
         ),
         (
+            LeftOut("site", None, "one_level"),
+            "Site is not fitted: catheters of one level alone were removed for this reason.",
+        ),
+        (
+            LeftOut("age_years", None, "no_event"),
+            "Age is not fitted: no catheter with it recorded was removed for this reason.",
+        ),
+        (
             LeftOut("age_band", None, "told_before"),
             "Age band is not fitted: it tells the same as the terms before it.",
         ),
@@ -56,7 +64,7 @@ def test_few_removals_are_not_counted_aloud() -> None:
         ("age_years", None, "age, per year"),
         ("rate_ml_h", None, "rate, per ml/h"),
         ("reservoir_ml", None, "reservoir, per ml"),
-        ("placed_hour", None, "placed, per clock hour"),
+        ("placed_hour", None, "hour of placement, per hour"),
         ("surgeon_type", "foot_ankle", "surgeon type: foot and ankle"),
     ],
 )
