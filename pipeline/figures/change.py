@@ -22,6 +22,8 @@ from plotnine import (
 )
 
 from pipeline.analysis.change import ChangeEffect
+from pipeline.analysis.charts.results import spoken
+from pipeline.analysis.charts.words import figure
 from pipeline.analysis.contrasts import Contrast
 from pipeline.figures.group_words import plain
 from pipeline.figures.look import (
@@ -175,8 +177,8 @@ def _ticks(months: Sequence[str]) -> list[tuple[int, str]]:
 
 
 def _title(effect: ChangeEffect, measure: Measure) -> str:
-    before, after = float(effect.before.rate), float(effect.after.rate)
-    return f"{measure.title}: {before:.3g} {measure.unit} before, {after:.3g} after"
+    before, after = figure(float(effect.before.rate)), figure(float(effect.after.rate))
+    return f"{measure.title}: {before} {measure.unit} before, {after} after"
 
 
 def _caption(effect: ChangeEffect, span: int) -> str:
@@ -192,8 +194,9 @@ def _caption(effect: ChangeEffect, span: int) -> str:
 
 def _alt(effect: ChangeEffect, measure: Measure, name: str) -> str:
     return (
-        f"{measure.title}, {measure.unit}, by month, before and after {effect.started_month} "
-        f"({name}): {float(effect.before.rate):.3g} before, {float(effect.after.rate):.3g} after, "
+        f"{measure.title}, {measure.unit}, by month, before and after "
+        f"{spoken(effect.started_month)} ({name}): {figure(float(effect.before.rate))} before, "
+        f"{figure(float(effect.after.rate))} after, "
         f"ratio {_ratio(effect.crude)}."
     )
 

@@ -89,7 +89,15 @@ def band(share: float | None) -> str:
     return next(name for least, name, _ in BANDS if share >= least)
 
 
+# The unit that ends a field's name, as people write it.
+_UNITS = {"ml_h": "ml/h", "h": "h", "kg": "kg", "ml": "ml", "pct": "%"}
+
+
 def _spoken(field: str) -> str:
+    """Return a field's name in words, its unit in brackets."""
+    for ending, unit in _UNITS.items():
+        if field.endswith(f"_{ending}"):
+            return f"{field.removesuffix(f'_{ending}').replace('_', ' ')} ({unit})"
     return field.replace("_", " ")
 
 

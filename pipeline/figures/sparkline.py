@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline.analysis.charts.words import figure
 from pipeline.errors import RenderError
 from pipeline.figures.look import INK, POINT, SPARK_CM
 
@@ -103,7 +104,7 @@ def _path(run: Sequence[tuple[float, float]]) -> str:
 
 def _alt(periods: Sequence[str], values: Sequence[float], unit: str) -> str:
     said = [
-        f"{period} {value:.2g}" if math.isfinite(value) else f"{period} not shown"
+        f"{period} {figure(value)}" if math.isfinite(value) else f"{period} not shown"
         for period, value in zip(periods, values, strict=True)
     ]
     return f"{', '.join(said)}; {unit}" if said else "no quarters"

@@ -15,7 +15,7 @@ from pipeline.report.gather_compare import MeasureComparison
 from pipeline.report.markdown import Column, slug
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block, item
-from pipeline.report.words import amount, figure
+from pipeline.report.words import amount, ratio, ratio_limits
 from pipeline.report.workbook import Sheet
 
 BY_WORDS = {"site": "sites", "surgeon_type": "surgeon types"}
@@ -25,6 +25,9 @@ WITHHELD = "withheld"
 MOST_CHARTED = 24  # groups with control charts of their own; nobody reads more pages
 FEWEST_EXPECTED = 5  # a ratio to fewer than this says nothing; common practice, no source
 TOO_FEW = "too few"
+MOST_COLUMNS = 12  # groups that a table has room for side by side
+MOST_ROWS = 40  # of many groups called different, those that a reader would still look at
+MOST_SAID = 7
 
 
 @dataclass(frozen=True)
@@ -126,6 +129,10 @@ def is_worse(measure: Measure, row: GroupRow) -> bool:
 def sentences(compared: Compared) -> list[Sentence]:
     """Say which groups differ by more than chance, given the case mix."""
     found = [difference(compared, measure, row) for measure, row in called_rows(compared)]
+    more = len(found) - MOST_SAID
+    if more > 0:
+        text = f"And {words.counted(more, 'further difference')}, in the table below."
+        return [*found[:MOST_SAID], Sentence(text)]
     return found or [none_differs(compared)]
 
 
@@ -151,8 +158,13 @@ def difference(compared: Compared, measure: Measure, row: GroupRow) -> Sentence:
 
 
 def ratio_table(compared: Compared) -> str:
-    """Return the ratios of observed to expected, a row a measure and a column a group."""
+    """Return the ratios of observed to expected, a row a measure and a column a group.
+
+    Of more groups than have room side by side, those called different stand in rows.
+    """
     groups = compared.groups
+    if len(groups) > MOST_COLUMNS:
+        return _called_table(compared)
     columns = [Column("Measure", 22), *(Column(compared.label(g), 12, True) for g in groups)]
     rows = []
     for result in compared.results:
@@ -168,6 +180,36 @@ def ratio_table(compared: Compared) -> str:
     return markdown.table(columns, rows, caption, f"ratios-{compared.by.replace('_', '-')}")
 
 
+def _called_table(compared: Compared) -> str:
+    """Return the groups called different, a row each; all others stand in the workbook."""
+    columns = (
+        Column("Measure", 30), Column("Group", 22), Column("Observed", 12, True),
+        Column("Expected", 12, True), Column("Ratio (95% limits)", 20, True),
+    )  # fmt: skip
+    called = called_rows(compared)
+    rows = [
+        [
+            markdown.text(measure.title),
+            markdown.text(compared.label(row.group)),
+            amount(row.numerator),
+            amount(round(row.expected, 1), 1),
+            f"{ratio(row.ratio)} ({ratio_limits(row.ratio_lower, row.ratio_upper)})",
+        ]
+        for measure, row in called[:MOST_ROWS]
+    ]
+    more = max(0, len(called) - MOST_ROWS)
+    caption = (
+        f"Called different among {len(compared.groups):,} {BY_WORDS[compared.by]}, observed "
+        f"against expected, {words.month(compared.months[0])} to "
+        f"{words.month(compared.months[1])}, in the order of measures and names"
+        + (f"; the first {MOST_ROWS} of {len(called):,}" if more else "")
+        + "; every group stands in tables.xlsx"
+    )
+    if not rows:
+        return f"No group is called different; all {len(compared.groups):,} stand in `tables.xlsx`."
+    return markdown.table(columns, rows, caption, f"ratios-{compared.by.replace('_', '-')}")
+
+
 def _cell(row: GroupRow, is_hidden: bool) -> str:
     if is_hidden:
         return WITHHELD
@@ -177,18 +219,6 @@ def _cell(row: GroupRow, is_hidden: bool) -> str:
         return TOO_FEW
     said = f"**{ratio(row.ratio)}**" if row.called else ratio(row.ratio)
     return f"{said} [({ratio_limits(row.ratio_lower, row.ratio_upper)})]{{.limits}}"
-
-
-def ratio(value: float) -> str:
-    """Return a ratio to the hundredth, since most lie near one; large ones as other figures."""
-    return f"{value:.2f}" if value < 9.995 else figure(value)
-
-
-def ratio_limits(lower: float, upper: float) -> str:
-    """Return the limits of a ratio; "0.40 upwards" where there is no upper one."""
-    if math.isfinite(upper):
-        return f"{ratio(lower)} to {ratio(upper)}"
-    return f"{ratio(lower)} upwards"
 
 
 def is_too_few(row: GroupRow) -> bool:

@@ -18,10 +18,14 @@ def definition(measure: Measure, target: float | None) -> str:
         f"{kind} measure, {measure.unit}; {measure.better.value} is better. "
         f"Counted: {measure.numerator}. Against: {measure.denominator}. "
         f"Left out: {measure.leaves_out}. "
-        f"Chart: {' or '.join(chart.value for chart in measure.charts)}; "
-        f"provisional until {measure.follow_up_h:g} h after the last placement of the month. {aim}"
+        f"Chart: {' or '.join(chart.value for chart in measure.charts)}. "
+        f"A month is provisional until {_until(measure)}. {aim}"
     )
     return f"{prose(measure.title)}\n\n:   {prose(text)}"
+
+
+def _until(measure: Measure) -> str:
+    return f"{measure.follow_up_h:g} h after its end" if measure.follow_up_h else "its end"
 
 
 def definitions(measures: Iterable[Measure], targets: dict[str, float | None]) -> str:

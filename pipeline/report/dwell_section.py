@@ -113,7 +113,7 @@ def sentences(period: str, now: Removal, before: Removal | None) -> list[Sentenc
     if now.midpoints:
         text = (
             f"For {words.count(now.midpoints, 'removal')} only an interval is known; "
-            f"{'it counts' if now.midpoints == 1 else 'they count'} at its middle."
+            f"{'it' if now.midpoints == 1 else 'each'} counts at the middle of its interval."
         )
         found.append(Sentence(text, (f"dwell/{period}/midpoints",)))
     return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -128,14 +128,22 @@ def judge_change(
     """
     final = final_months(store, [measure], months)
     terms = terms_of(measure)
-    factors = ("site", "month", PERIOD, *(t for t in terms if t != "site"))
-    ((_, counts),) = counted(
-        store,
-        [measure],
-        factors,
-        months=final,
-        settings=settings,
-        started_month=change.started_month,
+    # Months and case mix apart: every combination of both would be as many as episodes.
+    monthly, counts = (
+        _only(
+            counted(
+                store,
+                [measure],
+                factors,
+                months=final,
+                settings=settings,
+                started_month=change.started_month,
+            )
+        )
+        for factors in (
+            ("site", "month", PERIOD),
+            ("site", PERIOD, *(term for term in terms if term != "site")),
+        )
     )
     sites = change.sites or counts.levels["site"]
     own = counts.having("site", sites)
@@ -146,7 +154,7 @@ def judge_change(
             try_next="dwell status",
         )
     effect = assess(
-        site_months(counts),
+        site_months(monthly),
         started_month=change.started_month,
         sites=sites,
         kind=measure.denominator_kind,
@@ -155,7 +163,13 @@ def judge_change(
         counts=own,
         terms=terms,
     )
-    return _judged(change, measure, effect, counts, policy)
+    return _judged(change, measure, effect, monthly, policy)
+
+
+def _only(counted_: Iterator[tuple[Measure, PatternCounts]]) -> PatternCounts:
+    """Return the counts of the one measure that was asked for."""
+    ((_, counts),) = counted_
+    return counts
 
 
 def judge_changes(
@@ -229,6 +243,7 @@ def _small_sides(measure: Measure, counts: PatternCounts, policy: Policy) -> boo
         with_event=totals.with_event,
         episodes=totals.episodes,
         is_proportion=_is_one_each(measure, counts),
+        children=(totals.children_with_event, totals.children),
     )
     return len(labels) < 2 or bool(hidden.figures.any())
 
@@ -246,9 +261,10 @@ def _span(measure: Measure, counts: PatternCounts, effect: ChangeEffect, policy:
     for span in SPANS:
         block = (at // span - (at // span).min())[counts.codes["month"]]
         sums = counts.sums.added_by(block, int(block.max()) + 1)
-        cells = [sums.with_event, sums.episodes]
+        cells = [(sums.with_event, sums.children_with_event), (sums.episodes, sums.children)]
         if _is_one_each(measure, counts):
-            cells.append(sums.episodes - sums.with_event)
-        if not any(policy.is_small(cell).any() for cell in cells):
+            without = sums.episodes - sums.with_event
+            cells.append((without, sums.children - sums.children_with_event))
+        if not any(policy.is_few(*cell).any() for cell in cells):
             return span
     return 0

@@ -16,18 +16,12 @@ from pipeline.disclosure import Policy, withheld_at_risk
 from pipeline.figures.incidence import incidence_figure
 from pipeline.figures.time_in_place import time_in_place_figure
 from pipeline.report import markdown, words
-from pipeline.report.compare_section import (
-    Compared,
-    is_too_few,
-    ratio,
-    ratio_limits,
-    shown_rows,
-)
+from pipeline.report.compare_section import Compared, is_too_few, shown_rows
 from pipeline.report.dwell_section import reason_label
 from pipeline.report.markdown import Column, prose
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page
-from pipeline.report.words import amount, figure
+from pipeline.report.words import amount, figure, ratio, ratio_limits
 
 _LEFT_OUT = "not adjusted for"
 

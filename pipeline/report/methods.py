@@ -17,20 +17,29 @@ from pipeline.records.wording import words_of
 from pipeline.report import markdown, words
 from pipeline.report.findings import Finding
 from pipeline.report.front import Facts
+from pipeline.report.gather_charts import MOST_EVENTS
 from pipeline.report.gather_compare import MeasureComparison
 from pipeline.report.markdown import Column, bullets, prose
 from pipeline.report.words import figure
 
 SOURCES = (
     "Reporting: SQUIRE 2.0, Ogrinc et al. 2016, BMJ Qual Saf 25:986-992.",
+    "Catheter-days: CDC/NHSN counts device-days at one moment of each day; here hours are counted.",
     "Time in place: Kaplan and Meier 1958, J Am Stat Assoc 53:457-481.",
-    "Incidence of reasons: Aalen and Johansen 1978, Scand J Stat 5:141-150.",
+    "Incidence of reasons: Aalen and Johansen 1978, Scand J Stat 5:141-150. Tests between groups: "
+    "Gray 1988, Ann Stat 16:1141-1154.",
     "Limits of a proportion: Wilson 1927, J Am Stat Assoc 22:209-212; see Newcombe 1998, "
     "Stat Med 17:857-872.",
     "Limits of a rate: Garwood 1936, Biometrika 28:437-442.",
-    "Control charts: ISO 7870-2. Over-dispersed charts: Laney 2002, Qual Eng 14:531-537.",
+    "Control charts: ISO 7870-2. Over-dispersed charts: Laney 2002, Qual Eng 14:531-537. Events "
+    "between: Benneyan 2001, Health Care Manag Sci 4:305-318.",
     "Run rules: Anhoej and Olesen 2014, PLoS ONE 9:e113825.",
     "Funnel plots: Spiegelhalter 2005, Stat Med 24:1185-1202.",
+    "Observed to expected: mid-P limits, Rothman and Boice 1979 (recalled, not retrieved).",
+    "Many comparisons: Benjamini and Hochberg 1995, J R Stat Soc B 57:289-300; Holm 1979, "
+    "Scand J Stat 6:65-70 (recalled, not retrieved).",
+    "Before and after: Wagner and others 2002, J Clin Pharm Ther 27:299-309 (recalled, not "
+    "retrieved).",
     "Small cells: cell-size policy of the US Centers for Medicare and Medicaid Services, "
     "no count of 1 to 10.",
 )
@@ -41,7 +50,7 @@ def pieces(findings: Sequence[Finding], facts: Facts) -> list[str]:
     """Return the methods section, heading by heading."""
     return [
         _section("Measures", "methods-measures", _measures(facts)),
-        _section("Analysis", "methods-analysis", _analysis()),
+        _section("Analysis", "methods-analysis", (*_analysis(), *_BY_GROUP, *_TRIED)),
         "### Rules in force {#rules}",
         charts_table(findings),
         _section("Limitations", "limitations", _limitations()),
@@ -68,6 +77,9 @@ def _measures(facts: Facts) -> tuple[str, ...]:
         "A catheter-day is 24 hours in place, counted from placement to removal in hours.",
         "A call that did not reach the family ascertains nothing: missing is not zero. Each "
         "measure shows for how many episodes it is known.",
+        "Every row is checked against the rules of the layout when it is loaded, and rows that "
+        "break one are set aside, not mended; how complete the fields are is counted anew for "
+        "each report.",
         "A month is provisional until every episode in it has had the measure's follow-up time. "
         "Provisional points are hollow and start no signal.",
         shown,
@@ -89,14 +101,33 @@ def _analysis() -> tuple[str, ...]:
         "only at a logged change. Fewer than 12 points: a run chart without limits.",
         "A signal is a point beyond a limit, a run on one side of the centre line longer than "
         "round(log2 n + 3), or fewer crossings than the 5% point of a binomial(n - 1, 1/2).",
+        "A baseline that varies more than chance alone would have it (chi-square above its 95% "
+        "point and sigma-z above 1.2) has the limits of Laney's chart.",
+        "Rare events have charts of the gaps between them (g in catheters, t in catheter-days), "
+        f"with their median as centre line; of more than {MOST_EVENTS} events a month counts by "
+        "month are charted.",
+        "A signal is continuing where one of the same rule and side, with months in common, was "
+        "listed for the quarter before; else it is new.",
     )
+
+
+_TRIED = (
+    "A logged change is judged at its sites, after against before: difference and ratio, crude and "
+    "given the case mix, a segmented regression of the months (level and slope) with errors "
+    "widened for over-dispersion, and the same months at sites without the change.",
+)
 
 
 def _limitations() -> tuple[str, ...]:
     return (
         "The figures are observational. Nothing here shows what caused a difference.",
+        "Case mix is allowed for as far as it is recorded; what is not recorded can still differ "
+        "between sites, surgeon types and periods.",
+        "A change is often made after a bad spell, and other things change in the same months; "
+        "sites without the change, and the months before it, are shown beside it for that reason.",
         "What families report by telephone is less certain than what is seen; a symptom may be "
-        "missed where a call reached nobody.",
+        "missed where a call reached nobody. A rate known for few has beside it what it would be "
+        "had none, or all, of the missing had the event.",
         "With many charts a signal will sometimes come by chance; the table above says how often "
         "a chart gives one when nothing has changed, where that is known.",
         "Months near the date of the records may still change as late records come in.",
@@ -117,7 +148,7 @@ def charts_table(findings: Sequence[Finding]) -> str:
     rows = [
         [
             f"[{markdown.text(f.measure.title)}](#{f.measure.name})",
-            markdown.prose(f.chart.reason),
+            markdown.prose(f.chart.reason.replace("' chart", "\N{PRIME} chart")),
             f"{len(f.chart):,}",
             *_sight(f),
         ]
@@ -126,7 +157,8 @@ def charts_table(findings: Sequence[Finding]) -> str:
     caption = (
         "Rules in force on every chart: a point beyond a limit, a long run, few crossings. "
         "What silence means: the chance of at least one false signal over the series, and the "
-        "expected months until a change would show at this volume"
+        "expected months until a change would show at this volume; of a proportion above one "
+        "half what doubles or halves is what falls short of the whole"
     )
     return markdown.table(columns, rows, caption, "charts")
 
@@ -168,19 +200,25 @@ def comparison_pieces(results: Sequence[MeasureComparison], facts: Facts) -> lis
     ]
 
 
-_COMPARING = (
-    "Only months that are final for every measure are compared.",
+_BY_GROUP = (
+    "Groups are compared over the months that are final for every measure compared.",
     "A funnel plot shows the crude rate against the volume; limits are exact, at 95% and 99.8%, "
     "and wider where the groups vary more than chance alone would have them.",
     "Expected numbers come from a logistic or Poisson model of case mix, fitted on the other "
     "groups' children, so that a group does not set its own expectation. Only what the team "
     "cannot choose is allowed for.",
+    "A group far from the rest is left out of what is expected of others, the farthest first, so "
+    "that one bad group makes no other look good; more than half of the groups always stay.",
     "Observed ÷ expected has mid-P limits, which take events for rare: they are too wide where "
     "events are common. What is called different allows for that. A shrunken rate is drawn "
     "towards the one expected for the case mix, the more the fewer the events.",
-    "A group is called different at a false discovery rate of 5% over all rows read together. "
+    "A group is called different at a false discovery rate of 5% over all rows read together, and "
+    "only if Holm's step-down test at 5% among the groups of its measure calls it too. "
     "Below the events that could show a doubling the row says too few to tell.",
     "Groups stand in the order of their names. There is no ranking: it would sort chance.",
+)
+_COMPARING = (
+    *_BY_GROUP,
     "Between groups, time in place has the log-rank test and each reason Gray's test.",
 )
 

@@ -52,8 +52,8 @@ def sentences(quality: DataQuality, findings: Sequence[Finding], small_cell: int
     provisional = sum(f.now.provisional for f in findings)
     if provisional:
         text = (
-            f"{count(provisional, 'measure is', 'measures are')} provisional: the last months "
-            "have catheters whose follow-up is not complete."
+            f"{count(provisional, 'measure is', 'measures are')} provisional: some catheters "
+            "have not had their follow-up time."
         )
         found.append(Sentence(text, ("measures/provisional",)))
     return found
@@ -126,7 +126,7 @@ def _waiting_table(quality: DataQuality, small_cell: int) -> str:
         [
             prose(row.file),
             markdown.text(row.column),
-            markdown.text(row.rule.replace("_", " ")),
+            markdown.text(words.sentence_case(row.rule).rstrip(".")),
             few(row.rows, small_cell),
         ]
         for row in quality.waiting

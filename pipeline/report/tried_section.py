@@ -210,11 +210,11 @@ def _value(value: float | None) -> str:
 def _limits(value: float | None, lower: float | None, upper: float | None) -> str:
     if value is None:
         return "not given"
-    return f"{figure(value)} ({_end(lower)} to {_end(upper)})"
+    return f"{words.ratio(value)} ({_end(lower)} to {_end(upper)})"
 
 
 def _end(value: float | None) -> str:
-    return "no limit" if value is None else figure(value)
+    return "no limit" if value is None else words.ratio(value)
 
 
 def sheet(tried: Tried) -> Sheet:

@@ -44,6 +44,18 @@ def figure(value: float, digits: int = 2) -> str:
     return text.replace("-", "\N{MINUS SIGN}")
 
 
+def ratio(value: float) -> str:
+    """Return a ratio with two decimals, so that 1.04 and 0.96 stay apart from 1."""
+    return f"{value:.2f}" if abs(value) < 9.995 else figure(value)
+
+
+def ratio_limits(lower: float, upper: float) -> str:
+    """Return the limits of a ratio; "0.40 upwards" where there is no upper one."""
+    return (
+        f"{ratio(lower)} to {ratio(upper)}" if math.isfinite(upper) else f"{ratio(lower)} upwards"
+    )
+
+
 def limits(lower: float, upper: float) -> str:
     """Return 95% limits as "0.4 to 2.1"; "0.4 upwards" where there is no upper one."""
     if math.isfinite(lower) and math.isfinite(upper):

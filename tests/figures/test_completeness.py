@@ -23,8 +23,8 @@ def test_a_share_falls_into_one_band(share, name):
 
 def test_the_title_names_what_is_missing_most():
     drawing = completeness_figure(SHARES, with_numbers=True)
-    assert drawing.title == "Less than 80% complete at some site: weight kg"
-    assert drawing.alt.startswith("Under 80%: weight kg at Curlew.")
+    assert drawing.title == "Less than 80% complete at some site: weight (kg)"
+    assert drawing.alt.startswith("Under 80%: weight (kg) at Curlew.")
 
 
 def test_a_complete_quarter_says_so():

@@ -46,9 +46,16 @@ def test_a_flat_line_and_an_empty_one_can_be_drawn():
 
 def test_the_alternative_text_gives_the_numbers():
     line, _ = drawn([1.04, math.nan, 3.0, 12.3])
-    assert line.alt == ("2025-Q1 1, 2025-Q2 not shown, 2025-Q3 3, 2025-Q4 12; per 100 catheters")
+    assert line.alt == (
+        "2025-Q1 1.0, 2025-Q2 not shown, 2025-Q3 3.0, 2025-Q4 12; per 100 catheters"
+    )
 
 
 def test_it_is_saved_as_it_is(tmp_path):
     line, _ = drawn([1.0, 2.0, 3.0, 4.0])
     assert line.save(tmp_path / "a.svg").read_text() == line.svg
+
+
+def test_a_hundred_is_spoken_whole_and_what_is_not_quite_is_not():
+    line = sparkline(["2025-Q3", "2025-Q4"], [100.0, 99.6], "per 100 catheters")
+    assert line.alt == "2025-Q3 100, 2025-Q4 99.6; per 100 catheters"

@@ -85,3 +85,11 @@ def test_a_title_inside_a_sentence_keeps_its_abbreviation():
 )
 def test_limits_without_an_end_are_said_in_words(lower, upper, said):
     assert words.limits(lower, upper) == said
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [(1.04, "1.04"), (0.951, "0.95"), (9.994, "9.99"), (9.996, "10"), (63.7, "64")],
+)
+def test_a_ratio_has_two_decimals_so_that_it_can_be_told_from_one(value, said):
+    assert words.ratio(value) == said
