@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pipeline.analysis.change import SiteMonths, assess
-from pipeline.analysis.charts.words import figure
+from pipeline.analysis.charts.words import figure as spoken_figure
 from pipeline.analysis.comparison import compare, in_order, with_calls
 from pipeline.disclosure import Policy
 from pipeline.figures.change import change_figure
@@ -106,7 +106,7 @@ def test_a_change_plot_claims_no_more_than_association():
     )  # fmt: skip
     got = change_figure(effect, MEASURE, span=1, name="Glue")
     assert "An association, not a proof" in got.caption
-    assert f"{figure(float(effect.before.rate))} per" in got.title
+    assert f"{spoken_figure(float(effect.before.rate))} per" in got.title
     assert "ratio" in got.alt
 
 
