@@ -2,6 +2,7 @@
 
 import hashlib
 import secrets
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -155,6 +156,7 @@ def _key(key_file: Path | None, out: Path) -> bytes:
 def _read(wanted: Wanted, key: bytes, db: Path) -> "tuple[pl.DataFrame, dict[str, Any]]":
     """Return the re-keyed rows, and where they come from."""
     from pipeline import __version__
+    from pipeline.commands.charting import check_site
     from pipeline.measures.extract import extract as rows_of
     from pipeline.measures.periods import checked_months
     from pipeline.store import open_store
@@ -162,6 +164,7 @@ def _read(wanted: Wanted, key: bytes, db: Path) -> "tuple[pl.DataFrame, dict[str
     months = checked_months(wanted.first, wanted.last)
     where = {"site": list(wanted.sites)} if wanted.sites else None
     with open_store(db) as store:
+        check_site(store, wanted.sites)
         frame = rows_of(store, wanted.columns, key, where=where, months=months)
         source = {
             "study": wanted.study,
@@ -195,6 +198,7 @@ def _checked(
 
 def _write(frame: "pl.DataFrame", out: Path, wanted: Wanted, source: dict[str, Any]) -> None:
     data = out / f"{wanted.study}.{wanted.format}"
+    provenance, dictionary = out / "provenance.json", out / "dictionary.md"
     try:
         if out.exists() and any(out.iterdir()):
             raise InputError(f"{out} is not empty.", try_next="--out with a new folder")
@@ -205,12 +209,15 @@ def _write(frame: "pl.DataFrame", out: Path, wanted: Wanted, source: dict[str, A
             frame.write_parquet(data)
         digest = hashlib.sha256(data.read_bytes()).hexdigest()
         source |= {"file": data.name, "rows": frame.height, "sha256": digest}
-        (out / "provenance.json").write_text(to_json(source) + "\n", encoding="utf-8")
-        (out / "dictionary.md").write_text(_dictionary(wanted, frame.columns), encoding="utf-8")
+        provenance.write_text(to_json(source) + "\n", encoding="utf-8")
+        dictionary.write_text(_dictionary(wanted, frame.columns), encoding="utf-8")
         for path in out.iterdir():
             path.chmod(0o600)
     except OSError as error:
-        raise InputError(f"Cannot write to {out}: {error.strerror}.") from error
+        for path in (data, provenance, dictionary):  # a part of an extract is none
+            with suppress(OSError):
+                path.unlink()
+        raise InputError(f"Cannot write to {out}: {error.strerror or 'no room'}.") from error
 
 
 def _dictionary(wanted: Wanted, columns: list[str]) -> str:

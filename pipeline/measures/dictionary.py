@@ -1,5 +1,6 @@
 """The data dictionary: records from the layout, views from the store, measures from their cards."""
 
+import difflib
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, field
 from typing import Any
@@ -53,9 +54,10 @@ def entries(name: str | None = None) -> tuple[Entry, ...]:
         return found
     chosen = tuple(entry for entry in found if entry.name == name)
     if not chosen:
+        near = difflib.get_close_matches(name, [entry.name for entry in found], n=1)
         raise UsageError(
             f"There is no record, view or measure {name}.",
-            try_next="dwell dictionary, for all of them",
+            try_next=f"dwell dictionary {near[0]}" if near else "dwell dictionary, for all of them",
         )
     return chosen
 

@@ -1,5 +1,6 @@
 """A data set for one study: chosen columns, keys of its own, one row an episode."""
 
+import difflib
 import hashlib
 import hmac
 from collections.abc import Sequence
@@ -129,8 +130,10 @@ def _checked(columns: Sequence[str]) -> list[str]:
         if name in KEPT_BACK:
             raise UsageError(f"{name} never leaves the store; an extract has study_id instead.")
         if name not in allowed:
+            near = difflib.get_close_matches(name, allowed, n=1)
             raise UsageError(
-                f"There is no column {name} to extract.", try_next="dwell extract --list"
+                f"There is no column {name} to extract.",
+                try_next=near[0] if near else "dwell extract --list",
             )
     return list(dict.fromkeys(columns))
 

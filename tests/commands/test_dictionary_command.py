@@ -54,3 +54,6 @@ def test_json_gives_codes_with_their_meaning():
 def test_an_unknown_name_is_refused():
     with pytest.raises(UsageError, match="no record, view or measure shoe_size"):
         run("shoe_size")
+    with pytest.raises(UsageError) as raised:
+        run("lekage")
+    assert raised.value.try_next == "dwell dictionary leakage"

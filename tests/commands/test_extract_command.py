@@ -150,6 +150,29 @@ def test_a_folder_that_holds_something_is_left_alone(store_file, tmp_path):
     assert [path.name for path in (tmp_path / "a").iterdir()] == ["mine.txt"]
 
 
+def test_a_part_of_an_extract_is_not_left(store_file, tmp_path, monkeypatch):
+    def full(*args: object) -> str:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("pipeline.commands.extract._dictionary", full)
+    with pytest.raises(InputError, match="No space left"):
+        run(store_file, "glue", "--out", str(tmp_path / "a"))
+    assert list((tmp_path / "a").iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("words", "kind", "offered"),
+    [
+        (["--column", "dwel_h"], UsageError, "dwell_h"),
+        (["--site", "curlew"], NoDataError, "one of avocet, dunlin"),
+    ],
+)
+def test_what_does_not_exist_is_answered_with_what_does(store_file, tmp_path, words, kind, offered):
+    with pytest.raises(kind) as raised:
+        run(store_file, "glue", "--out", str(tmp_path / "a"), *words)
+    assert raised.value.try_next == offered
+
+
 def test_a_file_that_is_no_key_is_refused(store_file, tmp_path):
     (tmp_path / "key").write_text("abc\n", encoding="utf-8")
     with pytest.raises(InputError, match="key"):
