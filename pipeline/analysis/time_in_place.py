@@ -88,9 +88,10 @@ class TimeInPlace:
         asked = np.atleast_1d(np.asarray(hours, float))
         row = np.searchsorted(self.hours, asked, "right")
         known = _within_follow_up(self, asked)
+        none_yet = 1 - float(curve_limits.none_of(np.array([self.episodes]), self.level)[0])
         values = [
             np.where(known, np.concatenate([[start], curve])[row], np.nan)
-            for start, curve in ((1.0, self.estimate), (1.0, self.lower), (1.0, self.upper))
+            for start, curve in ((1.0, self.estimate), (none_yet, self.lower), (1.0, self.upper))
         ]
         remaining = np.append(self.at_risk, 0)
         n = remaining[np.searchsorted(self.hours, asked, "left")]

@@ -72,7 +72,7 @@ def drawings(result: RemovalResult, until_h: float, policy: Policy) -> dict[str,
             steps,
         )
     if result.model is not None and result.model.fit is not None:
-        found["forest"] = forest_figure(result.model)
+        found["forest"] = forest_figure(result.model, hidden=policy.threshold)
         if result.model.check is not None:
             found["ratios-by-day"] = by_day_figure(result.model.check, result.model.fit)
     if result.hazard is not None and result.hazard.curves:

@@ -90,6 +90,7 @@ def test_one_episode() -> None:
     at = curve.at([0, 29, 30, 72])
     assert at.estimate.tolist() == [1, 1, 0, 0]
     assert at.n.tolist() == [1, 1, 1, 0]
+    assert at.lower[0] == pytest.approx(0.025)  # all of one still in: far from certain
     assert curve.median.hours == 30
     assert at.upper[2] == pytest.approx(0.975)  # nobody left of one: far from certain
 

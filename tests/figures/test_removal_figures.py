@@ -169,6 +169,14 @@ def test_forest_plot_draws_the_limits_to_scale() -> None:
     assert np.log(0.4) + dark.max() * width == pytest.approx(high, abs=0.02)
 
 
+def test_forest_plot_says_how_many_are_left_out_and_no_few() -> None:
+    result = replace(model(), missing=40)
+    assert "40 left out for want of a value (complete cases)" in forest_figure(result).caption
+    few = forest_figure(replace(result, missing=4), hidden=11).caption
+    assert "few left out" in few
+    assert "complete cases" not in forest_figure(model()).caption
+
+
 def test_without_a_model_there_is_no_forest() -> None:
     with pytest.raises(ValueError, match="no fitted model"):
         forest_figure(replace(model(), fit=None))
