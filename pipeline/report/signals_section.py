@@ -44,7 +44,7 @@ class Basis:
             )
         return (
             f"No list of signals was kept for {quarter}: which signals are new, continuing or "
-            "ended is told by what today's records show for it."
+            "ended is told by what the records of today show for it."
         )
 
 
