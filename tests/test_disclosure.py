@@ -104,6 +104,15 @@ def test_those_without_the_event_are_small_cells_too():
     assert not got.figures.any()
 
 
+def test_eleven_catheters_of_ten_children_are_few():
+    numbers = {"with_event": [11, 60, 40], "episodes": [200, 230, 150], "is_proportion": False}
+    assert not withheld_rows(POLICY, **numbers).figures.any()
+    got = withheld_rows(POLICY, **numbers, children=([10, 55, 38], [190, 220, 145]))
+    assert got.figures.tolist() == [True, False, True]
+    open_to_all = withheld_rows(Policy(0), **numbers, children=([10, 55, 38], [190, 220, 145]))
+    assert not open_to_all.figures.any()
+
+
 def test_a_small_group_loses_its_denominator_with_another_group():
     got = withheld_rows(POLICY, with_event=[2, 30, 40], episodes=[8, 100, 120], is_proportion=True)
     assert got.episodes.sum() == 2

@@ -137,9 +137,11 @@ def expect(
 def _may_stand_aside(counts: PatternCounts, by: str, kind: Kind, fewest: int) -> Bools:
     """Keep groups whose few events could be worked out from what is left without them."""
     totals = counts.totals(by)
-    enough: Bools = totals.with_event >= fewest
+    enough: Bools = totals.children_with_event >= fewest
     if kind == "proportion":
         enough &= totals.denominator - totals.numerator >= fewest
+        if np.all(totals.denominator == totals.episodes):
+            enough &= totals.children - totals.children_with_event >= fewest
     return enough
 
 

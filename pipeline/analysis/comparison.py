@@ -29,6 +29,8 @@ class GroupRow:
         Its label.
     episodes, with_event : int
         Episodes whose numerator is known, and those of them with an event.
+    children, children_with_event : int
+        Of both, the first of their child's: at least so many children.
     numerator, denominator, rate, lower, upper : float
         Crude figures, in the measure's unit, with 95% limits.
     expected : float
@@ -56,6 +58,8 @@ class GroupRow:
     group: str
     episodes: int
     with_event: int
+    children: int
+    children_with_event: int
     numerator: float
     denominator: float
     rate: float
@@ -156,6 +160,8 @@ def compare(
             group=group,
             episodes=round(totals.episodes[i]),
             with_event=round(totals.with_event[i]),
+            children=round(totals.children[i]),
+            children_with_event=round(totals.children_with_event[i]),
             called=False,
             ascertainment=float(share[i]),
             note=notes[i],

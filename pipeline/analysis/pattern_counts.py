@@ -39,6 +39,9 @@ class Sums:
         Episodes whose numerator is known.
     with_event : float array
         Those of them with at least one event.
+    children, children_with_event : float array
+        Of both, those that are the first of their child's: at least so many children
+        are among them, and however rows are added up, at least their sum.
     missing_episodes, missing_denominator : float array
         Episodes whose numerator is missing, and their denominators.
     numerator, denominator : float array
@@ -50,6 +53,8 @@ class Sums:
 
     episodes: Floats
     with_event: Floats
+    children: Floats
+    children_with_event: Floats
     missing_episodes: Floats
     missing_denominator: Floats
     numerator: Floats

@@ -54,6 +54,19 @@ class Policy:
             "are withheld."
         )
 
+    def is_few(self, counts: ArrayLike, children: ArrayLike) -> Bools:
+        """Say which counts of episodes are of few children: some, and maybe below the threshold.
+
+        Parameters
+        ----------
+        counts : array_like
+            Episodes.
+        children : array_like, same shape
+            The least number of children that they can be of.
+        """
+        values = np.asarray(counts, float)
+        return (values > 0) & (np.asarray(children, float) < self.threshold)
+
     def is_small(self, counts: ArrayLike) -> Bools:
         """Say which counts are from 1 to one below the threshold."""
         values = np.asarray(counts, float)

@@ -39,6 +39,7 @@ def enter_rows(
     with_event: ArrayLike,
     episodes: ArrayLike,
     is_proportion: bool,
+    children: tuple[ArrayLike, ArrayLike] | None = None,
     family: Key = "",
 ) -> None:
     """Enter one measure's rows, which together make a whole, in a ledger.
@@ -56,14 +57,18 @@ def enter_rows(
         Episodes with at least one event, and episodes whose numerator is known.
     is_proportion : bool
         Whether those without the event can be read off the row as well.
+    children : tuple of array_like, each of shape (rows,), optional
+        The least number of children that those with an event can be of, and that all
+        can be of; as many as there are episodes unless given.
     """
-    events, whole = np.asarray(with_event, float), np.asarray(episodes, float)
-    columns = {"event": events, "all": whole}
-    if is_proportion:
-        columns["none"] = whole - events
+    counts = np.asarray(with_event, float), np.asarray(episodes, float)
+    columns = _columns(*counts, is_proportion=is_proportion)
+    few = _columns(*(children or counts), is_proportion=is_proportion)
     for column, values in columns.items():
-        for group, value in zip(groups, values, strict=True):
-            ledger.count((measure, family, group, column), float(value))
+        is_few = ledger.policy.is_few(values, few[column])
+        for group, value, secret in zip(groups, values, is_few, strict=True):
+            key = (measure, family, group, column)
+            ledger.count(key, float(value), is_secret=bool(secret))
         # The whole network's figure stands in other tables.
         ledger.count((measure, "whole", column), float(values.sum()), sight="known")
         ledger.adds_up(
@@ -76,6 +81,14 @@ def enter_rows(
         ledger.adds_up(
             (measure, "whole", "all"), [(measure, "whole", "event"), (measure, "whole", "none")]
         )
+
+
+def _columns(
+    with_event: ArrayLike, episodes: ArrayLike, *, is_proportion: bool
+) -> dict[str, NDArray[np.float64]]:
+    """Return what can be read off a row."""
+    events, whole = np.asarray(with_event, float), np.asarray(episodes, float)
+    return {"event": events, "all": whole} | ({"none": whole - events} if is_proportion else {})
 
 
 def rows_withheld(
@@ -92,7 +105,12 @@ def rows_withheld(
 
 
 def withheld_rows(
-    policy: Policy, *, with_event: ArrayLike, episodes: ArrayLike, is_proportion: bool
+    policy: Policy,
+    *,
+    with_event: ArrayLike,
+    episodes: ArrayLike,
+    is_proportion: bool,
+    children: tuple[ArrayLike, ArrayLike] | None = None,
 ) -> WithheldRows:
     """Say what to withhold of one table's rows, the sum of the rows being known.
 
@@ -101,7 +119,13 @@ def withheld_rows(
     ledger = Ledger(policy)
     groups = range(np.asarray(episodes).size)
     enter_rows(
-        ledger, "", groups, with_event=with_event, episodes=episodes, is_proportion=is_proportion
+        ledger,
+        "",
+        groups,
+        with_event=with_event,
+        episodes=episodes,
+        is_proportion=is_proportion,
+        children=children,
     )
     return rows_withheld(ledger.withheld(), "", groups)
 

@@ -37,7 +37,8 @@ class PatternFrames:
         null where not recorded.
     measures : iterator of (Measure, polars.DataFrame)
         For each measure `cell` and the sums over its episodes: `episodes` whose
-        numerator is known, `with_event` of them, `missing_episodes`,
+        numerator is known, `with_event` of them, `children` and `children_with_event`
+        (those of them that are the first of their child's), `missing_episodes`,
         `missing_denominator`, `numerator`, `denominator`, `numerator_squared`,
         `cross_product` and `denominator_squared`. Read one after the other, while
         the store is open.
@@ -90,7 +91,9 @@ def pattern_frames(
     )
     store.rows(
         "create or replace temp table episode_factor as"
-        f" select episode_id, {columns} from {session.keyed('episode_dwell')} where {condition}",
+        " select episode_id,"
+        " episode_id = min(episode_id) over (partition by child_key) as is_first,"
+        f" {columns} from {session.keyed('episode_dwell')} where {condition}",
         [*([started_month] if PERIOD in factors and started_month else []), *params],
     )
     store.rows(
@@ -99,7 +102,7 @@ def pattern_frames(
         f" from (select distinct {listed} from episode_factor)"
     )
     store.rows(
-        "create or replace temp table episode_cell as select a.episode_id, b.cell"
+        "create or replace temp table episode_cell as select a.episode_id, a.is_first, b.cell"
         f" from episode_factor as a inner join factor_cell as b on {same}"
     )
     cells = store.frame("select * from factor_cell order by cell").rename(
@@ -137,6 +140,7 @@ def _sums_sql(measure: Measure, settings: Settings | None) -> str:
         paired as (
             select
                 episode_cell.cell,
+                episode_cell.is_first,
                 cast(case when measured.denominator > 0 then measured.numerator end as integer)
                     as y,
                 cast(measured.denominator as decimal(12, 6)) as d
@@ -164,6 +168,8 @@ def _sums_sql(measure: Measure, settings: Settings | None) -> str:
             cell,
             count(y) as episodes,
             count(case when y > 0 then 1 end) as with_event,
+            count(case when is_first and y is not null then 1 end) as children,
+            count(case when is_first and y > 0 then 1 end) as children_with_event,
             count(*) - count(y) as missing_episodes,
             {added}
         from paired

@@ -14,7 +14,8 @@ from pipeline.measures.catalogue import Measure
 
 Row = tuple[Key, ...]
 Tables = Mapping[str, Mapping[str, Comparison]]
-Cells = Mapping[tuple[str, str], Mapping[str, float]]
+# Of every pair of labels and column: episodes, and the least number of children.
+Cells = Mapping[tuple[str, str], Mapping[str, tuple[float, float]]]
 
 EVENT, ALL, NONE = "event", "all", "none"
 
@@ -36,10 +37,16 @@ def tells_few(policy: Policy, measure: Measure, comparison: Comparison) -> bool:
 
     What is expected of any one of them would tell how many.
     """
-    events = sum(row.with_event for row in comparison.rows)
-    without = sum(row.episodes for row in comparison.rows) - events
-    counts = [events, without] if is_one_each(measure, comparison) else [events]
-    return bool(policy.is_small(counts).any())
+    rows = comparison.rows
+    few = policy.is_few(
+        sum(row.with_event for row in rows), sum(row.children_with_event for row in rows)
+    )
+    if is_one_each(measure, comparison):
+        few |= policy.is_few(
+            sum(row.episodes - row.with_event for row in rows),
+            sum(row.children - row.children_with_event for row in rows),
+        )
+    return bool(few)
 
 
 def all_figures(rows: WithheldRows) -> WithheldRows:
@@ -56,6 +63,10 @@ def enter_groups(ledger: Ledger, name: Key, measure: Measure, comparison: Compar
         with_event=[row.with_event for row in comparison.rows],
         episodes=[row.episodes for row in comparison.rows],
         is_proportion=is_one_each(measure, comparison),
+        children=(
+            [row.children_with_event for row in comparison.rows],
+            [row.children for row in comparison.rows],
+        ),
     )
     _enter_reference(ledger, name, comparison, lambda group: (name, "", group))
 
@@ -148,8 +159,13 @@ class Pairs:
         for (one, other), values in cells.items():
             is_shown = other in inside.get(first, {}) or one in inside.get(second, {})
             row = (measure.name, one, other)
-            for column, value in values.items():
-                self._ledger.count((*row, column), value, sight="shown" if is_shown else "unseen")
+            for column, (value, children) in values.items():
+                self._ledger.count(
+                    (*row, column),
+                    value,
+                    sight="shown" if is_shown else "unseen",
+                    is_secret=bool(self._ledger.policy.is_few(value, children)),
+                )
             if NONE in values:
                 self._ledger.adds_up((*row, ALL), [(*row, EVENT), (*row, NONE)])
         for at, factor in enumerate(self._factors):
@@ -167,10 +183,12 @@ class Pairs:
         """Enter a total that stands in the table of one factor alone, or is withheld there."""
         for column in next(iter(parts.values())):
             key = ((measure.name, factor), "", label, column)
+            count, children = (sum(values[column][k] for values in parts.values()) for k in (0, 1))
             self._ledger.count(
                 key,
-                sum(values[column] for values in parts.values()),
+                count,
                 sight="unseen" if key in self._hidden else "known",
+                is_secret=bool(self._ledger.policy.is_few(count, children)),
             )
             self._ledger.adds_up(key, [(measure.name, *pair, column) for pair in parts])
 
@@ -180,7 +198,7 @@ class Pairs:
         """Enter the whole network's figure, which stands in other tables."""
         for column in next(iter(cells.values()), ()):
             whole = (measure.name, "whole", column)
-            total = sum(values[column] for values in cells.values())
+            total = sum(values[column][0] for values in cells.values())
             self._ledger.count(whole, total, sight="known")
             self._ledger.adds_up(
                 whole, [((measure.name, factor), "", label, column) for label in labels]
@@ -192,12 +210,19 @@ def _cells(measure: Measure, counts: PatternCounts, first: str, second: str) -> 
     shape = len(counts.levels[first]), len(counts.levels[second])
     pair = counts.codes[first] * shape[1] + counts.codes[second]
     sums = counts.sums.added_by(pair, shape[0] * shape[1])
-    columns = {EVENT: sums.with_event, ALL: sums.episodes}
+    columns = {
+        EVENT: (sums.with_event, sums.children_with_event),
+        ALL: (sums.episodes, sums.children),
+    }
     if measure.denominator_kind == "proportion" and np.all(sums.denominator == sums.episodes):
-        columns[NONE] = sums.episodes - sums.with_event
+        columns[NONE] = (
+            sums.episodes - sums.with_event,
+            sums.children - sums.children_with_event,
+        )
     return {
         (counts.levels[first][k // shape[1]], counts.levels[second][k % shape[1]]): {
-            column: float(values[k]) for column, values in columns.items()
+            column: (float(values[k]), float(children[k]))
+            for column, (values, children) in columns.items()
         }
         for k in np.flatnonzero(sums.episodes > 0).tolist()
     }

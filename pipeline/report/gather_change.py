@@ -243,6 +243,7 @@ def _small_sides(measure: Measure, counts: PatternCounts, policy: Policy) -> boo
         with_event=totals.with_event,
         episodes=totals.episodes,
         is_proportion=_is_one_each(measure, counts),
+        children=(totals.children_with_event, totals.children),
     )
     return len(labels) < 2 or bool(hidden.figures.any())
 
@@ -260,9 +261,10 @@ def _span(measure: Measure, counts: PatternCounts, effect: ChangeEffect, policy:
     for span in SPANS:
         block = (at // span - (at // span).min())[counts.codes["month"]]
         sums = counts.sums.added_by(block, int(block.max()) + 1)
-        cells = [sums.with_event, sums.episodes]
+        cells = [(sums.with_event, sums.children_with_event), (sums.episodes, sums.children)]
         if _is_one_each(measure, counts):
-            cells.append(sums.episodes - sums.with_event)
-        if not any(policy.is_small(cell).any() for cell in cells):
+            without = sums.episodes - sums.with_event
+            cells.append((without, sums.children - sums.children_with_event))
+        if not any(policy.is_few(*cell).any() for cell in cells):
             return span
     return 0

@@ -18,6 +18,8 @@ def reduce(frame, factors):
         frame.group_by(factors).agg(
             known.sum().alias("episodes"),
             (y > 0).sum().alias("with_event"),
+            known.sum().alias("children"),
+            (y > 0).sum().alias("children_with_event"),
             (~known).sum().alias("missing_episodes"),
             pl.col("d").filter(~known).sum().alias("missing_denominator"),
             y.sum().alias("numerator"),

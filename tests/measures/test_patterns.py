@@ -69,6 +69,33 @@ def test_a_change_splits_before_from_after_at_its_first_month(store_file):
     assert {row["period"]: row["episodes"] for row in found} == {"before": 1, "after": 2}
 
 
+def test_a_second_catheter_adds_an_episode_and_no_child(db, tmp_path):
+    db.given("episode", """
+episode_id | patient_key | site   | placed_month | removed_h | removal_reason
+e1         | p1          | avocet | 2025-04      | 48        | completed
+e2         | p1          | avocet | 2025-06      | 36        | leakage
+e3         | p2          | avocet | 2025-05      | 72        | completed
+e4         |             | avocet | 2025-05      | 72        | completed
+    """)  # fmt: skip
+    db.given(
+        "contact",
+        """
+        episode_id | at_h | leakage
+        e1         | 20   | large
+        e2         | 20   | large
+        e3         | 20   | none
+        e4         | 20   | large
+    """,
+    )
+    saved = db.save(tmp_path / "dwell.duckdb")
+    (row,) = counted(saved, ["site"])
+    assert (row["episodes"], row["with_event"]) == (4, 3)
+    assert (row["children"], row["children_with_event"]) == (3, 2)
+    # In other months another catheter is the first.
+    (row,) = counted(saved, ["site"], months=("2025-05", "2025-06"))
+    assert (row["children"], row["children_with_event"]) == (3, 2)
+
+
 def test_months_and_unknown_factors(store_file):
     assert len(counted(store_file, ["site"], months=("2025-05", "2025-05"))) == 1
     with pytest.raises(NoDataError):

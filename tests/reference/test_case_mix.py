@@ -34,6 +34,8 @@ def as_counts(frame, events, units, factors):
             *factors,
             d.alias("episodes"),
             y.alias("with_event"),
+            d.alias("children"),
+            y.alias("children_with_event"),
             pl.lit(0).alias("missing_episodes"),
             pl.lit(0).alias("missing_denominator"),
             y.alias("numerator"),
