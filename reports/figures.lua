@@ -1,5 +1,5 @@
--- The built-in renderer's part of what Quarto does with `fig-alt`, and the layout of
--- the printed page: a figure keeps its caption, a measure keeps its chart.
+-- The layout of the printed page, for both renderers: a figure keeps its caption, a
+-- measure keeps its chart. For the built-in one also what Quarto does with `fig-alt`.
 
 local PRINTED = 0.78 -- of the size on the screen: three charts a page
 
@@ -86,6 +86,27 @@ local function keep_together(doc)
   return doc
 end
 
+-- Quarto wraps what a cell shows in divisions of its own.
+local function unwrap(blocks)
+  local out = pandoc.Blocks {}
+  for _, block in ipairs(blocks) do
+    local class = block.t == 'Div' and block.classes[1] or ''
+    if class:match('^cell') then out:extend(unwrap(block.content)) else out:insert(block) end
+  end
+  return out
+end
+
+local function unwrapped(doc)
+  doc.blocks = unwrap(doc.blocks)
+  return doc
+end
+
+-- Without its label Quarto leaves a table to typst, which may break it between pages.
+local function plain_table(tbl)
+  tbl.identifier = ''
+  return tbl
+end
+
 -- Limits stand beneath their number, in small type.
 local function printed_span(span)
   if not span.classes:includes('limits') then return nil end
@@ -97,7 +118,8 @@ end
 
 local filters = { { Image = Image } }
 if FORMAT == 'typst' then
-  table.insert(filters, { Div = printed_div, Span = printed_span })
+  table.insert(filters, { Pandoc = unwrapped })
+  table.insert(filters, { Div = printed_div, Span = printed_span, Table = plain_table })
   table.insert(filters, { traverse = 'topdown', Figure = function(f) return figure(f), false end })
   table.insert(filters, { Image = inline_image })
   table.insert(filters, { Pandoc = keep_together })

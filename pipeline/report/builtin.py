@@ -194,6 +194,7 @@ def to_pdf(markdown: Path, assets: Path, output: Path, footer: str) -> None:
         source,
         "typst",
         f"--template={assets / 'page.typ'}",
+        f"--include-before-body={assets / 'print.typ'}",
         f"--lua-filter={assets / 'figures.lua'}",
         f"--metadata=footer:{footer}",
     )

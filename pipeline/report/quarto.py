@@ -140,6 +140,9 @@ def _reason(said: str) -> str:
     named = re.findall(r"^pipeline\.errors\.\w+: (.+)$", plain, flags=re.MULTILINE)
     if named:
         return str(named[-1])
+    missing = re.findall(r"^ModuleNotFoundError: No module named '([\w.]+)'", plain, re.MULTILINE)
+    if missing:
+        return f"the Python it runs has no {missing[-1]}; pip install '.[quarto]' brings it."
     kinds = re.findall(r"^(\w+(?:Error|Exception)): ", plain, flags=re.MULTILINE)
     return f"a cell failed ({kinds[-1]})." if kinds else "it gave no reason."
 

@@ -22,7 +22,7 @@ from pipeline.resources import resource
 
 Progress = Callable[[str], None]
 
-_ASSETS = ("style.css", "page.html", "page.typ", "figures.lua", "skip.html")
+_ASSETS = ("style.css", "page.html", "page.typ", "print.typ", "figures.lua", "skip.html")
 FIGURES = "figures"
 
 

@@ -80,6 +80,19 @@ def test_parameters_and_format_are_handed_over(program, tmp_path):
     assert "python" in python
 
 
+def test_a_module_that_quarto_lacks_is_named(program, tmp_path):
+    path = program("echo \"ModuleNotFoundError: No module named 'papermill'\" >&2; exit 1")
+    with pytest.raises(RenderError, match="has no papermill"):
+        quarto.render(
+            quarto.Quarto(path, "1.6.0"), tmp_path / "a.qmd", {}, to="html", output="a", footer=""
+        )
+
+
+def test_a_version_in_colours_is_read(program):
+    path = program(r"printf '\033[1mquarto\033[22m \033[94m1.6.39\033[39m\n'")
+    assert quarto.find_quarto() == quarto.Quarto(path, "1.6.39")
+
+
 def test_a_failure_gives_the_error_of_ours_and_no_traceback(program, tmp_path):
     path = program(
         'echo "Traceback: value 4711" >&2; '
