@@ -265,9 +265,11 @@ def _funnel_caption(made: Funnel, aside: str, withheld: int) -> str:
 
 
 def _funnel_alt(measure: Measure, made: Funnel, points: pd.DataFrame) -> str:
-    shown = "; ".join(
-        f"{p.group} {p.rate:.3g} of {p.volume:,.0f} ({p.status})" for p in points.itertuples()
-    )
+    named = points if len(points) <= MOST_LABELS else points[points["status"] != "inside"]
+    parts = [f"{p.group} {p.rate:.3g} of {p.volume:,.0f} ({p.status})" for p in named.itertuples()]
+    if len(named) < len(points):
+        parts.append(f"{len(points) - len(named):,} others inside the limits")
+    shown = "; ".join(parts)
     return (
         f"Funnel plot of {measure.title.lower()}, {measure.unit}, against "
         f"{things(measure)}. All together {made.centre:.3g}. {shown}."

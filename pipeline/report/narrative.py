@@ -56,7 +56,9 @@ def what_changed(
         _about(f, f"{f.verdict.clause}{phrases.state(f)}. {phrases.figures(f)}", *phrases.quoted(f))
         for f in signals
     ]
-    found += [_ended(f) for f in findings if f.state == "ended" and f.verdict_before.clause]
+    found += [
+        _ended(f) for f in findings if f.state == "ended" and f.verdict_before.kind != "uneven"
+    ]
     found += [_begun(change) for change in changes]
     if not found:
         text = "No measure moved beyond what chance alone would bring, and no change was begun."

@@ -8,9 +8,10 @@ import pytest
 from pipeline.analysis.change import SiteMonths, assess
 from pipeline.analysis.charts.words import figure as spoken_figure
 from pipeline.analysis.comparison import compare, in_order, with_calls
+from pipeline.analysis.funnel import funnel
 from pipeline.disclosure import Policy
 from pipeline.figures.change import change_figure
-from pipeline.figures.funnel import funnel_figure
+from pipeline.figures.funnel import _funnel_alt, _funnel_points, funnel_figure
 from pipeline.figures.ratios import calibration_figure, ratio_figure
 from pipeline.measures.catalogue import load_catalogue
 from tests.analysis.networks import episodes, reduce, with_values
@@ -136,3 +137,16 @@ def test_each_picture_is_the_same_twice(comparison, tmp_path, kind):
     second = made().save(tmp_path / "second.svg").read_bytes()
     assert first == second
     assert len(first) > 5000
+
+
+def test_of_many_groups_the_alternative_text_names_those_outside_the_limits():
+    rng = np.random.default_rng(3)
+    sites = [f"s{i:03d}" for i in range(60)]
+    n = np.full(60, 400.0)
+    y = rng.binomial(400, 0.1, 60).astype(float)
+    y[7] = 110.0
+    made = funnel(sites, y, n, kind="proportion", multiplier=100.0)
+    alt = _funnel_alt(MEASURE, made, _funnel_points(made, np.ones(60, bool)))
+    assert "s007 27.5 of 400 (outside" in alt
+    assert "others inside the limits." in alt
+    assert len(alt) < 600

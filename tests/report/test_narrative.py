@@ -126,7 +126,7 @@ def test_a_list_is_short_and_counts_what_it_leaves_out(quarters):
         said = narrative.what_changed(found, [])
         assert len(said) <= narrative.MAX_IN_A_LIST
         signals = [f for f in found if f.verdict.is_signal and f.verdict.kind != "uneven"]
-        ended = [f for f in found if f.state == "ended" and f.verdict_before.clause]
+        ended = [f for f in found if f.state == "ended" and f.verdict_before.kind != "uneven"]
         total = len(signals) + len(ended)
         if total > narrative.MAX_IN_A_LIST:
             rest = total - narrative.MAX_IN_A_LIST + 1
