@@ -58,7 +58,7 @@ def drawings(result: RemovalResult, until_h: float, policy: Policy) -> dict[str,
     found: dict[str, Drawing] = {}
     shown = [_curves(group) for group in result.groups if group.time is not None]
     if shown:
-        steps = _steps_words(policy)
+        steps = next(group.readable.note for group in result.groups if group.readable)
         found["reasons"] = _noted(
             incidence_figure([reasons for _, reasons in shown], until_h=until_h), steps
         )
@@ -101,12 +101,6 @@ def _curves(group: Group) -> tuple[TimeInPlace, Incidence]:
         replace(group.readable.time(group.time), group=group.label),
         replace(group.readable.incidence(group.reasons), group=group.label),
     )
-
-
-def _steps_words(policy: Policy) -> str:
-    if policy.is_confidential:
-        return ""
-    return f" Drawn in steps of at least {policy.threshold} children, as long as so many remain."
 
 
 def _noted(drawing: Drawing, note: str) -> Drawing:

@@ -33,11 +33,21 @@ class Readable:
         Time in place.
     reasons : bool array, shape (m, r)
         Incidence of each reason.
+    threshold : int
+        Children of a step at least; 1 or less where everything may be read.
     """
 
     hours: Floats
     in_place: Bools
     reasons: Bools
+    threshold: int
+
+    @property
+    def note(self) -> str:
+        """The sentence that goes with curves drawn so; empty where nothing is withheld."""
+        if self.threshold <= 1:
+            return ""
+        return f" Drawn in steps of at least {self.threshold} children, as long as so many remain."
 
     @property
     def any(self) -> Bools:
@@ -113,7 +123,7 @@ def readable(policy: Policy, counts: EventCounts, hours: ArrayLike, *, fill: boo
     removed = np.cumsum(np.column_stack([counts.events, counts.removed_at]), axis=0)
     if policy.threshold <= 1:
         everything = np.ones(removed.shape, bool)
-        return Readable(counts.hours, everything[:, -1], everything[:, :-1])
+        return Readable(counts.hours, everything[:, -1], everything[:, :-1], policy.threshold)
     left = counts.at_risk - counts.removed_at - counts.censored
     asked = np.searchsorted(counts.hours, np.asarray(hours, float), "right") - 1
     chosen = _Chosen(policy.threshold, removed, np.zeros(removed.shape, bool))
@@ -123,7 +133,7 @@ def readable(policy: Policy, counts: EventCounts, hours: ArrayLike, *, fill: boo
     for row in np.flatnonzero(~np.asarray(policy.is_small(left))).tolist() if fill else ():
         if not chosen.shown[row].any():
             chosen.fill(row)
-    return Readable(counts.hours, chosen.shown[:, -1], chosen.shown[:, :-1])
+    return Readable(counts.hours, chosen.shown[:, -1], chosen.shown[:, :-1], policy.threshold)
 
 
 @dataclass(frozen=True)
