@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.analysis.incidence import Incidence
 from pipeline.analysis.time_in_place import AT_RISK_HOURS, Quantile, TimeInPlace
-from pipeline.disclosure import Policy, withheld_at_risk
+from pipeline.disclosure import WITHHELD, Policy, Readable, withheld_at_risk
 from pipeline.figures.incidence import incidence_figure
+from pipeline.figures.look import Drawing
 from pipeline.figures.time_in_place import EVERYONE, time_in_place_figure
 from pipeline.report import markdown, words
 from pipeline.report.markdown import Column
@@ -37,6 +38,10 @@ class Removal:
         Kaplan-Meier estimate.
     reasons : Incidence
         Aalen-Johansen estimate; reasons too rare to show are pooled.
+    readable : Readable
+        Where both may be read by this audience.
+    n_withheld : bool array, shape (3,)
+        Numbers still in place that are withheld at 24, 48 and 72 h.
     pooled : tuple of str
         Reasons that stand together under `other_rare`.
     midpoints : int
@@ -47,6 +52,8 @@ class Removal:
 
     time: TimeInPlace
     reasons: Incidence
+    readable: Readable
+    n_withheld: NDArray[np.bool_]
     pooled: tuple[str, ...] = ()
     midpoints: int = 0
     is_withheld: bool = False
@@ -64,8 +71,6 @@ def numbers(period: str, removal: Removal) -> tuple[Number, ...]:
     if removal.is_withheld:
         return (Number(f"dwell/{period}/median", None, "hours", withheld=True),)
     median = removal.time.median
-    still = removal.time.at(HOURS)
-    at = removal.reasons.at(HOURS)
     found = [
         Number(
             f"dwell/{period}/median",
@@ -77,21 +82,52 @@ def numbers(period: str, removal: Removal) -> tuple[Number, ...]:
         ),
         Number(f"dwell/{period}/midpoints", removal.midpoints, "removals"),
     ]
-    for i, hour in enumerate(HOURS):
-        found.append(_percent(f"dwell/{period}/in-place/{hour:g}", still, i, int(still.n[i])))
-        for j, reason in enumerate(at.reasons):
-            values = (at.incidence[i, j], at.lower[i, j], at.upper[i, j])
-            value, lower, upper = (100 * float(v) for v in values)
-            name = f"removal/{period}/{reason}/{hour:g}"
-            found.append(Number(name, value, "per 100 catheters", lower=lower, upper=upper))
+    for state in _states(removal):
+        of = f"dwell/{period}/in-place" if state.reason is None else _of(period, state.reason)
+        for i, hour in enumerate(HOURS):
+            found.append(_number(f"{of}/{hour:g}", state, i))
     return tuple(found)
 
 
-def _percent(name: str, still: object, i: int, at_risk: int) -> Number:
-    value, lower, upper = (
-        100 * float(getattr(still, part)[i]) for part in ("estimate", "lower", "upper")
-    )
-    return Number(name, value, "per 100 catheters", at_risk, None, lower, upper)
+def _of(period: str, reason: str) -> str:
+    return f"removal/{period}/{reason}"
+
+
+@dataclass(frozen=True, slots=True)
+class _State:
+    """Still in place (`reason` None, with numbers) or out for a reason, per 100 at 3 hours."""
+
+    reason: str | None
+    value: Floats
+    lower: Floats
+    upper: Floats
+    may: NDArray[np.bool_]
+    n: tuple[int | None, ...]
+
+    @property
+    def label(self) -> str:
+        return "still in place" if self.reason is None else reason_label(self.reason)
+
+
+def _states(removal: Removal) -> list[_State]:
+    still, at = removal.time.at(HOURS), removal.reasons.at(HOURS)
+    may, may_reasons = removal.readable.at(HOURS)
+    n = [None if gone else int(n) for n, gone in zip(still.n, removal.n_withheld, strict=True)]
+    none = (None,) * len(HOURS)
+    in_place = (100 * still.estimate, 100 * still.lower, 100 * still.upper)
+    found = [_State(None, *in_place, may, tuple(n))]
+    for j, reason in enumerate(at.reasons):
+        value, lower, upper = (100 * curve[:, j] for curve in (at.incidence, at.lower, at.upper))
+        found.append(_State(reason, value, lower, upper, may_reasons[:, j], none))
+    return found
+
+
+def _number(name: str, state: _State, i: int) -> Number:
+    unit = "per 100 catheters"
+    if not state.may[i]:
+        return Number(name, None, unit, numerator=state.n[i], withheld=True)
+    value, lower, upper = float(state.value[i]), float(state.lower[i]), float(state.upper[i])
+    return Number(name, value, unit, numerator=state.n[i], lower=lower, upper=upper)
 
 
 def sentences(period: str, now: Removal, before: Removal | None) -> list[Sentence]:
@@ -139,11 +175,10 @@ def _hours(quantile: Quantile) -> str:
 
 
 def _reason_sentence(period: str, now: Removal) -> Sentence | None:
-    at = now.reasons.at([HOURS[-1]])
     shares = {
-        reason: 100 * float(at.incidence[0, j])
-        for j, reason in enumerate(at.reasons)
-        if np.isfinite(at.incidence[0, j]) and at.incidence[0, j] > 0
+        state.reason: float(state.value[-1])
+        for state in _states(now)
+        if state.reason is not None and state.may[-1] and state.value[-1] > 0
     }
     early = sorted((r for r in shares if r != "completed"), key=lambda r: (-shares[r], r))
     if not early:
@@ -154,8 +189,7 @@ def _reason_sentence(period: str, now: Removal) -> Sentence | None:
         f"By {HOURS[-1]:g} h the most frequent reasons of removal other than a completed course "
         f"were, per 100 catheters: {words.joined(parts)}."
     )
-    ids = tuple(f"removal/{period}/{reason}/{HOURS[-1]:g}" for reason in named)
-    return Sentence(text, ids)
+    return Sentence(text, tuple(f"{_of(period, reason)}/{HOURS[-1]:g}" for reason in named))
 
 
 def numbers_at_risk(now: Removal, policy: Policy) -> list[int | None]:
@@ -166,13 +200,18 @@ def numbers_at_risk(now: Removal, policy: Policy) -> list[int | None]:
 
 
 def figures(now: Removal, page: Page, at_risk: Sequence[int | None]) -> list[str]:
-    """Draw time in place with the numbers that may be shown, and the stacked reasons."""
+    """Draw both as they may be read, with the numbers that may be shown."""
     shown = {EVERYONE: at_risk}
+    time, reasons = now.readable.time(now.time), now.readable.incidence(now.reasons)
+
+    def noted(drawing: Drawing) -> Drawing:
+        return replace(drawing, caption=drawing.caption + now.readable.note)
+
     return [
         "### Time in place {#time-in-place}",
-        *page.figure("time-in-place", time_in_place_figure([now.time], numbers=shown)),
+        *page.figure("time-in-place", noted(time_in_place_figure([time], numbers=shown))),
         "### Reasons of removal {#reasons}",
-        *page.figure("reasons", incidence_figure([now.reasons])),
+        *page.figure("reasons", noted(incidence_figure([reasons]))),
     ]
 
 
@@ -188,38 +227,32 @@ def table(period: str, now: Removal) -> str:
 
 
 def _rows(now: Removal) -> list[list[str]]:
-    still, at = now.time.at(HOURS), now.reasons.at(HOURS)
-    rows = [
-        ["Catheters still in place", *(f"{n:,}" for n in still.n)],
-        ["Still in place", *_cells(still.estimate, still.lower, still.upper)],
-    ]
-    for j, reason in enumerate(at.reasons):
-        label = words.sentence_case(reason_label(reason))
-        rows.append([label, *_cells(at.incidence[:, j], at.lower[:, j], at.upper[:, j])])
-    return rows
-
-
-def _cells(values: Floats, lower: Floats, upper: Floats) -> list[str]:
+    states = _states(now)
+    numbers = (WITHHELD if n is None else f"{n:,}" for n in states[0].n)
     return [
-        "not reached"
-        if not math.isfinite(v)
-        else f"{figure(100 * v)} ({figure(100 * lo)} to {figure(100 * hi)})"
-        for v, lo, hi in zip(values, lower, upper, strict=True)
+        ["Catheters still in place", *numbers],
+        *([words.sentence_case(state.label), *_cells(state)] for state in states),
     ]
+
+
+def _cells(state: _State) -> list[str]:
+    rows = zip(state.value, state.lower, state.upper, state.may, strict=True)
+    return [_cell(*limits) if may else WITHHELD for *limits, may in rows]
+
+
+def _cell(value: float, lower: float, upper: float) -> str:
+    if not math.isfinite(value):
+        return "not reached"
+    return f"{figure(value)} ({figure(lower)} to {figure(upper)})"
 
 
 def sheet(period: str, now: Removal) -> Sheet:
     """Return the same table for the workbook, as numbers."""
     columns = ("Period", "What", "Hour", "Per 100 catheters", "Lower 95%", "Upper 95%", "At risk")
     rows: list[tuple[str | float | int | None, ...]] = []
-    if not now.is_withheld:
-        still, at = now.time.at(HOURS), now.reasons.at(HOURS)
-        for i, hour in enumerate(HOURS):
-            values = (still.estimate[i], still.lower[i], still.upper[i])
-            percent = (100 * float(v) for v in values)
-            rows.append((period, "still in place", hour, *percent, int(still.n[i])))
-            for j, reason in enumerate(at.reasons):
-                values = (at.incidence[i, j], at.lower[i, j], at.upper[i, j])
-                percent = (100 * float(v) for v in values)
-                rows.append((period, reason_label(reason), hour, *percent, None))
+    for state in () if now.is_withheld else _states(now):
+        figures = zip(HOURS, state.value, state.lower, state.upper, state.n, state.may, strict=True)
+        for hour, *limits, n, may in figures:
+            percent = [float(v) for v in limits] if may else [None] * len(limits)
+            rows.append((period, state.label, hour, *percent, n))
     return Sheet("Removal", columns, tuple(rows))

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 from pipeline.analysis.counts import EventCounts, from_frame, together
 from pipeline.analysis.incidence import incidence
 from pipeline.analysis.time_in_place import time_in_place
-from pipeline.disclosure import Policy
+from pipeline.disclosure import Policy, readable, withheld_at_risk
 from pipeline.disclosure.reasons import RARE, rare_reasons
 from pipeline.errors import NoDataError
 from pipeline.measures.dwell_counts import REASONS, removal_rows
 from pipeline.measures.periods import months_of
 from pipeline.report import words
-from pipeline.report.dwell_section import Removal
+from pipeline.report.dwell_section import HOURS, Removal
 from pipeline.store import Store
 
 if TYPE_CHECKING:
@@ -48,9 +48,12 @@ def of_rows(rows: pl.DataFrame, policy: Policy) -> Removal:
     """Return the estimates from counts by hour and reason."""
     (counts,) = from_frame(rows, REASONS)
     rare = rare_reasons(policy, totals_of(counts))
+    shown = together(counts, rare, RARE)
     return Removal(
-        time=time_in_place(counts),
-        reasons=incidence(together(counts, rare, RARE)),
+        time=time_in_place(shown),
+        reasons=incidence(shown),
+        readable=readable(policy, shown, HOURS[::-1], fill=True),
+        n_withheld=withheld_at_risk(policy, shown.at_risk_at([0.0, *HOURS]))[0, 1:],
         pooled=rare,
         midpoints=int(rows["midpoints"].sum()),
         is_withheld=bool(policy.is_small(counts.episodes)),
