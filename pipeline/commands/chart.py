@@ -263,11 +263,8 @@ def _draw(charts: Sequence[Charted], asked: Asked, *, is_one_measure: bool) -> D
     if is_one_measure:
         panels = {charted.label: charted.chart for charted in charts}
         return standalone(small_multiples(panels, charts[0].measure.title))
-    panels = {subject_of(charted): charted.chart for charted in charts}
-    whose = ", ".join(_sites_asked(asked)) or "All sites"
+    panels = {charted.measure.title: charted.chart for charted in charts}
+    if len(panels) < len(charts):
+        panels = {subject_of(charted): charted.chart for charted in charts}
+    whose = ", ".join(charts[0].sites) or "All sites"
     return standalone(small_multiples(panels, whose, common_axes=False))
-
-
-def _sites_asked(asked: Asked) -> list[str]:
-    found = (asked.where or {}).get("site", [])
-    return [str(site) for site in found] if isinstance(found, list) else [str(found)]

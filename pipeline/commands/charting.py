@@ -71,13 +71,17 @@ class Asked:
 
 @dataclass(frozen=True, eq=False)
 class Charted:
-    """One chart of a measure, whose it is, and the monthly volume behind it."""
+    """One chart of a measure, whose it is, and the monthly volume behind it.
+
+    `sites` are the labels of the sites asked for; none where all are in it.
+    """
 
     measure: Measure
     group: str
     label: str
     chart: ControlChart
     monthly_volume: float
+    sites: tuple[str, ...] = ()
 
 
 def charts_of(
@@ -101,14 +105,16 @@ def charts_of(
     by = (asked.period,) if asked.group is None else (asked.period, asked.group)
     frame = series(store, measure, by, where=asked.where, months=months, settings=settings)
     maker = _Maker(store, measure, asked, settings, policy, months)
-    labels = site_labels(store) if asked.group == "site" else {}
+    labels = site_labels(store)
+    sites = tuple(labels.get(s, s) for s in _as_codes((asked.where or {}).get("site")))
     log = improvement_log(store)
     found = []
     for part in _groups(frame, asked.group):
         group = OVERALL if asked.group is None else str(part[asked.group][0])
         chart = maker.chart(part, maker.where(group), log)
         volume = monthly_volume(part, maker.kind, asked)
-        found.append(Charted(measure, group, labels.get(group, group), chart, volume))
+        label = labels.get(group, group) if asked.group == "site" else group
+        found.append(Charted(measure, group, label, chart, volume, sites))
     return found
 
 

@@ -171,7 +171,7 @@ def _point(found: Cusum, i: int) -> dict[str, Any]:
         "denominator": number(chart.denominator[i]),
         "expected": number(found.risk.expected[i]),
         "value": number(found.up.path[i]),
-        "value_down": number(-found.down.path[i]),
+        "value_down": number(0.0 - found.down.path[i]),
         "centre": 0.0,
         "lower": number(-found.down.limit[i]),
         "upper": number(found.up.limit[i]),

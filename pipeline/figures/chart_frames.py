@@ -20,12 +20,14 @@ from pipeline.analysis.charts.words import figure
 
 Floats = NDArray[np.float64]
 
-POINT_COLUMNS = ("panel", "x", "y", "state", "label", "nudge", "stretch")
+POINT_COLUMNS = ("panel", "x", "y", "state", "label", "nudge", "label_y", "stretch")
 LONGEST_LINE = 25
 APART = 0.2
 """Share of the axis from which a run's first and last month are written apart."""
 LOW = 0.15
 """Share of the highest point under which a label would run into the axis."""
+CHARACTER, LINE = 0.006, 0.1
+"""Half the width of a character, and the height of a line, as shares of the two axes."""
 NEAR_ZERO = 0.01
 """Share of the upper limit under which a lower one would lie on the axis."""
 
@@ -91,22 +93,32 @@ def positions(periods: Sequence[str], timeline: Timeline) -> Floats:
 
 
 def point_frame(charts: Mapping[str, ControlChart], timeline: Timeline) -> pd.DataFrame:
-    """Return every point that may be shown: its state, its label and the label's side.
+    """Return every point that may be shown: its state, its label, the label's side and height.
 
     Points of one `stretch` follow each other without a gap and are joined by a line.
     """
     rows = []
     for panel, chart in charts.items():
         x, marks = positions(chart.periods, timeline), _marks(chart, timeline)
-        lowest = LOW * max(float(np.nanmax(chart.value, initial=0.0)), 1e-12)
+        highest = max(float(np.nanmax(chart.value, initial=0.0)), 1e-12)
         shown = np.flatnonzero(np.isfinite(chart.value) & ~chart.suppressed)
         stretches = shown - np.arange(shown.size)
         for i, stretch in zip(shown.tolist(), stretches.tolist(), strict=True):
             y = float(chart.value[i])
-            side = -1.0 if lowest < y < chart.centre[i] else 1.0
+            side = -1.0 if LOW * highest < y < chart.centre[i] else 1.0
             state, label = _state(chart, i, marks), marks.get(i, "")
-            rows.append((panel, x[i], y, state, label, side, f"{panel} {stretch}"))
+            near = shown[np.abs(x[shown] - x[i]) <= CHARACTER * timeline.length * len(label)]
+            level = _free(chart.value[near], y, side, LINE * highest) if label else y
+            rows.append((panel, x[i], y, state, label, side, level, f"{panel} {stretch}"))
     return pd.DataFrame(rows, columns=list(POINT_COLUMNS))
+
+
+def _free(others: Floats, y: float, side: float, height: float) -> float:
+    """Return the nearest height, from a point upwards or downwards, with room for its label."""
+    for other in np.sort(side * others):
+        if side * y < other < side * y + height:
+            y = float(side * other)
+    return y
 
 
 def _marks(chart: ControlChart, timeline: Timeline) -> dict[int, str]:

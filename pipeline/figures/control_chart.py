@@ -15,33 +15,31 @@ from plotnine import (
     element_text,
     facet_wrap,
     geom_blank,
-    geom_label,
     geom_line,
     geom_path,
     geom_point,
-    geom_segment,
-    geom_text,
     ggplot,
     labs,
     scale_x_continuous,
     scale_y_continuous,
+    theme,
 )
 
 from pipeline.analysis.charts.results import ControlChart
 from pipeline.analysis.charts.words import description, headline, method, unit_of
 from pipeline.figures import chart_axis as axis
 from pipeline.figures import chart_frames as frames
+from pipeline.figures import chart_text as text
 from pipeline.figures.look import (
     CENTRE,
-    CHANGE,
     CHART_CM,
     INK,
-    LABEL_SIZE,
     LIMIT,
     MUTED,
     PAPER,
     POINT,
     SIGNAL,
+    SMALL_PT,
     WIDE_CM,
     Drawing,
     look,
@@ -50,8 +48,12 @@ from pipeline.figures.look import (
 SMALL_COLUMNS = 3
 PANEL_CM = (5.2, 3.9)
 LONGEST_PANEL = 26
-HEADROOM = 0.28
-"""Share of the height kept free above the points for the labels of changes."""
+MANY = 24
+"""Panels above which they are made small enough for one page."""
+TINY_CM = (3.0, 2.2)
+PAGE = 0.71
+"""Width over height of a page."""
+SIGNAL_WORDS = {"beyond_limit": "limit", "long_run": "shift", "few_crossings": "crossings"}
 
 
 def control_chart_figure(
@@ -92,9 +94,11 @@ def small_multiples(
     *,
     title: str | None = None,
     common_axes: bool = True,
-    columns: int = SMALL_COLUMNS,
 ) -> Drawing:
     """Draw many control charts on one page, a panel each.
+
+    Of more than 24 the panels are tiny, so that two hundred fit a page of A3: they show
+    where to look, not what to read off.
 
     Parameters
     ----------
@@ -106,24 +110,39 @@ def small_multiples(
         The finding; made from the charts where none is given.
     common_axes : bool
         One scale for all (one measure over sites); otherwise each its own.
-    columns : int
-        Panels side by side.
     """
-    columns = max(1, min(columns, len(charts)))
+    tiny = len(charts) > MANY
+    across, down = TINY_CM if tiny else PANEL_CM
+    most = round((PAGE * len(charts) * down / across) ** 0.5) if tiny else SMALL_COLUMNS
+    columns = max(1, min(most, len(charts)))
     rows = ceil(max(len(charts), 1) / columns)
     label = unit_of(next(iter(charts.values()))) if common_axes and charts else ""
-    panels = {fill(panel, LONGEST_PANEL): chart for panel, chart in charts.items()}
-    plot = _layers(panels, label, small=True) + facet_wrap(
+    panels = {fill(_heading(name, c), LONGEST_PANEL): c for name, c in charts.items()}
+    plot = _layers(panels, label, small=True, tiny=tiny) + facet_wrap(
         "panel", ncol=columns, scales="fixed" if common_axes else "free_y"
     )
     signalling = [panel for panel, chart in charts.items() if chart.signals]
     return Drawing(
-        plot=plot,
+        plot=plot + _tiny_text() if tiny else plot,
         title=title or _many_headline(subject, signalling, len(charts)),
         caption=_many_method(charts, common_axes=common_axes),
         alt=" ".join(description(chart, panel) for panel, chart in charts.items()),
-        width_cm=max(WIDE_CM[0], PANEL_CM[0] * columns),
-        height_cm=1.6 + PANEL_CM[1] * rows,
+        width_cm=max(WIDE_CM[0], across * columns),
+        height_cm=1.6 + down * rows,
+    )
+
+
+def _heading(name: str, chart: ControlChart) -> str:
+    """Head a panel with its name and, in a word, what signals in it."""
+    kinds = dict.fromkeys(SIGNAL_WORDS.get(s.kind, "zones") for s in chart.signals)
+    return f"{name}: {', '.join(kinds)}" if kinds else name
+
+
+def _tiny_text() -> theme:
+    return theme(
+        strip_text=element_text(size=SMALL_PT - 2, ha="left", color=INK),
+        axis_text=element_text(size=SMALL_PT - 2, color=MUTED),
+        panel_spacing_y=0.008,
     )
 
 
@@ -140,15 +159,23 @@ def _many_method(charts: Mapping[str, ControlChart], *, common_axes: bool) -> st
     counts = ", ".join(f"{sum(c.kind == k for c in charts.values())} {k}" for k in kinds).replace(
         "'", "′"
     )
-    return f"Control charts ({counts}); {axes}; dark points are signals, hollow ones provisional."
+    return (
+        f"Control charts ({counts}); {axes}; dark points are signals, hollow ones provisional; "
+        "a heading says what signals: a limit passed, a shift, or few crossings, which mark no "
+        "point."
+    )
 
 
-def _layers(charts: Mapping[str, ControlChart], y_label: str, *, small: bool) -> ggplot:
+def _layers(
+    charts: Mapping[str, ControlChart], y_label: str, *, small: bool, tiny: bool = False
+) -> ggplot:
     """Lay limits under the centre line, the line under the points, labels on top."""
     timeline = frames.Timeline.over(charts.values())
     at, names = timeline.years() if small else timeline.ticks()
+    if tiny:
+        at, names = at[:: max(1, len(at) - 1)], names[:: max(1, len(at) - 1)]
     end = timeline.length - 0.5
-    room = max(1.0, (0.2 if small else 0.09) * timeline.length)
+    room = max(1.0, (0.03 if tiny else 0.2 if small else 0.09) * timeline.length)
     plot = (
         ggplot(mapping=aes("x", "y"))
         + scale_x_continuous(breaks=at, labels=names, expand=(0, 0))
@@ -167,9 +194,9 @@ def _layers(charts: Mapping[str, ControlChart], y_label: str, *, small: bool) ->
     )
     for layer in (
         *_limit_layers(charts, timeline),
-        *_change_layers(charts, timeline, small=small),
-        *_line_text(charts, timeline, small=small),
-        *_point_layers(charts, timeline, small=small),
+        *text.change_layers(charts, timeline, small=small),
+        *([] if tiny else text.line_text(charts, timeline, small=small)),
+        *_point_layers(charts, timeline, size=0.3 if tiny else 1.0 if small else 1.7),
         *_floor(charts),
     ):
         plot += layer
@@ -181,31 +208,25 @@ def _plain(breaks: Sequence[Any]) -> list[str]:
     return [f"{value:,.10g}" for value in breaks]
 
 
-def _panelled(frame: pd.DataFrame, charts: Mapping[str, ControlChart]) -> pd.DataFrame:
-    """Keep the panels in the order in which they were given."""
-    return frame.assign(panel=pd.Categorical(frame["panel"], categories=list(charts)))
-
-
 def _limit_layers(charts: Mapping[str, ControlChart], timeline: frames.Timeline) -> list[Any]:
     layers: list[Any] = []
     for lines, colour, size in (
         (("lower", "upper"), LIMIT, 0.35),
         (("centre",), CENTRE, 0.55),
     ):
-        frame = _panelled(frames.step_frame(charts, timeline, *lines), charts)
+        frame = text.panelled(frames.step_frame(charts, timeline, *lines), charts)
         if len(frame):
             layers.append(geom_path(frame, aes(group="piece"), color=colour, size=size))
     return layers
 
 
 def _point_layers(
-    charts: Mapping[str, ControlChart], timeline: frames.Timeline, *, small: bool
+    charts: Mapping[str, ControlChart], timeline: frames.Timeline, *, size: float
 ) -> list[Any]:
-    points = _panelled(frames.point_frame(charts, timeline), charts)
+    points = text.panelled(frames.point_frame(charts, timeline), charts)
     if points.empty:
         return []
-    size = 1.0 if small else 1.7
-    layers = [] if small else _month_layers(points)
+    layers = text.month_layers(points) if size > 1 else []
     joined = points[points["stretch"].duplicated(keep=False)]
     if len(joined):
         layers.append(geom_line(joined, aes(group="stretch"), color=POINT, size=0.3, alpha=0.7))
@@ -220,74 +241,6 @@ def _point_layers(
     return layers
 
 
-def _month_layers(points: pd.DataFrame) -> list[Any]:
-    """Write the month of each signal, above its point or below."""
-    labelled, layers = points[points["label"] != ""], list[Any]()
-    for side, va in ((1.0, "bottom"), (-1.0, "top")):
-        these = labelled[labelled["nudge"] == side]
-        if len(these):
-            nudge = 0.035 * side * float(points["y"].abs().max() or 1.0)
-            layers.append(_on_paper(these, va=va, nudge_y=nudge, color=INK))
-    return layers
-
-
-def _on_paper(frame: pd.DataFrame, **where: Any) -> geom_label:
-    """Write small text on a patch of paper, so that lines do not run through it."""
-    return geom_label(
-        frame, aes(label="label"), fill=PAPER, label_size=0, label_padding=0.1,
-        size=LABEL_SIZE - 1, **where,
-    )  # fmt: skip
-
-
-def _change_layers(
-    charts: Mapping[str, ControlChart], timeline: frames.Timeline, *, small: bool
-) -> list[Any]:
-    changes = frames.change_frame(charts, timeline)
-    if changes.empty:
-        return []
-    room = 0.0 if small else HEADROOM
-    heights = {
-        p: (axis.bottom(c), axis.top(c) + room * (axis.top(c) - axis.bottom(c)))
-        for p, c in charts.items()
-    }
-    changes["low"], changes["top"] = zip(*(heights[p] for p in changes["panel"]), strict=True)
-    changes["y"] = changes["top"] - 0.07 * changes["row"] * (changes["top"] - changes["low"])
-    changes = _panelled(changes, charts)
-    line = geom_segment(
-        changes, aes(x="x", xend="x", y="low", yend="top"), color=CHANGE, linetype="dashed",
-        size=0.4,
-    )  # fmt: skip
-    if small:
-        return [line]
-    return [line, _on_paper(changes, ha="left", va="top", nudge_x=0.15, color=CHANGE)]
-
-
-def _line_text(
-    charts: Mapping[str, ControlChart], timeline: frames.Timeline, *, small: bool
-) -> list[Any]:
-    """Write the value of each centre line where it ends, and name the limits in force."""
-    labels = _panelled(frames.centre_labels(charts, timeline), charts)
-    ends, inner = labels[labels["is_end"]], labels[~labels["is_end"]]
-    size = LABEL_SIZE - (1 if small else 0)
-    layers: list[Any] = []
-    if len(ends):
-        place = {"ha": "left", "nudge_x": 0.02 * timeline.length}
-        layers.append(geom_text(ends, aes(label="label"), size=size, color=INK, **place))
-    if small:
-        return layers
-    if len(inner):
-        lift = 0.02 * max(axis.top(chart) for chart in charts.values())
-        layers.append(_on_paper(inner, ha="right", va="bottom", nudge_y=lift, color=INK))
-    limits = _panelled(frames.limit_labels(charts, timeline), charts)
-    if len(limits):
-        nudge = 0.02 * timeline.length
-        layers.append(
-            geom_text(limits, aes(label="label"), ha="left", nudge_x=nudge, size=LABEL_SIZE - 1,
-                      color=MUTED)
-        )  # fmt: skip
-    return layers
-
-
 def _floor(charts: Mapping[str, ControlChart]) -> list[Any]:
     """Start the axis at zero unless all lies far above it; leave room over a signal's label."""
     rows = []
@@ -296,5 +249,5 @@ def _floor(charts: Mapping[str, ControlChart]) -> list[Any]:
             rows.append((panel, 0.0, 0.0))
         if chart.signals:
             rows.append((panel, 0.0, 1.08 * axis.top(chart)))
-    frame = _panelled(pd.DataFrame(rows, columns=["panel", "x", "y"]), charts)
+    frame = text.panelled(pd.DataFrame(rows, columns=["panel", "x", "y"]), charts)
     return [geom_blank(frame)] if len(frame) else []

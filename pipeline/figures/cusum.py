@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from plotnine import (
@@ -13,9 +15,11 @@ from plotnine import (
     geom_line,
     geom_path,
     geom_point,
+    geom_segment,
     geom_text,
     ggplot,
     labs,
+    scale_fill_identity,
     scale_x_continuous,
     scale_y_continuous,
 )
@@ -23,17 +27,23 @@ from plotnine import (
 from pipeline.analysis.charts.cusum import CusumSide
 from pipeline.analysis.charts.results import ControlChart, spoken
 from pipeline.figures import chart_frames as frames
+from pipeline.figures.chart_text import on_paper
 from pipeline.figures.look import (
     CENTRE,
+    CHANGE,
     INK,
     LABEL_SIZE,
     LIMIT,
     MUTED,
+    PAPER,
     POINT,
     SIGNAL,
     Drawing,
     look,
 )
+
+APART = 4
+"""Months from which two months are written without running into each other."""
 
 
 def cusum_figure(
@@ -44,7 +54,7 @@ def cusum_figure(
     Parameters
     ----------
     chart : ControlChart
-        The months; suppressed ones are left out.
+        The months; provisional ones add nothing and are hollow.
     up, down : CusumSide
         Evidence for a doubling, drawn upwards, and for a halving, drawn downwards.
     title, caption : str
@@ -63,7 +73,8 @@ def cusum_figure(
         + geom_hline(yintercept=0, color=CENTRE, size=0.5)
         + geom_path(_limits(chart, up, down, timeline), aes(group="side"), color=LIMIT, size=0.35)
         + geom_line(points, aes(group="side"), color=POINT, size=0.4)
-        + geom_point(points, color=POINT, size=1.3)
+        + geom_point(points, aes(fill="inside"), color=POINT, size=1.3, stroke=0.4)
+        + scale_fill_identity()
         + geom_text(ends, aes(label="label"), ha="left", va="bottom", nudge_x=0.3,
                     size=LABEL_SIZE - 1, color=MUTED)
         + scale_x_continuous(breaks=at, labels=names, expand=(0, 0))
@@ -74,26 +85,55 @@ def cusum_figure(
     )  # fmt: skip
     if len(marked):
         plot = plot + geom_point(marked, color=SIGNAL, size=2.2)
-        lift = 0.05 * float(up.limit[-1])
-        plot = plot + geom_text(marked, aes(label="label"), va="bottom", nudge_y=lift,
-                                size=LABEL_SIZE - 1, color=INK)  # fmt: skip
+        lift = 0.1 * float(up.limit[-1])
+        for side, va, nudge in (("up", "bottom", lift), ("down", "top", -lift)):
+            these = marked[(marked["side"] == side) & (marked["label"] != "")]
+            if len(these):
+                plot = plot + on_paper(these, va=va, nudge_y=nudge, color=INK)
+    for layer in _changes(chart, up, down, timeline):
+        plot = plot + layer
     return Drawing(plot, title, caption, f"{title}. {caption} {_numbers(chart, up, down)}")
 
 
 def _points(
     chart: ControlChart, up: CusumSide, down: CusumSide, timeline: frames.Timeline
 ) -> pd.DataFrame:
-    x, shown = frames.positions(chart.periods, timeline), ~chart.suppressed
+    x = frames.positions(chart.periods, timeline)
+    inside = np.where(chart.provisional, PAPER, POINT)
     parts = []
     for name, side, sign in (("up", up, 1.0), ("down", down, -1.0)):
         signal = np.isin(np.arange(len(chart)), side.signals)
         parts.append(
             pd.DataFrame(
                 {"side": name, "x": x, "y": sign * side.path, "signal": signal,
-                 "label": [spoken(p) for p in chart.periods]}
-            )[shown]
+                 "label": _months(chart, side), "inside": inside}
+            )
         )  # fmt: skip
     return pd.concat(parts, ignore_index=True)
+
+
+def _months(chart: ControlChart, side: CusumSide) -> list[str]:
+    """Write the month of each signal, but for those hard upon one that is written."""
+    labels, last = [""] * len(chart), -APART
+    for i in side.signals:
+        if i - last >= APART:
+            labels[i], last = spoken(chart.periods[i]), i
+    return labels
+
+
+def _changes(
+    chart: ControlChart, up: CusumSide, down: CusumSide, timeline: frames.Timeline
+) -> list[Any]:
+    """Draw logged changes as verticals, each with its title above the limits."""
+    found = frames.change_frame({"": chart}, timeline)
+    if found.empty:
+        return []
+    ceiling = float(up.limit[np.isfinite(up.limit)].max())
+    floor = -float(down.limit[np.isfinite(down.limit)].max())
+    found = found.assign(low=floor, y=(1.45 - 0.12 * found["row"]) * ceiling)
+    line = geom_segment(found, aes(x="x", xend="x", y="low", yend="y"), color=CHANGE,
+                        linetype="dashed", size=0.4)  # fmt: skip
+    return [line, on_paper(found, ha="left", va="top", nudge_x=0.15, color=CHANGE)]
 
 
 def _limits(

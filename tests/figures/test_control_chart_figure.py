@@ -172,3 +172,24 @@ def test_small_multiples_name_the_panels_that_signal(tmp_path):
     assert (tmp_path / "many.png").stat().st_size > 10_000
     own = small_multiples(panels, "Curlew", common_axes=False)
     assert "each panel its own scale" in own.caption
+
+
+def test_many_panels_fit_one_page_and_each_says_what_signals():
+    panels = {f"Site {i}": chart(high_in("2024-05")) if i == 7 else chart() for i in range(200)}
+    figure = small_multiples(panels, "Dislodgement")
+    assert figure.width_cm <= 31
+    assert figure.height_cm <= 48  # a page of A3, with its margins
+    assert figure.title == "Dislodgement: signals in Site 7"
+    drawn = figure.plot.layers[0]._data["panel"].cat.categories
+    assert "Site 7: limit" in set(drawn)
+    assert "Site 8" in set(drawn)
+
+
+def test_a_month_is_written_clear_of_the_points_beside_it():
+    x = np.resize([3, 5, 4, 6, 2], 36).copy()
+    x[[15, 16, 17]] = [18, 17, 19]
+    drawn = points(chart(x)).query("label != ''")
+    shown = points(chart(x))
+    for _, row in drawn.iterrows():
+        beside = shown[(shown["x"] - row["x"]).abs() <= 1]["y"]
+        assert not ((beside > row["label_y"]) & (beside < row["label_y"] + 2)).any()
