@@ -133,10 +133,13 @@ class Pairs:
         for measure, counts, inside in self._tables:
             self._enter(measure, counts, inside)
 
-    def is_withheld_alone(self, measure: Measure, factor: str, label: str) -> bool:
-        """Whether a label's own count stands in no table."""
-        row = ((measure.name, factor), "", label)
-        return any((*row, column) in self._hidden for column in (EVENT, NONE, ALL))
+    def is_withheld_alone(self, measure: Measure, label: str) -> bool:
+        """Whether the own count of a label, of either factor, stands in no table."""
+        return any(
+            ((measure.name, factor), "", label, column) in self._hidden
+            for factor in self._factors
+            for column in (EVENT, NONE, ALL)
+        )
 
     def withheld(
         self, hidden: frozenset[Key], measure: Measure, by: str, label: str, groups: Sequence[str]

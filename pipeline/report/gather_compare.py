@@ -118,62 +118,84 @@ def compare_measures(
     """
     _check(by, within)
     final = final_months(store, measures, months)
-    found: list[tuple[Measure, str, Comparison]] = []
+    asked = _Asked(tuple(filter(None, [by, within])), adjust, settings)
     ledger = Ledger(policy)
     pairs = None if within is None else Pairs(ledger, by, within)
-    groupings = [by, *filter(None, [within])]
-    factors = _factors(measures, groupings, adjust=adjust)
-
-    def compared(measure: Measure, part: PatternCounts, one: str, *given: str) -> Comparison:
-        return compare(
-            part,
-            by=one,
-            terms=terms_of(measure, one, *given, adjust=adjust),
-            kind=measure.denominator_kind,
-            multiplier=measure.multiplier,
-            min_ascertainment=settings.min_ascertainment,
-            fewest_aside=settings.small_cell,
-        )
-
+    found: list[tuple[Measure, str, Comparison]] = []
+    factors = _factors(measures, asked)
     for measure, counts in counted(store, measures, factors, months=final, settings=settings):
-        made = {
-            label: in_order(compared(measure, part, *groupings), order)
-            for label, part in _strata(counts, by, within)
-        }
-        found += [(measure, label, comparison) for label, comparison in made.items()]
+        made = asked.inside(measure, counts, by)
+        found += [(measure, label, in_order(each, order)) for label, each in made.items()]
         if pairs is None:
-            for label, comparison in made.items():
-                enter_groups(ledger, (measure.name, label), measure, comparison)
+            for label, each in made.items():
+                enter_groups(ledger, (measure.name, label), measure, each)
         elif made:
-            alone = {
-                one: compared(measure, counts, one)
-                for one in groupings
-                if (counts.totals(one).denominator > 0).sum() >= 2
-            }
-            turned = {
-                label: compared(measure, part, *reversed(groupings))
-                for label, part in _strata(counts, groupings[1], by)
-            }
-            pairs.add(measure, counts, {by: made, groupings[1]: turned}, alone)
-    if pairs is not None:
-        pairs.enter()
+            turned = asked.inside(measure, counts, asked.factors[1])
+            inside = {by: made, asked.factors[1]: turned}
+            pairs.add(measure, counts, inside, asked.alone(measure, counts))
     if not found:
         raise NoDataError("There are no two groups to compare.", try_next="dwell status")
+    return _shown(found, by, ledger, pairs)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What is compared, and how: one factor's groups, or those inside of another's."""
+
+    factors: tuple[str, ...]
+    adjust: bool
+    settings: Settings
+
+    def inside(self, measure: Measure, counts: PatternCounts, by: str) -> dict[str, Comparison]:
+        """Compare a factor's groups inside of each label of the other; "" without one."""
+        others = [factor for factor in self.factors if factor != by]
+        parts = _strata(counts, by, others[0] if others else None)
+        return {label: self._compared(measure, part, by, *others) for label, part in parts}
+
+    def alone(self, measure: Measure, counts: PatternCounts) -> dict[str, Comparison]:
+        """Compare the groups of either factor by itself, where it has two."""
+        return {
+            by: self._compared(measure, counts, by)
+            for by in self.factors
+            if (counts.totals(by).denominator > 0).sum() > 1
+        }
+
+    def _compared(
+        self, measure: Measure, counts: PatternCounts, by: str, *given: str
+    ) -> Comparison:
+        return compare(
+            counts,
+            by=by,
+            terms=terms_of(measure, by, *given, adjust=self.adjust),
+            kind=measure.denominator_kind,
+            multiplier=measure.multiplier,
+            min_ascertainment=self.settings.min_ascertainment,
+            fewest_aside=self.settings.small_cell,
+        )
+
+
+def _shown(
+    found: Sequence[tuple[Measure, str, Comparison]],
+    by: str,
+    ledger: Ledger,
+    pairs: Pairs | None,
+) -> list[MeasureComparison]:
+    """Call what differs, over all that is found, and say what is withheld."""
     called = with_calls([comparison for _, _, comparison in found])
+    if pairs is not None:
+        pairs.enter()
     hidden = ledger.withheld()
     results = []
     for (measure, label, _), done in zip(found, called, strict=True):
+        groups = groups_of(done)
+        is_told = tells_few(ledger.policy, measure, done)
         if pairs is None:
-            rows = rows_withheld(hidden, (measure.name, label), groups_of(done))
-            is_told = tells_few(policy, measure, done)
+            rows = rows_withheld(hidden, (measure.name, label), groups)
         else:
-            rows = pairs.withheld(hidden, measure, by, label, groups_of(done))
-            is_told = tells_few(policy, measure, done) or pairs.is_withheld_alone(
-                measure, groupings[1], label
-            )
-        results.append(
-            MeasureComparison(measure, label, done, all_figures(rows) if is_told else rows)
-        )
+            rows = pairs.withheld(hidden, measure, by, label, groups)
+            is_told |= pairs.is_withheld_alone(measure, label)
+        rows = all_figures(rows) if is_told else rows
+        results.append(MeasureComparison(measure, label, done, rows))
     return results
 
 
@@ -209,15 +231,15 @@ def _check(by: str, within: str | None) -> None:
         )
 
 
-def _factors(measures: Sequence[Measure], groupings: Sequence[str], *, adjust: bool) -> list[str]:
-    """Return what is counted by: what either grouping alone is adjusted for serves both."""
+def _factors(measures: Sequence[Measure], asked: _Asked) -> list[str]:
+    """Return what is counted by: what either factor alone is adjusted for serves both."""
     terms = [
         term
         for measure in measures
-        for one in groupings
-        for term in terms_of(measure, one, adjust=adjust)
+        for by in asked.factors
+        for term in terms_of(measure, by, adjust=asked.adjust)
     ]
-    return list(dict.fromkeys([*groupings, *terms]))
+    return list(dict.fromkeys([*asked.factors, *terms]))
 
 
 def counted(

@@ -48,7 +48,7 @@ def test_a_site_withheld_by_itself_is_not_told_by_its_surgeon_types(counts):
     }
     pairs.add(MEASURE, counts, inside, {f: by(counts, f) for f in ("site", "surgeon_type")})
     pairs.enter()
-    assert pairs.is_withheld_alone(MEASURE, "site", "avocet")
+    assert pairs.is_withheld_alone(MEASURE, "avocet")
     hidden = ledger.withheld()
     for stratum, comparison in inside["site"].items():
         groups = groups_of(comparison)
