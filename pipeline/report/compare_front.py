@@ -123,6 +123,9 @@ def _withheld(compared: Compared) -> Iterator[Sentence]:
 
 
 def _titles(measures: Sequence[Measure]) -> str:
+    """Name measures; of many only the number, since the table below marks them."""
+    if len(measures) > MOST_IN_A_LIST:
+        return f"{words.count(len(measures), 'measure')}, marked in the table below"
     return words.joined([words.lower_first(measure.title) for measure in measures])
 
 

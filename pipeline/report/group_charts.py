@@ -16,7 +16,7 @@ from pipeline.report import words
 from pipeline.report.markdown import bullets, prose, slug
 from pipeline.report.measure_section import chart_points, point_ids
 from pipeline.report.numbers import Number, Sentence
-from pipeline.report.page import Page, block, finding, item
+from pipeline.report.page import Page, block, finding, item, scrolled
 
 _GAPS = "Where events are rare a point is the gap before an event: higher is fewer events."
 
@@ -109,7 +109,7 @@ def pieces(
     return [
         finding(title),
         *([bullets([item(sentence) for sentence in said])] if said else []),
-        page.image(f"charts-{slug(group)}", drawing),
+        scrolled(page.image(f"charts-{slug(group)}", drawing), f"Control charts, {label}"),
         *note,
     ]
 

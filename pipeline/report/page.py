@@ -105,3 +105,10 @@ def block(name: str, *pieces: str) -> str:
     """Return pieces inside a division of a class."""
     inside = "\n\n".join(pieces)
     return f":::: {{.{name}}}\n\n{inside}\n\n::::"
+
+
+def scrolled(piece: str, label: str) -> str:
+    """Return a wide figure in a region that a narrow screen scrolls."""
+    name = markdown.text(label)
+    opening = f':::: {{.wide-figure tabindex="0" role="region" aria-label="{name}"}}'
+    return f"{opening}\n\n{piece}\n\n::::"
