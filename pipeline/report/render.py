@@ -22,7 +22,10 @@ from pipeline.resources import resource
 
 Progress = Callable[[str], None]
 
-_ASSETS = ("style.css", "page.html", "page.typ", "print.typ", "figures.lua", "skip.html")
+_ASSETS = (
+    *("style.css", "page.html", "page.typ", "print.typ", "figures.lua"),
+    *("skip.html", "end.html"),
+)
 FIGURES = "figures"
 
 
