@@ -11,12 +11,12 @@ from pipeline.analysis.charts.words import BETWEEN
 from pipeline.analysis.multiplicity import FALSE_DISCOVERY_RATE
 from pipeline.commands.chart_counts import gap_counts, period_counts
 from pipeline.commands.charting import OVERALL, RARE
-from pipeline.commands.improvement_log import LogEntry, concerning
+from pipeline.commands.improvement_log import LogEntry, concerning, improvement_log
 from pipeline.measures.catalogue import Better, Measure, load_catalogue
 from pipeline.measures.events import event_order
 from pipeline.measures.periods import months_of
 from pipeline.measures.series import series
-from pipeline.measures.signal_log import LoggedSignal
+from pipeline.measures.signal_log import LoggedSignal, is_kept, keep_signals
 from pipeline.settings import Settings
 from pipeline.store import Store
 
@@ -101,6 +101,19 @@ def scan(material: Sequence[Material], log: Sequence[LogEntry], quarter: str) ->
     found = [Found(one, s, float(p)) for (one, s), p in zip(signals, adjusted, strict=True)]
     since = {(one.measure.name, one.site): _limits_since(one.chart) for one in looked}
     return Scan(quarter, len(looked), tuple(sorted(found, key=importance)), since)
+
+
+def scan_quarter(store: Store, quarter: str, settings: Settings) -> Scan:
+    """Read and judge what `scan` judges."""
+    material = read_material(store, months_of(quarter)[1], settings)
+    return scan(material, improvement_log(store), quarter)
+
+
+def keep_scan(store: Store, found: Scan) -> None:
+    """Keep a quarter's list in a store open for writing, unless the same is kept already."""
+    logged = [one.logged for one in found.found]
+    if not is_kept(store, found.quarter, logged):
+        keep_signals(store, found.quarter, logged, found.charts)
 
 
 def importance(found: Found) -> tuple[object, ...]:

@@ -70,6 +70,7 @@ def signals(
     rate 5%), what points to worse, outcomes before process and balancing measures. A
     signal is a reason to look.
     """
+    from pipeline.commands.signal_scan import keep_scan
     from pipeline.disclosure import Policy
     from pipeline.measures.quarters import check_quarter, latest_quarter
     from pipeline.measures.signal_log import is_kept
@@ -84,7 +85,8 @@ def signals(
         found, before, was_kept = _compared(store, chosen, values)
         record = record and not is_kept(store, chosen, [f.logged for f in found.found])
     if record:
-        _keep(db, found)
+        with open_store(db, read_only=False) as store:
+            keep_scan(store, found)
     if not quiet:
         click.echo(policy.note, err=True)
         if not was_kept:
@@ -110,14 +112,6 @@ def _compared(
         return found, kept, True
     then = scan(material, log, previous)
     return found, [one.logged for one in then.found], then.charts == 0
-
-
-def _keep(db: Path, found: Scan) -> None:
-    from pipeline.measures.signal_log import keep_signals
-    from pipeline.store import open_store
-
-    with open_store(db, read_only=False) as store:
-        keep_signals(store, found.quarter, [f.logged for f in found.found], found.charts)
 
 
 def _print(

@@ -8,6 +8,8 @@ from click.testing import CliRunner, Result
 
 from pipeline.cli import dwell
 from pipeline.errors import DwellError, InputError, NoDataError, UsageError
+from pipeline.measures.signal_log import kept_list
+from pipeline.store import open_store
 from tests.store.small import CONTACT, EPISODE, contact, empty_store, episode, write
 
 
@@ -78,6 +80,9 @@ def test_rejects_history_and_undo_from_the_command_line(here: Path) -> None:
 def test_freeze_and_drift_from_the_command_line(here: Path) -> None:
     run("load", "records", "-q")
     assert "edition 1" in run("freeze", "2025-Q2").stderr
+    with open_store(here / "dwell.duckdb") as opened:
+        assert kept_list(opened, "2025-Q2") is not None
+        assert kept_list(opened, "2025-Q1") is None
     assert "Every published figure still stands." in run("drift").stdout
     assert json.loads(run("drift", "--format", "json").stdout) == []
     assert isinstance(run("drift", "2024-Q1").exception, NoDataError)
