@@ -1,18 +1,22 @@
 """What every figure is made from, kept as tables from one load to the next.
 
 Opaque keys are long texts and every measure is joined by them, so each episode gets a
-small whole number here, and the measures are counted once by month and site. The tables
-hold nothing that the views do not: they are made anew, in the same transaction, whenever
-records, views or measures change.
+small whole number here, the measures are counted once by month and site, and each
+record's rows are summed up for the fingerprint. The tables hold nothing that records and
+views do not: they are made anew, in the same transaction, whenever records, views or
+measures change.
 """
 
 import duckdb
 
+from pipeline.records.layout import RECORDS
 from pipeline.store.views import every_measure
 
 READY = ("episode_dwell", "contact_summary")
 # Counts of every measure by month and site, under the settings' defaults.
 READY_COUNTS = "ready_measure_count"
+# How many rows each record has, and a sum over them that changes when one does.
+RECORD_SUMS = "ready_record_sum"
 COUNTED_BY = ("placed_month", "placed_quarter", "site")
 
 
@@ -35,6 +39,17 @@ def make_ready(connection: duckdb.DuckDBPyConnection) -> None:
         )
     _count_measures(connection)
     connection.execute("drop table temp.numbered")
+    connection.execute(f"create or replace table {RECORD_SUMS} as {_record_sums()}")
+
+
+def _record_sums() -> str:
+    """Sum a digest of every row: the order of rows does not matter then."""
+    return " union all ".join(
+        f"select '{record.name}' as record, count(*) as rows, coalesce(sum("
+        f"md5_number_lower(row({', '.join(record.columns)})::varchar)::hugeint), 0) as total"
+        f" from {record.name}"
+        for record in RECORDS.values()
+    )
 
 
 def counts_sql(measures: str) -> str:

@@ -10,7 +10,7 @@ from pipeline.errors import StoreError
 from pipeline.resources import resource
 from pipeline.store.asking import count_of, first_row
 from pipeline.store.copying import copy_file
-from pipeline.store.kept_ready import READY, READY_COUNTS, make_ready
+from pipeline.store.kept_ready import READY, READY_COUNTS, RECORD_SUMS, make_ready
 from pipeline.store.views import views_text
 
 Connection = duckdb.DuckDBPyConnection
@@ -32,7 +32,8 @@ def migrations() -> list[Migration]:
 
 def views_hash() -> str:
     """Return a digest of the views that this version brings, and of those kept ready."""
-    return hashlib.sha256("\n".join((views_text(), *READY, READY_COUNTS)).encode()).hexdigest()
+    parts = (views_text(), *READY, READY_COUNTS, RECORD_SUMS)
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
 
 def version_of(connection: Connection) -> int:
