@@ -107,7 +107,7 @@ def collect(
     settings_file : str, optional
         The programme's settings.
     beside : Beside, optional
-        A second process, which collects groups and changes meanwhile.
+        A second process, which compares the groups meanwhile.
 
     Raises
     ------
@@ -119,7 +119,7 @@ def collect(
     small_cell = policy.threshold
     with open_store(db) as store:
         check_quarter(store, quarter)
-    others = (beside or Beside(cores=1)).call(_others, db, quarter, policy, settings)
+    compared = (beside or Beside(cores=1)).call(_compared, db, quarter, policy, settings)
     with open_store(db) as store:
         changes = gather.logged_changes(store, months_of(quarter)[1])
         return Collected(
@@ -130,22 +130,17 @@ def collect(
             removal=gather_removal.removal(store, months_of(quarter), policy),
             removal_before=gather_removal.year_before(store, quarter, policy),
             quality=gather_quality.data_quality(store, quarter, settings),
-            compared=others.result()[0],
-            tried=others.result()[1],
+            tried=gather_groups.tried(store, quarter, policy, settings),
+            compared=compared.result(),
             settings=settings,
             policy=policy,
         )
 
 
-def _others(
-    db: str, quarter: str, policy: Policy, settings: Settings
-) -> tuple[tuple[Compared, ...], Tried]:
-    """Return groups and changes, which need no other part; they open the store themselves."""
+def _compared(db: str, quarter: str, policy: Policy, settings: Settings) -> tuple[Compared, ...]:
+    """Return the groups, which need no other part; the store is opened for them alone."""
     with open_store(db) as store:
-        return (
-            gather_groups.outcomes(store, quarter, policy, settings),
-            gather_groups.tried(store, quarter, policy, settings),
-        )
+        return gather_groups.outcomes(store, quarter, policy, settings)
 
 
 def report(
