@@ -12,7 +12,7 @@ from pipeline.analysis.counts import EventCounts, from_frame, together
 from pipeline.analysis.group_tests import gray, log_rank
 from pipeline.analysis.incidence import incidence
 from pipeline.analysis.time_in_place import time_in_place
-from pipeline.disclosure import Policy
+from pipeline.disclosure import Policy, readable
 from pipeline.disclosure.reasons import RARE, rare_reasons
 from pipeline.errors import NoDataError
 from pipeline.figures.funnel import funnel_figure
@@ -33,6 +33,7 @@ from pipeline.report import (
 )
 from pipeline.report.beside import Beside
 from pipeline.report.compare_section import BY_WORDS, Compared
+from pipeline.report.dwell_section import HOURS
 from pipeline.report.front import Facts
 from pipeline.report.gather_removal import totals_of
 from pipeline.report.group_charts import GroupCharts
@@ -138,6 +139,7 @@ def _dwell(store: Store, compared: Compared, policy: Policy) -> DwellByGroup | N
     return DwellByGroup(
         curves=tuple(time_in_place(g) for g in shown),
         reasons=tuple(incidence(g) for g in shown),
+        readable=tuple(readable(policy, g, HOURS[::-1], fill=True) for g in shown),
         left_out=len(groups) - len(kept),
         tests=(log_rank(shown), *(gray(shown, reason) for reason in reasons)),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,7 +12,7 @@ from pipeline.analysis.comparison import GroupRow
 from pipeline.analysis.group_tests import GroupTest
 from pipeline.analysis.incidence import Incidence
 from pipeline.analysis.time_in_place import AT_RISK_HOURS, TimeInPlace
-from pipeline.disclosure import Policy, withheld_at_risk
+from pipeline.disclosure import Policy, Readable, withheld_at_risk
 from pipeline.figures.incidence import incidence_figure
 from pipeline.figures.time_in_place import time_in_place_figure
 from pipeline.report import markdown, words
@@ -34,6 +34,8 @@ class DwellByGroup:
     ----------
     curves, reasons : tuple
         One a group of which enough is known, labelled for print.
+    readable : tuple of Readable
+        Where each group's curves may be read by this audience.
     left_out : int
         Groups with too few children to show.
     tests : tuple of GroupTest
@@ -42,6 +44,7 @@ class DwellByGroup:
 
     curves: tuple[TimeInPlace, ...]
     reasons: tuple[Incidence, ...]
+    readable: tuple[Readable, ...]
     left_out: int
     tests: tuple[GroupTest, ...]
 
@@ -89,8 +92,15 @@ def dwell_pieces(dwell: DwellByGroup, page: Page, policy: Policy) -> list[str]:
         curve.group: [None if gone else int(n) for n, gone in zip(row, mask, strict=True)]
         for curve, row, mask in zip(dwell.curves, at_risk, hidden, strict=True)
     }
-    pieces = page.figure("time-in-place", time_in_place_figure(dwell.curves, numbers=numbers))
-    pieces += page.figure("reasons", incidence_figure(dwell.reasons))
+    curves = [may.time(curve) for may, curve in zip(dwell.readable, dwell.curves, strict=True)]
+    reasons = [may.incidence(one) for may, one in zip(dwell.readable, dwell.reasons, strict=True)]
+    drawings = {
+        "time-in-place": time_in_place_figure(curves, numbers=numbers),
+        "reasons": incidence_figure(reasons),
+    }
+    note, pieces = dwell.readable[0].note, list[str]()
+    for name, drawing in drawings.items():
+        pieces += page.figure(name, replace(drawing, caption=drawing.caption + note))
     if dwell.left_out:
         groups = words.count(dwell.left_out, "group has", "groups have")
         pieces.append(f"{words.sentence_case(groups)} too few children to be drawn.")
