@@ -42,7 +42,8 @@ COMMANDS: dict[str, Entry] = {
     "history": Entry("pipeline.commands.history:history", "Show every version of an episode."),
     "undo": Entry("pipeline.commands.undo:undo", "Take a load back."),
     "freeze": Entry(
-        "pipeline.commands.freeze:freeze", "Keep the figures of a quarter as published."
+        "pipeline.commands.freeze:freeze",
+        "Keep the figures of a quarter as published, and its list of signals.",
     ),
     "drift": Entry(
         "pipeline.commands.drift:drift", "List published figures that later data changed."
