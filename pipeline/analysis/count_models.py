@@ -6,10 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
 from pipeline.analysis.design import above
-from pipeline.analysis.glm import Design, cross, fit_glm
+from pipeline.analysis.glm import Design, cross, fit_glm, mean_and_slope
 from pipeline.analysis.pattern_counts import Sums
 from pipeline.analysis.rates import Kind
 
@@ -100,8 +99,7 @@ def _half_an_event(width: int, y: Floats, d: Floats, kind: Kind) -> Fit:
 
 def predict(design: Design, coefficients: Floats, kind: Kind) -> Floats:
     """Return the expected events a unit for each row of a design."""
-    linear = design @ coefficients
-    mean: Floats = special.expit(linear) if kind == "proportion" else np.exp(linear)
+    mean, _ = mean_and_slope(design @ coefficients, kind)
     return mean
 
 

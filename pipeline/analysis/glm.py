@@ -77,7 +77,7 @@ def fit_glm(X: Design, y: Floats, d: Floats, kind: Kind, *, start: Floats | None
     beta = _begin(X, y, d, kind) if start is None else start
     reached = _likelihood(X @ beta, y, d, kind)
     for _ in range(MOST_STEPS):
-        mean, slope = _mean(X @ beta, kind)
+        mean, slope = mean_and_slope(X @ beta, kind)
         step = inverse(cross(X, d * slope)) @ (X.T @ (y - d * mean))
         for halving in range(MOST_HALVINGS):
             tried = beta + step / 2**halving
@@ -87,7 +87,7 @@ def fit_glm(X: Design, y: Floats, d: Floats, kind: Kind, *, start: Floats | None
         beta, reached = tried, likelihood
         if np.all(np.abs(step) <= SETTLED) or np.any(np.abs(beta) > RUN_AWAY):
             break
-    mean, slope = _mean(X @ beta, kind)
+    mean, slope = mean_and_slope(X @ beta, kind)
     covariance = inverse(cross(X, d * slope))
     with np.errstate(divide="ignore", invalid="ignore"):
         parts = np.where(d * slope > 0, (y - d * mean) ** 2 / (d * slope), 0.0)
@@ -126,7 +126,7 @@ def _begin(X: Design, y: Floats, d: Floats, kind: Kind) -> Floats:
     return beta
 
 
-def _mean(eta: Floats, kind: Kind) -> tuple[Floats, Floats]:
+def mean_and_slope(eta: Floats, kind: Kind) -> tuple[Floats, Floats]:
     """Return the expected events a unit, and their slope in the linear predictor."""
     if kind == "proportion":
         mean: Floats = special.expit(eta)

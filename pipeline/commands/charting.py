@@ -10,7 +10,7 @@ import numpy as np
 
 from pipeline.analysis.charts import DEFAULT_RULES, Change, ControlChart, Counts, control_chart
 from pipeline.analysis.charts.models import MODELS
-from pipeline.analysis.charts.words import BETWEEN
+from pipeline.analysis.charts.words import BETWEEN, GAPS
 from pipeline.commands.chart_counts import (
     gap_counts,
     period_counts,
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
 
 OVERALL = "all"
 YES_NO = {"yes": True, "no": False}
-RARE = frozenset({"g", "t"})
 PERIODS = ("month", "quarter")
 KINDS_OF = {
     "proportion": ("run", "p", "laney", "individuals", "g"),
@@ -144,7 +143,7 @@ class _Maker:
         """Return the chart of one group as it may be shown."""
         sites = _as_codes(where.get("site"))
         changes = concerning(log, self.measure, sites=sites, period=self.asked.period)
-        if self.kind in RARE and self.policy.is_small(part["with_event"].to_numpy().sum()).any():
+        if self.kind in GAPS and self.policy.is_small(part["with_event"].to_numpy().sum()).any():
             none = Counts((), np.zeros(0), np.zeros(0))
             plain = replace(self.asked, baseline=None)
             chart = make_chart(self.measure, none, self.kind, plain, changes)
@@ -154,7 +153,7 @@ class _Maker:
 
     def counts(self, part: pl.DataFrame, where: Where, changes: Sequence[Change]) -> Counts:
         """Return the counts of one group, with what is withheld marked."""
-        if self.kind in RARE:
+        if self.kind in GAPS:
             events = event_order(
                 self.store, self.measure, where=where, months=self.months, settings=self.settings
             )
@@ -177,7 +176,7 @@ def chart_kind(measure: Measure, asked: Asked) -> str:
     """
     if asked.kind is None:
         card = measure.charts[0].value
-        return _counted(measure) if card in RARE and asked.period == "quarter" else card
+        return _counted(measure) if card in GAPS and asked.period == "quarter" else card
     fitting = KINDS_OF[measure.denominator_kind]
     if asked.kind not in fitting:
         raise UsageError(
@@ -195,7 +194,7 @@ def make_chart(
     measure: Measure, counts: Counts, kind: str, asked: Asked, changes: Sequence[Change]
 ) -> ControlChart:
     """Return one chart; a baseline outside the data is the user's to correct."""
-    rare = kind in RARE
+    rare = kind in GAPS
     try:
         chart = control_chart(
             counts,

@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 
 from pipeline.analysis.charts import DEFAULT_RULES, ControlChart, Counts, Signal, control_charts
 from pipeline.analysis.charts.discovery import adjusted_p
-from pipeline.analysis.charts.words import BETWEEN
+from pipeline.analysis.charts.words import BETWEEN, GAPS
 from pipeline.analysis.multiplicity import FALSE_DISCOVERY_RATE
 from pipeline.commands.chart_counts import gap_counts, period_counts
-from pipeline.commands.charting import OVERALL, RARE
+from pipeline.commands.charting import OVERALL
 from pipeline.commands.improvement_log import LogEntry, concerning, improvement_log
 from pipeline.measures.catalogue import Better, Measure, load_catalogue
 from pipeline.measures.events import event_order
@@ -189,7 +189,7 @@ def _charted(material: Material, log: Sequence[LogEntry]) -> Iterator[Looked]:
 
 
 def _is_rare(measure: Measure) -> bool:
-    return measure.charts[0].value in RARE
+    return measure.charts[0].value in GAPS
 
 
 def _has_point(chart: ControlChart, first_month: str) -> bool:

@@ -20,10 +20,9 @@ from pipeline.report.compare_section import (
 )
 from pipeline.report.front import Facts
 from pipeline.report.markdown import bullets, prose
+from pipeline.report.narrative import MAX_IN_A_LIST, shortened
 from pipeline.report.numbers import Sentence
 from pipeline.report.page import block, side_by_side
-
-MOST_IN_A_LIST = 7  # a list for ten minutes; the rest is counted and stands in the table
 
 
 def strip(compared: Compared, facts: Facts, policy: Policy) -> str:
@@ -64,7 +63,7 @@ def what_differs(compared: Compared) -> list[Sentence]:
     """Return which groups differ by more than chance given the case mix, the worse first."""
     called = sorted(called_rows(compared), key=lambda found: not is_worse(*found))
     found = [difference(compared, measure, row) for measure, row in called]
-    return _shortened(found, "further difference") or [none_differs(compared)]
+    return shortened(found, "further difference") or [none_differs(compared)]
 
 
 def to_decide(compared: Compared) -> list[Sentence]:
@@ -75,7 +74,7 @@ def to_decide(compared: Compared) -> list[Sentence]:
             worse.setdefault(row.group, []).append(measure)
     found = [_look_into(compared, g, worse[g]) for g in compared.groups if g in worse]
     nothing = Sentence("Nothing in these figures asks for a decision.")
-    return _shortened(found, "further matter") or [nothing]
+    return shortened(found, "further matter") or [nothing]
 
 
 def _look_into(compared: Compared, group: str, measures: Sequence[Measure]) -> Sentence:
@@ -124,15 +123,6 @@ def _withheld(compared: Compared) -> Iterator[Sentence]:
 
 def _titles(measures: Sequence[Measure]) -> str:
     """Name measures; of many only the number, since the table below marks them."""
-    if len(measures) > MOST_IN_A_LIST:
+    if len(measures) > MAX_IN_A_LIST:
         return f"{words.count(len(measures), 'measure')}, marked in the table below"
     return words.joined([words.lower_first(measure.title) for measure in measures])
-
-
-def _shortened(sentences: list[Sentence], one: str) -> list[Sentence]:
-    """Keep a list short enough to read; the rest is counted and stands in the table."""
-    if len(sentences) <= MOST_IN_A_LIST:
-        return sentences
-    rest = len(sentences) - MOST_IN_A_LIST + 1
-    text = f"And {words.counted(rest, one)}, in the table below."
-    return [*sentences[: MOST_IN_A_LIST - 1], Sentence(text)]

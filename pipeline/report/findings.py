@@ -12,8 +12,6 @@ from pipeline.measures.catalogue import Measure
 from pipeline.measures.signal_log import LoggedSignal, State, states
 from pipeline.report.numbers import Number
 
-RARE = frozenset({"g", "t"})  # charts of the gap between events: up means fewer events
-
 Kind = Literal[
     "beyond", "shift", "uneven", "steady", "blind", "too_few", "provisional", "no_data", "withheld"
 ]

@@ -11,7 +11,7 @@ from pipeline.report import markdown, words
 from pipeline.report.findings import Finding, Rate
 from pipeline.report.markdown import Column, bullets
 from pipeline.report.numbers import Number, Sentence
-from pipeline.report.page import Page, block, item
+from pipeline.report.page import Page, block, side_by_side
 from pipeline.report.words import amount, figure
 from pipeline.report.workbook import Sheet
 
@@ -133,18 +133,11 @@ def three_lists(
     changed: Sequence[Sentence], decide: Sequence[Sentence], unknown: Sequence[Sentence]
 ) -> str:
     """Return the three lists, side by side where there is room."""
-    lists = (
+    return side_by_side(
         ("What changed", "what-changed", changed),
         ("What to decide", "what-to-decide", decide),
         ("What we cannot tell", "what-we-cannot-tell", unknown),
     )
-    parts = [
-        "\n\n".join(
-            ["::: {.list}", f"### {title} {{#{name}}}", bullets([item(s) for s in those]), ":::"]
-        )
-        for title, name, those in lists
-    ]
-    return block("three", *parts)
 
 
 def measure_table(findings: Sequence[Finding], page: Page) -> str:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from pipeline.analysis.charts import ControlChart, Counts
 from pipeline.analysis.charts.detectability import detectability
+from pipeline.analysis.charts.words import GAPS
 from pipeline.analysis.rates import rates, sensitivity
 from pipeline.disclosure import Policy
 from pipeline.disclosure.periods import WithheldPeriods, withheld_periods
@@ -19,7 +20,7 @@ from pipeline.measures.periods import months_of, quarter_of
 from pipeline.measures.series import series
 from pipeline.measures.signal_log import KeptList, kept_list
 from pipeline.report import words
-from pipeline.report.findings import RARE, Finding, Rate, Verdict
+from pipeline.report.findings import Finding, Rate, Verdict
 from pipeline.report.front import Facts
 from pipeline.report.gather_charts import (
     chart_kind,
@@ -27,7 +28,6 @@ from pipeline.report.gather_charts import (
     drawable,
     make_chart,
     rare_counts,
-    until,
 )
 from pipeline.report.narrative import LoggedChange
 from pipeline.report.signals_section import Basis
@@ -88,7 +88,7 @@ def findings(
         months = monthly.filter(monthly["measure"] == measure.name)
         quarters = by_quarter.filter(by_quarter["measure"] == measure.name)
         kind = chart_kind(measure, months)
-        is_rare = kind in RARE
+        is_rare = kind in GAPS
         counts = (
             rare_counts(store, measure, span, settings) if is_rare else counts_of(months, "month")
         )
@@ -164,7 +164,7 @@ class _Series:
 
     def _mask(self, points: int, withheld: WithheldPeriods) -> NDArray[np.bool_]:
         """Return which points of the chart are withheld; of rare events, all or none."""
-        if self.kind not in RARE:
+        if self.kind not in GAPS:
             return withheld.months
         is_small = self.policy.is_small(self._cells(self.quarters)[:, 0]).any()
         return np.full(points, bool(is_small))
@@ -191,7 +191,7 @@ class _Series:
                 kept = turned(kept)  # the list speaks of gaps, and this chart of counts
             return judge_kept(kept, chart, self.measure.better.value, mask)
         before = words.quarter_before(self.quarter)
-        earlier = self._chart(until(self.counts, months_of(before)[1]))
+        earlier = self._chart(self.counts.until(months_of(before)[1]))
         return self._judged(earlier, before, mask[: len(earlier)])
 
     def _rates(self, withheld: WithheldPeriods) -> tuple[Rate, ...]:

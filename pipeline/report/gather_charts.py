@@ -11,11 +11,10 @@ from numpy.typing import NDArray
 
 from pipeline.analysis.charts import Change, ControlChart, Counts, control_chart
 from pipeline.analysis.charts.rare import gaps
-from pipeline.analysis.charts.words import BETWEEN
+from pipeline.analysis.charts.words import BETWEEN, GAPS
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.events import event_order
 from pipeline.measures.periods import quarter_of
-from pipeline.report.findings import RARE
 from pipeline.report.narrative import LoggedChange
 from pipeline.report.verdicts import told_signals
 from pipeline.settings import Settings
@@ -35,7 +34,7 @@ def chart_kind(measure: Measure, months: pl.DataFrame) -> str:
     """Return the card's chart; a chart of counts by month where the events are not rare."""
     kind = measure.charts[0].value
     if (
-        kind not in RARE
+        kind not in GAPS
         or months.is_empty()
         or months["with_event"].sum() <= (MOST_EVENTS * len(months))
     ):
@@ -45,7 +44,7 @@ def chart_kind(measure: Measure, months: pl.DataFrame) -> str:
 
 def is_rare(measure: Measure) -> bool:
     """Whether the card asks for a chart of the gaps between events."""
-    return measure.charts[0].value in RARE
+    return measure.charts[0].value in GAPS
 
 
 def counts_of(frame: pl.DataFrame, period: str) -> Counts:
@@ -78,17 +77,6 @@ def gap_counts(events: pl.DataFrame, measure: Measure) -> Counts:
     )
 
 
-def until(counts: Counts, month: str) -> Counts:
-    """Return the series up to a month."""
-    keep = np.array([period <= month for period in counts.periods], bool)
-    return Counts(
-        periods=tuple(period for period in counts.periods if period <= month),
-        numerator=counts.numerator[keep],
-        denominator=counts.denominator[keep],
-        provisional=counts.provisional[keep],
-    )
-
-
 def make_chart(
     measure: Measure, counts: Counts, changes: Sequence[LoggedChange], kind: str = ""
 ) -> ControlChart:
@@ -102,12 +90,12 @@ def make_chart(
     ]
     card = measure.charts[0].value
     kind = kind or card
-    if kind in RARE:
+    if kind in GAPS:
         return control_chart(counts, kind=kind, changes=log, unit=BETWEEN[kind])
     chart = control_chart(
         counts, kind=kind, changes=log, multiplier=measure.multiplier, unit=measure.unit
     )
-    if card not in RARE:
+    if card not in GAPS:
         return chart
     why = f"not the {card} chart of the measure's card, since the events are not rare"
     return replace(chart, reason=chart.reason.replace("as the measure's card says", why))

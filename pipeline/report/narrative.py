@@ -63,7 +63,7 @@ def what_changed(
     if not found:
         text = "No measure moved beyond what chance alone would bring, and no change was begun."
         found.append(Sentence(text))
-    return _shortened([*found, *standing], "further change", "further changes")
+    return shortened([*found, *standing], "further change", "further changes")
 
 
 def _ended(finding: Finding) -> Sentence:
@@ -106,7 +106,7 @@ def to_decide(
         found.append(Sentence(text, ("rows/set-aside",), "Rows set aside", "data"))
     if not found:
         return [Sentence("Nothing in these figures asks for a decision.")]
-    return _shortened(found, "further matter", "further matters")
+    return shortened(found, "further matter", "further matters")
 
 
 def _look_into(finding: Finding) -> Sentence:
@@ -217,7 +217,7 @@ def _withheld(findings: Sequence[Finding]) -> list[Sentence]:
     return [Sentence(text)]
 
 
-def _shortened(sentences: list[Sentence], one: str, many: str) -> list[Sentence]:
+def shortened(sentences: list[Sentence], one: str, many: str | None = None) -> list[Sentence]:
     """Keep a list short enough to read; the rest is counted and stands in the table."""
     if len(sentences) <= MAX_IN_A_LIST:
         return sentences

@@ -5,11 +5,12 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.analysis.charts import Counts
+from pipeline.analysis.charts.words import GAPS
 from pipeline.measures.catalogue import load_catalogue
 from pipeline.report import words
-from pipeline.report.findings import RARE, Finding
+from pipeline.report.findings import Finding
 from pipeline.report.gather import rate_of
-from pipeline.report.gather_charts import make_chart, until
+from pipeline.report.gather_charts import make_chart
 from pipeline.report.narrative import LoggedChange
 from pipeline.report.verdicts import judge
 
@@ -28,7 +29,7 @@ def finding(measure, rng, *, quarter=QUARTER):
     provisional = np.zeros(len(months), bool)
     provisional[len(months) - int(rng.integers(0, 4)) :] = True
     counts = Counts(months, events, volume, provisional)
-    if measure.charts[0].value in RARE:
+    if measure.charts[0].value in GAPS:
         happened = np.repeat(np.arange(len(months)), events.astype(int))
         counts = Counts(
             tuple(months[i] for i in happened),
@@ -38,7 +39,7 @@ def finding(measure, rng, *, quarter=QUARTER):
         )
     before = words.quarter_before(quarter)
     chart = make_chart(measure, counts, [])
-    earlier = make_chart(measure, until(counts, words.months_of(before)[2]), [])
+    earlier = make_chart(measure, counts.until(words.months_of(before)[2]), [])
     quarters = tuple(
         _guarded(rate_of(measure, q, _row(q, months, events, volume, rng)), rng)
         for q in (words.quarter_before(quarter, back) for back in range(7, -1, -1))

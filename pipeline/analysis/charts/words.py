@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.analysis.charts.results import ControlChart, Signal, spoken
 
-GAPS = frozenset({"g", "t"})
+GAPS = frozenset({"g", "t"})  # charts of the gap between events: up means fewer events
 BETWEEN = {"g": "catheters between events", "t": "catheter-days between events"}
 NAMES = {
     "run": "Run chart", "p": "p chart", "p'": "p′ chart (Laney)", "u": "u chart",
