@@ -22,7 +22,7 @@ RUN = """
 import sys, time
 from pipeline.analysis.charts import control_charts
 from pipeline.analysis.charts.detectability import detectability
-from pipeline.commands.chart_counts import period_counts
+from pipeline.cli.chart_counts import period_counts
 from pipeline.measures.catalogue import load_catalogue
 from pipeline.measures.series import series
 from pipeline.settings import Settings

@@ -27,7 +27,7 @@ import duckdb
 import pytest
 from click.testing import CliRunner
 
-from pipeline.cli import dwell
+from pipeline.cli.main import dwell
 from pipeline.records.layout import RECORDS, Field, Kind
 from pipeline.resources import resource
 from pipeline.store import schema

@@ -10,8 +10,9 @@ from pathlib import Path
 import click
 import pytest
 
-from pipeline import cli, errors
-from pipeline.cli import COMMANDS, dwell
+from pipeline import errors
+from pipeline.cli.main import main as cli
+from pipeline.cli.main import COMMANDS, dwell
 
 HEAVY = {"duckdb", "polars", "pandas", "lifelines", "plotnine", "scipy", "statsmodels", "numpy"}
 
@@ -37,7 +38,7 @@ def test_the_list_of_commands_says_what_the_command_says(name: str) -> None:
 def test_help_imports_no_heavy_library() -> None:
     code = (
         "import sys\n"
-        "from pipeline.cli import dwell\n"
+        "from pipeline.cli.main import dwell\n"
         "dwell.main(['--help'], standalone_mode=False)\n"
         f"sys.exit(' '.join(sorted({HEAVY} & set(sys.modules))) or 0)\n"
     )
@@ -53,7 +54,7 @@ def test_exit_codes_differ() -> None:
 
 def test_an_unknown_command_is_a_usage_error() -> None:
     done = subprocess.run(
-        [sys.executable, "-c", "from pipeline.cli import main; main()", "nonsense"],
+        [sys.executable, "-c", "from pipeline.cli.main import main; main()", "nonsense"],
         capture_output=True,
         text=True,
         check=False,

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from pipeline.analysis.counts import CENSORED, EventCounts, from_episodes
-from pipeline.analysis.incidence import incidence
-from pipeline.analysis.time_in_place import time_in_place
+from pipeline.analysis.survival.event_counts import CENSORED, EventCounts, from_episodes
+from pipeline.analysis.survival.incidence import incidence
+from pipeline.analysis.survival.time_in_place import time_in_place
 from pipeline.disclosure import Policy, Readable, readable
 
 REASONS = ("completed", "dislodged", "leakage", "pump_fault")

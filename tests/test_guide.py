@@ -17,7 +17,7 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from pipeline.cli import COMMANDS, dwell
+from pipeline.cli.main import COMMANDS, dwell
 from pipeline.errors import DwellError
 from pipeline.report.render import Order, Rendered
 from pipeline.settings import load_settings

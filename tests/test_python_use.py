@@ -4,7 +4,7 @@ import subprocess
 import sys
 
 from pipeline import open_store
-from pipeline.analysis.rates import rates
+from pipeline.analysis.rates.rates import rates
 from pipeline.measures.catalogue import find_measure
 from pipeline.measures.series import series
 

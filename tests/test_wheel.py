@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[1]
-RUN = "from pipeline.cli import main; main()"
+RUN = "from pipeline.cli.main import main; main()"
 
 
 @pytest.fixture(scope="module")

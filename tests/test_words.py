@@ -44,7 +44,7 @@ def test_no_file_names(what: str) -> None:
 
 def test_the_whole_project_is_read() -> None:
     names = {str(path.relative_to(ROOT)) for path in files()}
-    assert {"README.md", "Makefile", "requirements.lock", "pipeline/cli.py"} <= names
+    assert {"README.md", "Makefile", "requirements.lock", "pipeline/cli/main.py"} <= names
 
 
 def test_the_lock_holds_versions_and_hashes_and_no_address() -> None:

@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline.analysis.counts import EventCounts, Floats, Ints
-from pipeline.analysis.incidence import Incidence
-from pipeline.analysis.time_in_place import TimeInPlace
+from pipeline.analysis.survival.event_counts import EventCounts, Floats, Ints
+from pipeline.analysis.survival.incidence import Incidence
+from pipeline.analysis.survival.time_in_place import TimeInPlace
 from pipeline.disclosure.policy import Policy
 
 Bools = NDArray[np.bool_]

@@ -21,10 +21,9 @@ from plotnine import (
     scale_y_continuous,
 )
 
-from pipeline.analysis.change import ChangeEffect
+from pipeline.analysis.change.effect import ChangeEffect
 from pipeline.analysis.charts.results import spoken
-from pipeline.analysis.charts.words import figure
-from pipeline.analysis.contrasts import Contrast
+from pipeline.analysis.comparison.contrasts import Contrast
 from pipeline.figures.group_words import plain
 from pipeline.figures.look import (
     CENTRE,
@@ -38,6 +37,7 @@ from pipeline.figures.look import (
     look,
 )
 from pipeline.measures.catalogue import Measure
+from pipeline.words.chart import figure
 
 LABEL_WIDTH = 30
 LATE = 0.6  # after this share of the months, what was changed is written before its line

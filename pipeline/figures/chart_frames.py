@@ -16,7 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline.analysis.charts.results import ControlChart, spoken
-from pipeline.analysis.charts.words import figure
+from pipeline.words.chart import figure
 
 Floats = NDArray[np.float64]
 

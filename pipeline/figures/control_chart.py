@@ -26,7 +26,6 @@ from plotnine import (
 )
 
 from pipeline.analysis.charts.results import ControlChart
-from pipeline.analysis.charts.words import description, headline, method, unit_of
 from pipeline.figures import chart_axis as axis
 from pipeline.figures import chart_frames as frames
 from pipeline.figures import chart_text as text
@@ -44,6 +43,7 @@ from pipeline.figures.look import (
     Drawing,
     look,
 )
+from pipeline.words.chart import description, headline, method, unit_of
 
 SMALL_COLUMNS = 3
 PANEL_CM = (5.2, 3.9)

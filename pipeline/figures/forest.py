@@ -24,12 +24,12 @@ from plotnine import (
     scale_y_continuous,
 )
 
-from pipeline.analysis.modelling import ModelResult
-from pipeline.analysis.models import ModelFit
-from pipeline.analysis.ph_checks import PhCheck, WindowRatio
-from pipeline.analysis.risks import Risk
+from pipeline.analysis.survival.absolute_risks import Risk
+from pipeline.analysis.survival.model_data import ModelFit
+from pipeline.analysis.survival.modelling import ModelResult
+from pipeline.analysis.survival.ph_checks import PhCheck, WindowRatio
 from pipeline.figures.look import CENTRE, INK, LABEL_SIZE, MUTED, POINT, WIDE_CM, Drawing, look
-from pipeline.records.wording import effect_of, noun_of, quantity_of, words_of
+from pipeline.words.codes import effect_of, noun_of, quantity_of, words_of
 
 TICKS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 ROW_CM = 0.62

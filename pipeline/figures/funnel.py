@@ -20,8 +20,8 @@ from plotnine import (
     scale_y_continuous,
 )
 
-from pipeline.analysis.comparison import Comparison
-from pipeline.analysis.funnel import Funnel, funnel
+from pipeline.analysis.comparison.compare import Comparison
+from pipeline.analysis.comparison.funnel import Funnel, funnel
 from pipeline.figures.group_words import (
     GROUP_WORDS,
     Hidden,

@@ -22,7 +22,7 @@ from plotnine import (
     scale_x_continuous,
 )
 
-from pipeline.analysis.hazard import NIGHT_ENDS, NIGHT_STARTS, ClockHazard, HazardCurve
+from pipeline.analysis.survival.hazard import NIGHT_ENDS, NIGHT_STARTS, ClockHazard, HazardCurve
 from pipeline.figures.look import (
     CHART_CM,
     GRID,
@@ -35,7 +35,7 @@ from pipeline.figures.look import (
     look,
 )
 from pipeline.figures.steps import HOURS_SHOWN, spread
-from pipeline.records.wording import noun_of
+from pipeline.words.codes import noun_of
 
 UNIT = "per 100 catheter-days"
 MOST_WITH_LIMITS = 2

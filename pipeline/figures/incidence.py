@@ -23,18 +23,10 @@ from plotnine import (
     scale_y_continuous,
 )
 
-from pipeline.analysis.counts import Floats
-from pipeline.analysis.incidence import Incidence
+from pipeline.analysis.survival.event_counts import Floats
+from pipeline.analysis.survival.incidence import Incidence
 from pipeline.disclosure.reasons import RARE
-from pipeline.figures.look import (
-    INK,
-    LIMIT,
-    PAPER,
-    REASON_COLOURS,
-    WIDE_CM,
-    Drawing,
-    look,
-)
+from pipeline.figures.look import INK, LIMIT, PAPER, REASON_COLOURS, WIDE_CM, Drawing, look
 from pipeline.figures.steps import HOURS_SHOWN, spoken, spread, stepped
 
 USUAL = "completed"

@@ -18,7 +18,7 @@ from plotnine import (
     scale_y_continuous,
 )
 
-from pipeline.analysis.pump import FLOW_TOLERANCE, PumpRow
+from pipeline.analysis.survival.pump import FLOW_TOLERANCE, PumpRow
 from pipeline.figures.look import GRID, INK, ORANGE, SKY, WIDE_CM, Drawing, look
 
 WORDS = {

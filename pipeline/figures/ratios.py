@@ -23,8 +23,8 @@ from plotnine import (
     scale_y_continuous,
 )
 
-from pipeline.analysis.comparison import Comparison, GroupRow
-from pipeline.analysis.rates import rates
+from pipeline.analysis.comparison.compare import Comparison, GroupRow
+from pipeline.analysis.rates.rates import rates
 from pipeline.disclosure import Policy
 from pipeline.figures.group_words import (
     GROUP_WORDS,
@@ -36,16 +36,7 @@ from pipeline.figures.group_words import (
     listed,
     probability,
 )
-from pipeline.figures.look import (
-    CENTRE,
-    INK,
-    LABEL_SIZE,
-    MUTED,
-    POINT,
-    WIDE_CM,
-    Drawing,
-    look,
-)
+from pipeline.figures.look import CENTRE, INK, LABEL_SIZE, MUTED, POINT, WIDE_CM, Drawing, look
 from pipeline.figures.steps import spoken
 from pipeline.measures.catalogue import Measure
 

@@ -11,9 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.analysis.charts.words import figure
 from pipeline.errors import RenderError
 from pipeline.figures.look import INK, POINT, SPARK_CM
+from pipeline.words.chart import figure
 
 _WIDTH, _HEIGHT = 112.0, 28.0
 _MARGIN = 4.0

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.records.wording import words_of
+from pipeline.words.codes import words_of
 
 Floats = NDArray[np.float64]
 

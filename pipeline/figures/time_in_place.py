@@ -23,8 +23,8 @@ from plotnine import (
     scale_y_continuous,
 )
 
-from pipeline.analysis.interval_censored import TurnbullCurve
-from pipeline.analysis.time_in_place import AT_RISK_HOURS, TimeInPlace
+from pipeline.analysis.survival.interval_censored import TurnbullCurve
+from pipeline.analysis.survival.time_in_place import AT_RISK_HOURS, TimeInPlace
 from pipeline.figures.look import (
     INK,
     LABEL_SIZE,

@@ -7,14 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from pipeline.records.export_column import Column
-from pipeline.records.hints import (
-    CODE_WORDS,
-    FIELD_WORDS,
-    MISSING,
-    NO,
-    UNIT_WORDS,
-    YES,
-)
+from pipeline.records.hints import CODE_WORDS, FIELD_WORDS, MISSING, NO, UNIT_WORDS, YES
 from pipeline.records.layout import RECORDS, Field, Kind, Record
 from pipeline.records.units import FACTORS
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from pipeline.analysis.change import ChangeEffect
-from pipeline.analysis.change_words import ratio_name, sentence
-from pipeline.analysis.contrasts import Contrast
-from pipeline.analysis.rates import Rates
-from pipeline.analysis.segmented import Effect
+from pipeline.analysis.change.effect import ChangeEffect
+from pipeline.analysis.change.segmented import Effect
+from pipeline.analysis.comparison.contrasts import Contrast
+from pipeline.analysis.rates.rates import Rates
 from pipeline.disclosure import WITHHELD
 from pipeline.report.compare_rows import number
 from pipeline.report.gather_change import JudgedChange
+from pipeline.words.change import ratio_name, sentence
 
 Row = dict[str, Any]
 

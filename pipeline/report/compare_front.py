@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from pipeline.disclosure import Policy
 from pipeline.measures.catalogue import Measure
-from pipeline.report import markdown, words
+from pipeline.report import markdown
 from pipeline.report.compare_section import (
     BY_WORDS,
     Compared,
@@ -23,6 +23,7 @@ from pipeline.report.markdown import bullets, prose
 from pipeline.report.narrative import MAX_IN_A_LIST, shortened
 from pipeline.report.numbers import Sentence
 from pipeline.report.page import block, side_by_side
+from pipeline.words import numbers as words
 
 
 def strip(compared: Compared, facts: Facts, policy: Policy) -> str:

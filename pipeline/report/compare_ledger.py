@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.analysis.comparison import Comparison
-from pipeline.analysis.pattern_counts import PatternCounts
+from pipeline.analysis.comparison.compare import Comparison
+from pipeline.analysis.comparison.pattern_counts import PatternCounts
 from pipeline.disclosure import Key, Ledger, Policy, WithheldRows, enter_rows
 from pipeline.measures.catalogue import Measure
 

@@ -6,17 +6,18 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pipeline.analysis.comparison import GroupRow
+from pipeline.analysis.comparison.compare import GroupRow
 from pipeline.figures.funnel import funnel_figure
 from pipeline.measures.catalogue import Better, Measure
-from pipeline.records.wording import words_of
-from pipeline.report import markdown, words
+from pipeline.report import markdown
 from pipeline.report.gather_compare import MeasureComparison
 from pipeline.report.markdown import Column, slug
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block, item
-from pipeline.report.words import amount, ratio, ratio_limits
 from pipeline.report.workbook import Sheet
+from pipeline.words import numbers as words
+from pipeline.words.codes import words_of
+from pipeline.words.numbers import amount, ratio, ratio_limits
 
 BY_WORDS = {"site": "sites", "surgeon_type": "surgeon types"}
 MOST_FUNNELS = 4

@@ -8,10 +8,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.analysis.counts import EventCounts, from_frame, together
-from pipeline.analysis.group_tests import gray, log_rank
-from pipeline.analysis.incidence import incidence
-from pipeline.analysis.time_in_place import time_in_place
+from pipeline.analysis.survival.event_counts import EventCounts, from_frame, together
+from pipeline.analysis.survival.group_tests import gray, log_rank
+from pipeline.analysis.survival.incidence import incidence
+from pipeline.analysis.survival.time_in_place import time_in_place
 from pipeline.disclosure import Policy, readable
 from pipeline.disclosure.reasons import RARE, rare_reasons
 from pipeline.errors import NoDataError
@@ -29,9 +29,7 @@ from pipeline.report import (
     group_charts,
     groups_section,
     methods,
-    words,
 )
-from pipeline.report.beside import Beside
 from pipeline.report.compare_section import BY_WORDS, Compared
 from pipeline.report.dwell_section import HOURS
 from pipeline.report.front import Facts
@@ -40,9 +38,11 @@ from pipeline.report.group_charts import GroupCharts
 from pipeline.report.groups_section import DwellByGroup
 from pipeline.report.markdown import show, slug, text
 from pipeline.report.page import block, paragraph
+from pipeline.report.second_process import Beside
 from pipeline.report.sections import Sections, made_beside
 from pipeline.settings import load_settings
 from pipeline.store import Store, open_store
+from pipeline.words import numbers as words
 
 
 @dataclass(frozen=True)

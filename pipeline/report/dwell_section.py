@@ -9,18 +9,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.analysis.incidence import Incidence
-from pipeline.analysis.time_in_place import AT_RISK_HOURS, Quantile, TimeInPlace
+from pipeline.analysis.survival.incidence import Incidence
+from pipeline.analysis.survival.time_in_place import AT_RISK_HOURS, Quantile, TimeInPlace
 from pipeline.disclosure import WITHHELD, Policy, Readable, withheld_at_risk
 from pipeline.figures.incidence import incidence_figure
 from pipeline.figures.look import Drawing
 from pipeline.figures.time_in_place import EVERYONE, time_in_place_figure
-from pipeline.report import markdown, words
+from pipeline.report import markdown
 from pipeline.report.markdown import Column
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page
-from pipeline.report.words import figure
 from pipeline.report.workbook import Sheet
+from pipeline.words import numbers as words
+from pipeline.words.numbers import figure
 
 Floats = NDArray[np.float64]
 

@@ -7,7 +7,7 @@ from typing import Literal
 
 from pipeline.analysis.charts import ControlChart
 from pipeline.analysis.charts.detectability import Detectability
-from pipeline.analysis.rates import LOW_ASCERTAINMENT
+from pipeline.analysis.rates.rates import LOW_ASCERTAINMENT
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.signal_log import LoggedSignal, State, states
 from pipeline.report.numbers import Number

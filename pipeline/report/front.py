@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from pipeline.figures.sparkline import sparkline
-from pipeline.report import markdown, words
+from pipeline.report import markdown
 from pipeline.report.findings import Finding, Rate
 from pipeline.report.markdown import Column, bullets
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block, side_by_side
-from pipeline.report.words import amount, figure
 from pipeline.report.workbook import Sheet
+from pipeline.words import numbers as words
+from pipeline.words.numbers import amount, figure
 
 _COLUMNS = (
     Column("Measure (unit)", 34),

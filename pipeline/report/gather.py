@@ -11,29 +11,23 @@ from numpy.typing import NDArray
 
 from pipeline.analysis.charts import ControlChart, Counts
 from pipeline.analysis.charts.detectability import detectability
-from pipeline.analysis.charts.words import GAPS
-from pipeline.analysis.rates import rates, sensitivity
+from pipeline.analysis.rates.rates import rates, sensitivity
 from pipeline.disclosure import Policy
 from pipeline.disclosure.periods import WithheldPeriods, withheld_periods
 from pipeline.measures.catalogue import Measure, load_catalogue
 from pipeline.measures.periods import months_of, quarter_of
 from pipeline.measures.series import series
 from pipeline.measures.signal_log import KeptList, kept_list
-from pipeline.report import words
 from pipeline.report.findings import Finding, Rate, Verdict
 from pipeline.report.front import Facts
-from pipeline.report.gather_charts import (
-    chart_kind,
-    counts_of,
-    drawable,
-    make_chart,
-    rare_counts,
-)
+from pipeline.report.gather_charts import chart_kind, counts_of, drawable, make_chart, rare_counts
 from pipeline.report.narrative import LoggedChange
 from pipeline.report.signals_section import Basis
 from pipeline.report.verdicts import NETWORK, judge_kept, judge_told, turned, with_sight
 from pipeline.settings import Settings
 from pipeline.store import Store
+from pipeline.words import numbers as words
+from pipeline.words.chart import GAPS
 
 if TYPE_CHECKING:
     import polars as pl

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.analysis.change import AFTER, BEFORE, PERIOD, ChangeEffect, SiteMonths, assess
-from pipeline.analysis.pattern_counts import PatternCounts
+from pipeline.analysis.change.effect import AFTER, BEFORE, PERIOD, ChangeEffect, SiteMonths, assess
+from pipeline.analysis.comparison.pattern_counts import PatternCounts
 from pipeline.disclosure import Policy, withheld_rows
 from pipeline.errors import NoDataError, UsageError
 from pipeline.measures.catalogue import Measure, find_measure

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from pipeline.analysis.charts import Change, ControlChart, Counts, control_chart
 from pipeline.analysis.charts.rare import gaps
-from pipeline.analysis.charts.words import BETWEEN, GAPS
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.events import event_order
 from pipeline.measures.periods import quarter_of
@@ -19,6 +18,7 @@ from pipeline.report.narrative import LoggedChange
 from pipeline.report.verdicts import told_signals
 from pipeline.settings import Settings
 from pipeline.store import Store
+from pipeline.words.chart import BETWEEN, GAPS
 
 if TYPE_CHECKING:
     import polars as pl

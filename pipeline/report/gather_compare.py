@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.analysis.comparison import Comparison, compare, in_order, with_calls
-from pipeline.analysis.pattern_counts import Cells, PatternCounts
+from pipeline.analysis.comparison.compare import Comparison, compare, in_order, with_calls
+from pipeline.analysis.comparison.pattern_counts import Cells, PatternCounts
 from pipeline.disclosure import Ledger, Policy, WithheldRows, rows_withheld
 from pipeline.errors import NoDataError, UsageError
 from pipeline.measures.catalogue import Measure

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.analysis.charts import Change, ControlChart, Counts, control_charts
-from pipeline.analysis.charts.words import BETWEEN, GAPS
 from pipeline.disclosure import Policy
 from pipeline.disclosure.whole_series import drawn_whole
 from pipeline.errors import NoDataError
@@ -25,6 +24,7 @@ from pipeline.report.gather_compare import EARLIEST
 from pipeline.report.group_charts import GroupCharts
 from pipeline.settings import Settings
 from pipeline.store import Store
+from pipeline.words.chart import BETWEEN, GAPS
 
 if TYPE_CHECKING:
     import polars as pl

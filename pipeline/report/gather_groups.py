@@ -8,7 +8,6 @@ from pipeline.disclosure import Policy
 from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import Kind, Measure, load_catalogue
 from pipeline.measures.periods import months_of
-from pipeline.report import words
 from pipeline.report.compare_section import Compared
 from pipeline.report.gather_change import judge_changes, read_changes
 from pipeline.report.gather_compare import EARLIEST, compare_measures, final_months
@@ -17,6 +16,7 @@ from pipeline.report.group_charts import GroupCharts
 from pipeline.report.tried_section import Tried
 from pipeline.settings import Settings
 from pipeline.store import Store
+from pipeline.words import numbers as words
 
 QUARTERS = 8  # one quarter alone is too few to tell sites apart
 GROUPINGS = ("site", "surgeon_type")

@@ -6,13 +6,7 @@ from pipeline.figures.completeness import BANDS, FieldShare
 from pipeline.measures.catalogue import load_catalogue
 from pipeline.measures.counting import ALL
 from pipeline.measures.published import drift
-from pipeline.report.quality import (
-    DataQuality,
-    FileRows,
-    MovedFigure,
-    SiteQuality,
-    WaitingRows,
-)
+from pipeline.report.quality import DataQuality, FileRows, MovedFigure, SiteQuality, WaitingRows
 from pipeline.settings import Settings
 from pipeline.store import Store, holdings
 from pipeline.store.completeness import completeness

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pipeline.analysis.counts import EventCounts, from_frame, together
-from pipeline.analysis.incidence import incidence
-from pipeline.analysis.time_in_place import time_in_place
+from pipeline.analysis.survival.event_counts import EventCounts, from_frame, together
+from pipeline.analysis.survival.incidence import incidence
+from pipeline.analysis.survival.time_in_place import time_in_place
 from pipeline.disclosure import Policy, readable, withheld_at_risk
 from pipeline.disclosure.reasons import RARE, rare_reasons
 from pipeline.errors import NoDataError
 from pipeline.measures.dwell_counts import REASONS, removal_rows
 from pipeline.measures.periods import months_of
-from pipeline.report import words
 from pipeline.report.dwell_section import HOURS, Removal
 from pipeline.store import Store
+from pipeline.words import numbers as words
 
 if TYPE_CHECKING:
     import polars as pl

@@ -8,15 +8,15 @@ from functools import cached_property
 
 from pipeline.analysis.charts import DEFAULT_RULES, ControlChart, Signal
 from pipeline.analysis.charts.discovery import adjusted_p
-from pipeline.analysis.charts.words import headline
-from pipeline.analysis.multiplicity import FALSE_DISCOVERY_RATE
+from pipeline.analysis.rates.multiplicity import FALSE_DISCOVERY_RATE
 from pipeline.figures.control_chart import small_multiples
 from pipeline.measures.catalogue import Measure
-from pipeline.report import words
 from pipeline.report.markdown import bullets, prose, slug
 from pipeline.report.measure_section import chart_points, point_ids
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block, finding, item, scrolled
+from pipeline.words import numbers as words
+from pipeline.words.chart import headline
 
 _GAPS = "Where events are rare a point is the gap before an event: higher is fewer events."
 

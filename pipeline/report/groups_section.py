@@ -8,20 +8,21 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.analysis.comparison import GroupRow
-from pipeline.analysis.group_tests import GroupTest
-from pipeline.analysis.incidence import Incidence
-from pipeline.analysis.time_in_place import AT_RISK_HOURS, TimeInPlace
+from pipeline.analysis.comparison.compare import GroupRow
+from pipeline.analysis.survival.group_tests import GroupTest
+from pipeline.analysis.survival.incidence import Incidence
+from pipeline.analysis.survival.time_in_place import AT_RISK_HOURS, TimeInPlace
 from pipeline.disclosure import Policy, Readable, withheld_at_risk
 from pipeline.figures.incidence import incidence_figure
 from pipeline.figures.time_in_place import time_in_place_figure
-from pipeline.report import markdown, words
+from pipeline.report import markdown
 from pipeline.report.compare_section import Compared, is_too_few, shown_rows
 from pipeline.report.dwell_section import reason_label
 from pipeline.report.markdown import Column, prose
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page
-from pipeline.report.words import amount, figure, ratio, ratio_limits
+from pipeline.words import numbers as words
+from pipeline.words.numbers import amount, figure, ratio, ratio_limits
 
 _LEFT_OUT = "not adjusted for"
 

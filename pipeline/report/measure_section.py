@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from pipeline.analysis.charts import ControlChart
-from pipeline.analysis.charts.words import unit_of
 from pipeline.figures.control_chart import control_chart_figure
 from pipeline.report import markdown
 from pipeline.report.findings import Finding
 from pipeline.report.measure_words import about_measure
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block, paragraph
+from pipeline.words.chart import unit_of
 
 NOT_DRAWN = (
     "The chart is not drawn in this copy: each of its points would be a small number of children."

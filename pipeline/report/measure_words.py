@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from pipeline.report import phrases, words
+from pipeline.report import phrases
 from pipeline.report.findings import Finding
 from pipeline.report.numbers import Sentence
+from pipeline.words import numbers as words
 
 
 def about_measure(finding: Finding) -> list[Sentence]:

@@ -13,14 +13,15 @@ from importlib.metadata import version
 
 from pipeline import __version__
 from pipeline.figures.group_words import TERM_WORDS
-from pipeline.records.wording import words_of
-from pipeline.report import markdown, words
+from pipeline.report import markdown
 from pipeline.report.findings import Finding
 from pipeline.report.front import Facts
 from pipeline.report.gather_charts import MOST_EVENTS
 from pipeline.report.gather_compare import MeasureComparison
 from pipeline.report.markdown import Column, bullets, prose
-from pipeline.report.words import figure
+from pipeline.words import numbers as words
+from pipeline.words.codes import words_of
+from pipeline.words.numbers import figure
 
 SOURCES = (
     "Reporting: SQUIRE 2.0, Ogrinc et al. 2016, BMJ Qual Saf 25:986-992.",

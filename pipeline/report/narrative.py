@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pipeline.report import phrases, words
+from pipeline.report import phrases
 from pipeline.report.findings import Finding
 from pipeline.report.numbers import Sentence
-from pipeline.report.words import count, figure
+from pipeline.words import numbers as words
+from pipeline.words.numbers import count, figure
 
 MAX_IN_A_LIST = 7  # a list for ten minutes; the rest is counted and stands in the table
 

@@ -8,8 +8,8 @@ from pathlib import Path
 from pipeline.figures.look import Drawing
 from pipeline.figures.sparkline import Sparkline
 from pipeline.report import markdown
-from pipeline.report.beside import Beside
 from pipeline.report.numbers import Sentence
+from pipeline.report.second_process import Beside
 
 FIGURES = "figures"
 

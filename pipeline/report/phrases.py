@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from pipeline.report.findings import Finding, Rate
-from pipeline.report.words import amount, figure, noun
+from pipeline.words.numbers import amount, figure, noun
 
 
 def rate_phrase(rate: Rate, unit: str) -> str:

@@ -6,14 +6,15 @@ import re
 from collections.abc import Sequence
 
 from pipeline.figures.completeness import FieldShare, completeness_figure
-from pipeline.report import markdown, words
+from pipeline.report import markdown
 from pipeline.report.findings import Finding
 from pipeline.report.markdown import Column, prose
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page
 from pipeline.report.quality import DataQuality, SiteQuality
-from pipeline.report.words import count, few, figure
 from pipeline.report.workbook import Sheet
+from pipeline.words import numbers as words
+from pipeline.words.numbers import count, few, figure
 
 _COUNT = re.compile(r"\b\d[\d,]* ")
 MOST_SITES = 20  # that a table or a figure has room for; of more, those of which least is known

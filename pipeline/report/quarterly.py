@@ -25,7 +25,6 @@ from pipeline.report import (
     signals_section,
     tried_section,
 )
-from pipeline.report.beside import Beside
 from pipeline.report.compare_section import Compared
 from pipeline.report.definitions import definitions
 from pipeline.report.dwell_section import Removal
@@ -37,12 +36,13 @@ from pipeline.report.narrative import LoggedChange
 from pipeline.report.numbers import Number
 from pipeline.report.page import paragraph
 from pipeline.report.quality import DataQuality
+from pipeline.report.second_process import Beside
 from pipeline.report.sections import Sections, made_beside
 from pipeline.report.signals_section import Basis
 from pipeline.report.tried_section import Tried
-from pipeline.report.words import quarter_before
 from pipeline.settings import Settings, load_settings
 from pipeline.store import open_store
+from pipeline.words.numbers import quarter_before
 
 
 @dataclass(frozen=True)

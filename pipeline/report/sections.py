@@ -7,12 +7,12 @@ from pathlib import Path
 from typing import ClassVar, TypeVar
 
 from pipeline import __version__
-from pipeline.report.beside import Beside
 from pipeline.report.definitions import CAUTIONS
 from pipeline.report.front import Facts
 from pipeline.report.markdown import bullets, prose, show
 from pipeline.report.numbers import FILE, Ledger, Number, Sentence
 from pipeline.report.page import Page, block
+from pipeline.report.second_process import Beside
 from pipeline.report.workbook import FILE as WORKBOOK
 from pipeline.report.workbook import Sheet, write_workbook
 

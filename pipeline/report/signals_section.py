@@ -6,13 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipeline.measures.signal_log import LoggedSignal, State, states
-from pipeline.report import markdown, words
+from pipeline.report import markdown
 from pipeline.report.findings import Finding
 from pipeline.report.markdown import Column, prose
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import paragraph
 from pipeline.report.verdicts import direction_of, short_words
 from pipeline.report.workbook import Sheet
+from pipeline.words import numbers as words
 
 STATES: tuple[State, ...] = ("new", "continuing", "ended")
 

@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pipeline.analysis.change_words import CAUTION, is_beyond_chance
 from pipeline.figures.change import change_figure
-from pipeline.report import change_rows, markdown, words
+from pipeline.report import change_rows, markdown
 from pipeline.report.gather_change import Change, JudgedChange
 from pipeline.report.markdown import Column, prose, slug
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block
-from pipeline.report.words import figure
 from pipeline.report.workbook import Sheet
+from pipeline.words import numbers as words
+from pipeline.words.change import CAUTION, is_beyond_chance
+from pipeline.words.numbers import figure
 
 _FROM_ROW = ("before", "after")
 _RATIOS = {

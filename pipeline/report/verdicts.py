@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from pipeline.analysis.charts import ControlChart, Signal
 from pipeline.measures.signal_log import LoggedSignal
-from pipeline.report import words
 from pipeline.report.findings import Verdict
+from pipeline.words import numbers as words
 
 Bools = NDArray[np.bool_]
 MOST_MONTHS = 24  # a chart that needs longer to see a doubling says too few to tell

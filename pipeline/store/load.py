@@ -11,12 +11,12 @@ from pipeline.errors import InputError
 from pipeline.records.layout import RECORDS
 from pipeline.records.mapping import Mapping
 from pipeline.records.sources import Source
-from pipeline.store.asking import count_of, first_row
 from pipeline.store.checks import Finding, run_checks
 from pipeline.store.connection import plain_errors
-from pipeline.store.judging import judge
 from pipeline.store.kept_ready import make_ready
-from pipeline.store.known import Known, find_known, keep_undecided
+from pipeline.store.loaded_before import Known, find_known, keep_undecided
+from pipeline.store.one_row import count_of, first_row
+from pipeline.store.row_rules import judge
 from pipeline.store.screening import screen_keys
 from pipeline.store.session import open_store
 from pipeline.store.staging import Staged, note_placements, stage

@@ -13,8 +13,8 @@ from pipeline.records.keys import IDENTIFIERS, pseudonym
 from pipeline.records.layout import RECORDS, Field, Kind, Record
 from pipeline.records.plan import Plan, make_plan
 from pipeline.records.sources import Source
-from pipeline.store.asking import count_of, first_row
 from pipeline.store.connection import owner_only, plain_errors
+from pipeline.store.one_row import count_of, first_row
 from pipeline.store.reading import Relation, relation_of
 from pipeline.store.staging import RAGGED, bind_source, note_placements, with_placement
 

@@ -8,9 +8,9 @@ import duckdb
 
 from pipeline.errors import StoreError
 from pipeline.resources import resource
-from pipeline.store.asking import count_of, first_row
 from pipeline.store.copying import copy_file
 from pipeline.store.kept_ready import READY, READY_COUNTS, RECORD_SUMS, make_ready
+from pipeline.store.one_row import count_of, first_row
 from pipeline.store.views import views_text
 
 Connection = duckdb.DuckDBPyConnection

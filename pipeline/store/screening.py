@@ -7,14 +7,8 @@ import duckdb
 from pipeline.errors import PrivacyError
 from pipeline.records.layout import Kind
 from pipeline.records.plan import literal
-from pipeline.records.screens import (
-    CELL_SCREENS,
-    KEY_SCREENS,
-    TEXT_SCREENS,
-    any_of,
-    likenesses,
-)
-from pipeline.store.asking import count_of
+from pipeline.records.screens import CELL_SCREENS, KEY_SCREENS, TEXT_SCREENS, any_of, likenesses
+from pipeline.store.one_row import count_of
 from pipeline.store.staging import Staged
 
 Connection = duckdb.DuckDBPyConnection

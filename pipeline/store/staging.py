@@ -10,7 +10,7 @@ from pipeline.records.layout import RECORDS, Kind, Record
 from pipeline.records.mapped import PLACED, bind_mapped, looked_up, placement_of
 from pipeline.records.plan import Check, make_plan, quote
 from pipeline.records.sources import Source
-from pipeline.store.asking import count_of
+from pipeline.store.one_row import count_of
 from pipeline.store.reading import Relation, relation_of
 
 Connection = duckdb.DuckDBPyConnection

@@ -11,9 +11,9 @@ import duckdb
 
 from pipeline.errors import UsageError
 from pipeline.records.layout import RECORDS, Record
-from pipeline.store.asking import count_of, first_row
 from pipeline.store.connection import plain_errors
 from pipeline.store.kept_ready import make_ready
+from pipeline.store.one_row import count_of, first_row
 from pipeline.store.session import open_store
 
 Connection = duckdb.DuckDBPyConnection

@@ -7,9 +7,9 @@ import duckdb
 
 from pipeline.records.binding import SET_ASIDE_ID
 from pipeline.records.plan import literal, quote
-from pipeline.store.asking import count_of
-from pipeline.store.judging import good
+from pipeline.store.one_row import count_of
 from pipeline.store.reading import relation_of
+from pipeline.store.row_rules import good
 from pipeline.store.screening import screen_kept
 from pipeline.store.staging import Staged, is_blank, raw_json, stored, with_placement
 

@@ -3,7 +3,7 @@
 import numpy as np
 import polars as pl
 
-from pipeline.analysis.pattern_counts import PatternCounts
+from pipeline.analysis.comparison.pattern_counts import PatternCounts
 
 SITES = ("avocet", "curlew", "dunlin", "godwit", "knot", "plover", "redshank", "ruff")
 AGES = ("00-02", "03-05", "06-11", "12-17")

@@ -4,10 +4,10 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.analysis.change import SiteMonths, assess
-from pipeline.analysis.change_words import sentence
-from pipeline.analysis.contrasts import adjusted_contrast, crude_contrast
-from pipeline.analysis.segmented import difference_in_differences, segmented_regression
+from pipeline.analysis.change.effect import SiteMonths, assess
+from pipeline.analysis.change.segmented import difference_in_differences, segmented_regression
+from pipeline.analysis.comparison.contrasts import adjusted_contrast, crude_contrast
+from pipeline.words.change import sentence
 from tests.analysis.networks import AGES, reduce
 
 MONTHS = tuple(f"{2024 + k // 12}-{k % 12 + 1:02}" for k in range(24))

@@ -8,8 +8,9 @@ import polars as pl
 import pytest
 from scipy import stats
 
-from pipeline.analysis import case_mix, comparison
-from pipeline.analysis.comparison import TOO_FEW, compare, in_order, with_calls
+from pipeline.analysis.comparison import case_mix
+from pipeline.analysis.comparison import compare as comparison
+from pipeline.analysis.comparison.compare import TOO_FEW, compare, in_order, with_calls
 from pipeline.records.layout import RECORDS
 from tests.analysis.networks import AGES, SITES, episodes, reduce, with_values
 

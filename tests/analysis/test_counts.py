@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.analysis.counts import EventCounts, from_episodes, from_rows, pool
+from pipeline.analysis.survival.event_counts import EventCounts, from_episodes, from_rows, pool
 
 REASONS = ("dislodged", "leakage")
 

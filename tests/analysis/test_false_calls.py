@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pipeline.analysis.case_mix import expect
-from pipeline.analysis.multiplicity import called_in_family, called_together
+from pipeline.analysis.comparison.case_mix import expect
+from pipeline.analysis.rates.multiplicity import called_in_family, called_together
 from tests.analysis.networks import SITES, episodes, reduce, with_values
 
 FEWEST = 11  # episodes with an event, for a group to be set aside

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipeline.analysis.funnel import dispersion, exact_limit, funnel, standardised
+from pipeline.analysis.comparison.funnel import dispersion, exact_limit, funnel, standardised
 
 DATA = Path(__file__).parents[1] / "reference" / "data"
 

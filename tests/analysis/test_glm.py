@@ -5,7 +5,7 @@ import pytest
 import statsmodels.api as sm
 from scipy import sparse
 
-from pipeline.analysis.glm import fit_glm
+from pipeline.analysis.comparison.glm import fit_glm
 
 ROWS = 400
 

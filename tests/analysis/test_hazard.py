@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from pipeline.analysis.counts import from_episodes
-from pipeline.analysis.hazard import (
+from pipeline.analysis.survival.event_counts import from_episodes
+from pipeline.analysis.survival.hazard import (
     by_clock_hour,
     by_part_of_course,
     epanechnikov,

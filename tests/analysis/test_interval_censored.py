@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
 
-from pipeline.analysis.counts import from_episodes
-from pipeline.analysis.interval_censored import count_intervals, turnbull, turnbull_curve
-from pipeline.analysis.time_in_place import time_in_place
+from pipeline.analysis.survival.event_counts import from_episodes
+from pipeline.analysis.survival.interval_censored import count_intervals, turnbull, turnbull_curve
+from pipeline.analysis.survival.time_in_place import time_in_place
 
 
 def test_exact_times_give_kaplan_meier() -> None:

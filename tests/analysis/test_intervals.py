@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipeline.analysis import intervals
+from pipeline.analysis.rates import intervals
 
 DATA = Path(__file__).parents[1] / "reference" / "data"
 BINOMIAL = {

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pipeline.analysis import laws
-from pipeline.analysis.funnel import exact_limit
+from pipeline.analysis.comparison.funnel import exact_limit
+from pipeline.analysis.rates import distributions as laws
 
 VOLUMES = np.unique(np.geomspace(1, 2e5, 80).round())
 TAILS = (0.001, 0.025, 0.975, 0.999)

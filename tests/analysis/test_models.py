@@ -6,11 +6,11 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.analysis.cox import cox
-from pipeline.analysis.fine_gray import fine_gray
-from pipeline.analysis.modelling import fit_model, model_data
-from pipeline.analysis.models import ModelFit
-from pipeline.analysis.terms import aliased, code_terms, design
+from pipeline.analysis.survival.cox import cox
+from pipeline.analysis.survival.fine_gray import fine_gray
+from pipeline.analysis.survival.model_data import ModelFit
+from pipeline.analysis.survival.modelling import fit_model, model_data
+from pipeline.analysis.survival.terms import aliased, code_terms, design
 
 Fit = Callable[..., ModelFit]
 

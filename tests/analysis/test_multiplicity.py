@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.analysis.multiplicity import benjamini_hochberg, called
+from pipeline.analysis.rates.multiplicity import benjamini_hochberg, called
 
 # Benjamini and Hochberg 1995, J R Stat Soc B 57:289-300, section 3: the fifteen
 # p-values of a thrombolysis trial (recalled, not retrieved); at 5% the first four

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from pipeline.analysis.pump import pump_table
+from pipeline.analysis.survival.pump import pump_table
 
 
 def test_pumps_by_hand() -> None:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.analysis.rates import ascertainment, rates, sensitivity
+from pipeline.analysis.rates.rates import ascertainment, rates, sensitivity
 
 
 def test_complications_per_1000_catheter_days():

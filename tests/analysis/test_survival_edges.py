@@ -5,16 +5,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.analysis.counts import CENSORED, EventCounts, from_episodes
-from pipeline.analysis.group_tests import (
+from pipeline.analysis.survival.event_counts import CENSORED, EventCounts, from_episodes
+from pipeline.analysis.survival.group_tests import (
     gray,
     in_place_differences,
     incidence_differences,
     log_rank,
     stratified_log_rank,
 )
-from pipeline.analysis.incidence import incidence
-from pipeline.analysis.time_in_place import numbers_still_in_place, time_in_place
+from pipeline.analysis.survival.incidence import incidence
+from pipeline.analysis.survival.time_in_place import numbers_still_in_place, time_in_place
 
 REASONS = ("dislodged", "leakage", "completed")
 episodes = st.lists(
@@ -232,7 +232,7 @@ def test_large_counts_keep_their_digits() -> None:
     grid = np.arange(1, 385) / 4
     n = rng.integers(1, 40_000, (384, 3))
     hours, reason = np.repeat(grid, 3), np.tile([0, 1, 2], 384)
-    from pipeline.analysis.counts import from_rows
+    from pipeline.analysis.survival.event_counts import from_rows
 
     result = incidence(from_rows(hours, reason, n.ravel(), REASONS))
     p = n[:, 0].cumsum() / n.sum()

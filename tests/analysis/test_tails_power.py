@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pipeline.analysis.power import power_of_doubling, too_few_to_tell
-from pipeline.analysis.tails import tail_p_value
+from pipeline.analysis.rates.power import power_of_doubling, too_few_to_tell
+from pipeline.analysis.rates.tail_areas import tail_p_value
 
 
 def test_poisson_and_binomial_tails_are_twice_the_smaller_one():

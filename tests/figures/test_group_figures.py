@@ -5,15 +5,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pipeline.analysis.change import SiteMonths, assess
-from pipeline.analysis.charts.words import figure as spoken_figure
-from pipeline.analysis.comparison import compare, in_order, with_calls
-from pipeline.analysis.funnel import funnel
+from pipeline.analysis.change.effect import SiteMonths, assess
+from pipeline.analysis.comparison.compare import compare, in_order, with_calls
+from pipeline.analysis.comparison.funnel import funnel
 from pipeline.disclosure import Policy
 from pipeline.figures.change import change_figure
 from pipeline.figures.funnel import _funnel_alt, _funnel_points, funnel_figure
 from pipeline.figures.ratios import calibration_figure, ratio_figure
 from pipeline.measures.catalogue import load_catalogue
+from pipeline.words.chart import figure as spoken_figure
 from tests.analysis.networks import episodes, reduce, with_values
 from tests.analysis.test_change import MONTHS, STARTED, network
 

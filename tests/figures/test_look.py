@@ -5,14 +5,7 @@ import pytest
 from plotnine import aes, geom_line, geom_text, ggplot
 
 from pipeline.errors import RenderError
-from pipeline.figures.look import (
-    REASON_COLOURS,
-    Drawing,
-    group_colours,
-    look,
-    reason_colours,
-    save,
-)
+from pipeline.figures.look import REASON_COLOURS, Drawing, group_colours, look, reason_colours, save
 from pipeline.records.codes import RemovalReason
 
 

@@ -11,13 +11,13 @@ from matplotlib.colors import to_rgb
 from PIL import Image
 from plotnine import theme
 
-from pipeline.analysis.counts import CENSORED, EventCounts, from_episodes
-from pipeline.analysis.hazard import by_clock_hour, smoothed_hazard
-from pipeline.analysis.incidence import incidence
-from pipeline.analysis.interval_censored import count_intervals, turnbull_curve
-from pipeline.analysis.modelling import ModelResult, fit_model
-from pipeline.analysis.pump import pump_table
-from pipeline.analysis.time_in_place import time_in_place
+from pipeline.analysis.survival.event_counts import CENSORED, EventCounts, from_episodes
+from pipeline.analysis.survival.hazard import by_clock_hour, smoothed_hazard
+from pipeline.analysis.survival.incidence import incidence
+from pipeline.analysis.survival.interval_censored import count_intervals, turnbull_curve
+from pipeline.analysis.survival.modelling import ModelResult, fit_model
+from pipeline.analysis.survival.pump import pump_table
+from pipeline.analysis.survival.time_in_place import time_in_place
 from pipeline.figures.forest import by_day_figure, forest_figure
 from pipeline.figures.hazard import clock_figure, hazard_figure
 from pipeline.figures.incidence import incidence_figure

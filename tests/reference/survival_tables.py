@@ -5,9 +5,15 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.analysis.counts import EventCounts, from_episodes
-from pipeline.analysis.models import ALONE, CENSORED, OF_REASON, OTHER_REASON, ModelData
-from pipeline.analysis.terms import Column, Design
+from pipeline.analysis.survival.event_counts import EventCounts, from_episodes
+from pipeline.analysis.survival.model_data import (
+    ALONE,
+    CENSORED,
+    OF_REASON,
+    OTHER_REASON,
+    ModelData,
+)
+from pipeline.analysis.survival.terms import Column, Design
 
 DATA = Path(__file__).parent / "data"
 

@@ -12,9 +12,9 @@ import polars as pl
 import pytest
 from scipy import optimize
 
-from pipeline.analysis import shrinkage
-from pipeline.analysis.case_mix import expect
-from pipeline.analysis.pattern_counts import PatternCounts
+from pipeline.analysis.comparison import shrinkage
+from pipeline.analysis.comparison.case_mix import expect
+from pipeline.analysis.comparison.pattern_counts import PatternCounts
 
 DATA = Path(__file__).parent / "data"
 TERMS = ("age_years", "nerve_target", "planned_dwell_h")
@@ -135,7 +135,7 @@ def test_a_binomial_fit_is_that_of_statsmodels_on_single_children():
     """The same children as rows of 0 and 1: statsmodels Logit with its own Newton steps."""
     import statsmodels.api as sm
 
-    from pipeline.analysis.count_models import fit_model
+    from pipeline.analysis.comparison.count_models import fit_model
 
     rng = np.random.default_rng(5)
     design = np.column_stack([np.ones(12), np.tile([0, 1], 6), np.repeat([0, 1, 0], 4)])

@@ -13,8 +13,8 @@ import pytest
 from statsmodels.stats.proportion import confint_proportions_2indep
 from statsmodels.stats.rates import confint_poisson_2indep
 
-from pipeline.analysis.contrasts import crude_contrast
-from pipeline.analysis.segmented import difference_in_differences, segmented_regression
+from pipeline.analysis.change.segmented import difference_in_differences, segmented_regression
+from pipeline.analysis.comparison.contrasts import crude_contrast
 
 DATA = Path(__file__).parent / "data"
 CHANGE = 14

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.analysis.interval_censored import IntervalCounts, count_intervals, turnbull
+from pipeline.analysis.survival.interval_censored import IntervalCounts, count_intervals, turnbull
 from tests.reference.survival_tables import columns
 
 

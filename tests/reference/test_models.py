@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from pipeline.analysis.cox import Likelihood, cox
-from pipeline.analysis.fine_gray import fine_gray
-from pipeline.analysis.models import CENSORED, OF_REASON, OTHER_REASON, ModelData
-from pipeline.analysis.ph_checks import check_proportional_hazards
+from pipeline.analysis.survival.cox import Likelihood, cox
+from pipeline.analysis.survival.fine_gray import fine_gray
+from pipeline.analysis.survival.model_data import CENSORED, OF_REASON, OTHER_REASON, ModelData
+from pipeline.analysis.survival.ph_checks import check_proportional_hazards
 from tests.reference.survival_tables import (
     aidssi,
     columns,

@@ -5,14 +5,14 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.analysis.charts import Counts
-from pipeline.analysis.charts.words import GAPS
 from pipeline.measures.catalogue import load_catalogue
-from pipeline.report import words
 from pipeline.report.findings import Finding
 from pipeline.report.gather import rate_of
 from pipeline.report.gather_charts import make_chart
 from pipeline.report.narrative import LoggedChange
 from pipeline.report.verdicts import judge
+from pipeline.words import numbers as words
+from pipeline.words.chart import GAPS
 
 QUARTER = "2025-Q4"
 MONTHS = tuple(f"{year}-{month:02d}" for year in (2023, 2024, 2025) for month in range(1, 13))

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import NoDataError, RenderError
-from pipeline.report.beside import Beside
+from pipeline.report.second_process import Beside
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 import pytest
 from click.testing import CliRunner
 
-from pipeline.commands.report import _order, report
+from pipeline.cli.report import _order, report
 from pipeline.errors import NoDataError, RenderError, UsageError
 
 

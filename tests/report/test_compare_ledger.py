@@ -4,7 +4,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.analysis.comparison import compare
+from pipeline.analysis.comparison.compare import compare
 from pipeline.disclosure import Ledger, Policy
 from pipeline.measures.catalogue import load_catalogue
 from pipeline.report.compare_ledger import Pairs, enter_groups, groups_of, tells_few

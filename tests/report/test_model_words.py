@@ -2,9 +2,9 @@
 
 import pytest
 
-from pipeline.analysis.modelling import LeftOut
-from pipeline.records.wording import effect_of, quantity_of
-from pipeline.report.model_words import left_out_sentence
+from pipeline.analysis.survival.modelling import LeftOut
+from pipeline.words.codes import effect_of, quantity_of
+from pipeline.words.removal_model import left_out_sentence
 
 
 @pytest.mark.parametrize(

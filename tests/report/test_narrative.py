@@ -5,9 +5,10 @@ import re
 import numpy as np
 import pytest
 
-from pipeline.report import measure_words, narrative, words
+from pipeline.report import measure_words, narrative
 from pipeline.report.numbers import Number, check
-from pipeline.report.words import amount, noun
+from pipeline.words import numbers as words
+from pipeline.words.numbers import amount, noun
 from tests.report.quarters import changes, findings
 
 QUARTERS = 200

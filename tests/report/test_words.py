@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.report import words
+from pipeline.words import numbers as words
 
 
 @pytest.mark.parametrize(

@@ -30,7 +30,7 @@ from tests.store.small import (
     write,
 )
 
-MAIN = "from pipeline.cli import main; main()"
+MAIN = "from pipeline.cli.main import main; main()"
 
 
 def many(first: int, count: int, age: int = 9) -> str:

@@ -12,7 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from pipeline.analysis.charts.models import BANDS
+from pipeline.analysis.charts.point_models import BANDS
 from pipeline.analysis.charts.results import Floats, Ints
 
 LAST_BAND = len(BANDS) - 1

@@ -9,12 +9,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from pipeline.analysis.charts.balance import UNEVEN, even_sets
 from pipeline.analysis.charts.choose import choose_kinds
+from pipeline.analysis.charts.even_runs import UNEVEN, even_sets
 from pipeline.analysis.charts.limits import Limits
 from pipeline.analysis.charts.lines import lines_of, standardised
-from pipeline.analysis.charts.models import MODELS
 from pipeline.analysis.charts.phases import PhasePlan
+from pipeline.analysis.charts.point_models import MODELS
+from pipeline.analysis.charts.prefilter import may_signal
 from pipeline.analysis.charts.results import (
     KINDS,
     PROPORTIONS,
@@ -25,7 +26,6 @@ from pipeline.analysis.charts.results import (
     Floats,
     Phase,
 )
-from pipeline.analysis.charts.screen import may_signal
 from pipeline.analysis.charts.signals import (
     DEFAULT_RULES,
     RULES,

@@ -20,9 +20,8 @@ from pipeline.analysis.charts.automaton import (
 )
 from pipeline.analysis.charts.ewma_delay import ewma_chain, ewma_false_signal
 from pipeline.analysis.charts.false_runs import chance_of_signal
-from pipeline.analysis.charts.models import band_chances, baseline_rate
+from pipeline.analysis.charts.point_models import band_chances, baseline_rate
 from pipeline.analysis.charts.results import ControlChart, Floats, Ints
-from pipeline.analysis.charts.room import no_room
 from pipeline.analysis.charts.signals import DEFAULT_RULES, rules_in_force
 from pipeline.analysis.charts.simulate import (
     BY_VALUE,
@@ -32,6 +31,7 @@ from pipeline.analysis.charts.simulate import (
     simulate_false_signals,
 )
 from pipeline.analysis.charts.sources import source_of
+from pipeline.analysis.charts.unusable_baseline import no_room
 
 RATIOS = (2.0, 0.5, 1.5)
 """A doubling, a halving and a 50% rise."""

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipeline.analysis.charts.results import Floats, Signal
-from pipeline.analysis.multiplicity import benjamini_hochberg
+from pipeline.analysis.rates.multiplicity import benjamini_hochberg
 
 
 def adjusted_p(signals: Sequence[Signal], looked_at: int) -> Floats:

@@ -7,7 +7,7 @@ from scipy import special
 
 from pipeline.analysis.charts.chains import ewma_matrix, ewma_start, run_length
 from pipeline.analysis.charts.ewma import WEIGHT, WIDTH
-from pipeline.analysis.charts.models import baseline_rate
+from pipeline.analysis.charts.point_models import baseline_rate
 from pipeline.analysis.charts.results import ControlChart, Floats, Ints
 from pipeline.analysis.charts.simulate import FULL, Effort
 

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.analysis.case_mix import affordable, check_terms
 from pipeline.analysis.charts.cusum import Risk
 from pipeline.analysis.charts.results import Flags, Ints
-from pipeline.analysis.count_models import fit_model, predict
-from pipeline.analysis.design import beside, coded
-from pipeline.analysis.glm import Design
-from pipeline.analysis.pattern_counts import PatternCounts, added
-from pipeline.analysis.rates import Kind
+from pipeline.analysis.comparison.case_mix import affordable, check_terms
+from pipeline.analysis.comparison.count_models import fit_model, predict
+from pipeline.analysis.comparison.design import beside, coded
+from pipeline.analysis.comparison.glm import Design
+from pipeline.analysis.comparison.pattern_counts import PatternCounts, added
+from pipeline.analysis.rates.rates import Kind
 
 MONTH = "month"
 

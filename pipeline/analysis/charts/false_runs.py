@@ -11,7 +11,7 @@ from collections.abc import Collection
 
 import numpy as np
 
-from pipeline.analysis.charts.models import ON_LINE
+from pipeline.analysis.charts.point_models import ON_LINE
 from pipeline.analysis.charts.results import Floats
 from pipeline.analysis.charts.runs import crossings_limit, longest_run_limit
 

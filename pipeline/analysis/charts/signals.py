@@ -16,8 +16,8 @@ from pipeline.analysis.charts.runs import (
     runs_of,
     sides,
 )
-from pipeline.analysis.charts.words import told_apart, unit_of
 from pipeline.analysis.charts.zones import ZONE_RULES, zone_hits
+from pipeline.words.chart import told_apart, unit_of
 
 DEFAULT_RULES = ("beyond_limit", "long_run", "few_crossings")
 RULES = (*DEFAULT_RULES, *ZONE_RULES)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from pipeline.analysis.charts.automaton import CHAINED, SIGNAL, Automaton, zone_automaton
-from pipeline.analysis.charts.models import ON_LINE
+from pipeline.analysis.charts.point_models import ON_LINE
 from pipeline.analysis.charts.results import Flags, Floats, Ints
 from pipeline.analysis.charts.runs import crossings_limit, longest_run_limit
 from pipeline.analysis.charts.sources import Drawn, Source

@@ -8,7 +8,7 @@ from typing import Protocol
 
 import numpy as np
 
-from pipeline.analysis.charts.models import band_chances, bands_of, draw
+from pipeline.analysis.charts.point_models import band_chances, bands_of, draw
 from pipeline.analysis.charts.results import ControlChart, Floats, Ints
 from pipeline.analysis.charts.runs import sides
 

@@ -9,7 +9,7 @@ from scipy import stats
 from pipeline.analysis.charts import Change, Counts, control_chart, control_charts
 from pipeline.analysis.charts.limits import TAIL
 from pipeline.analysis.charts.signals import find_signals
-from pipeline.analysis.charts.words import headline, told_apart
+from pipeline.words.chart import headline, told_apart
 
 
 def months(k, start=2021):

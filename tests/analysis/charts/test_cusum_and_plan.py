@@ -18,7 +18,7 @@ from pipeline.analysis.charts.cusum import (
 from pipeline.analysis.charts.discovery import adjusted_p
 from pipeline.analysis.charts.expected import fitted_risk
 from pipeline.analysis.charts.plan import plan_detection
-from pipeline.analysis.pattern_counts import SUMS, PatternCounts, Sums
+from pipeline.analysis.comparison.pattern_counts import SUMS, PatternCounts, Sums
 
 MONTHS = 24
 

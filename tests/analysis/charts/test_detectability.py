@@ -10,9 +10,8 @@ from pipeline.analysis.charts import Counts, control_chart
 from pipeline.analysis.charts.automaton import chance_of_firing, zone_automaton
 from pipeline.analysis.charts.detectability import detectability
 from pipeline.analysis.charts.false_runs import chance_of_signal
-from pipeline.analysis.charts.models import band_chances, changed
+from pipeline.analysis.charts.point_models import band_chances, changed
 from pipeline.analysis.charts.signals import DEFAULT_RULES, find_signals
-from pipeline.analysis.charts.silence import silence
 from pipeline.analysis.charts.simulate import (
     BY_VALUE,
     Effort,
@@ -21,6 +20,7 @@ from pipeline.analysis.charts.simulate import (
 )
 from pipeline.analysis.charts.sources import BandSource, ValueSource
 from pipeline.analysis.charts.zones import ZONE_RULES
+from pipeline.words.silence import silence
 
 LIGHT = Effort(series=1500, horizon=300)
 

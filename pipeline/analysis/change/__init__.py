@@ -1,0 +1,1 @@
+"""Before against after a logged change."""

@@ -1,0 +1,203 @@
+"""A series before and after a change: segmented regression, and difference in differences."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special
+
+from pipeline.analysis.comparison.count_models import predict
+from pipeline.analysis.comparison.glm import Glm, fit_glm
+from pipeline.analysis.rates.rates import Kind
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+FEWEST_POINTS = 6  # on either side; common practice, no source: a trend needs as many
+
+
+@dataclass(frozen=True)
+class Effect:
+    """A multiplicative effect (rate ratio, or odds ratio for a proportion) with limits."""
+
+    ratio: float
+    lower: float
+    upper: float
+    p_value: float
+
+
+@dataclass(frozen=True)
+class Segmented:
+    """Level and slope of a series before and after a change.
+
+    Attributes
+    ----------
+    level : Effect
+        Step at the change, against where the earlier trend would have led.
+    slope : Effect
+        Change of the trend, a month.
+    earlier_slope : Effect
+        Trend before the change, a month.
+    fitted, unchanged : float array, shape (months,)
+        Fitted rate, and the rate had the earlier trend gone on, in the measure's
+        unit; NaN in months left out.
+    scale : float
+        Quasi-likelihood factor by which variances were widened, at least 1.
+    lag : int
+        Months after the change that were left out.
+    """
+
+    level: Effect
+    slope: Effect
+    earlier_slope: Effect
+    fitted: Floats
+    unchanged: Floats
+    scale: float
+    lag: int
+
+
+def segmented_regression(
+    numerator: ArrayLike,
+    denominator: ArrayLike,
+    *,
+    change: int,
+    kind: Kind,
+    multiplier: float = 100.0,
+    lag: int = 0,
+    level: float = 0.95,
+) -> Segmented | None:
+    r"""Fit level and slope before and after a change.
+
+    :math:`\log\mu_t` (logit for a proportion) is
+    :math:`\beta_0 + \beta_1 t + \beta_2 a_t + \beta_3 a_t (t - c)` with
+    :math:`a_t` one from the change at month :math:`c` on. Errors are
+    quasi-likelihood: widened by Pearson's chi-square over its degrees of freedom
+    where that exceeds one; limits use Student's t.
+
+    Parameters
+    ----------
+    numerator, denominator : array_like, shape (months,)
+        Months in order; one with no denominator is passed over.
+    change : int
+        Index of the first month of the change.
+    kind : {"proportion", "rate"}
+        The kind of the denominator.
+    multiplier : float
+        The measure's unit.
+    lag : int
+        Months from the change on to leave out while it was settling in.
+
+    Returns
+    -------
+    Segmented or None
+        None with fewer than six usable months on either side, or no event on
+        either side (or, for a proportion, nothing else).
+
+    References
+    ----------
+    Wagner and others 2002, J Clin Pharm Ther 27:299-309 (recalled, not retrieved).
+    """
+    y, n = np.asarray(numerator, float), np.asarray(denominator, float)
+    month = np.arange(len(y))
+    after = month >= change
+    used = (n > 0) & ~(after & (month < change + lag))
+    if not _is_enough(y[used], n[used], after[used], kind):
+        return None
+    design = np.column_stack([np.ones(len(y)), month - change, after, after * (month - change)])
+    fit, scale = _quasi(y[used], n[used], design[used].astype(float), kind)
+    effects = [_effect(fit, scale, k, level) for k in range(4)]
+    fitted, unchanged = np.full(len(y), np.nan), np.full(len(y), np.nan)
+    fitted[used] = predict(design[used], fit.coefficients, kind) * multiplier
+    unchanged[used] = predict(design[used] * [1, 1, 0, 0], fit.coefficients, kind) * multiplier
+    return Segmented(effects[2], effects[3], effects[1], fitted, unchanged, scale, lag)
+
+
+@dataclass(frozen=True)
+class DifferenceInDifferences:
+    """The change at its sites over the change at control sites in the same months.
+
+    Attributes
+    ----------
+    effect : Effect
+        Ratio of the two before-to-after ratios.
+    scale : float
+        Quasi-likelihood factor by which variances were widened, at least 1.
+    """
+
+    effect: Effect
+    scale: float
+
+
+def difference_in_differences(
+    numerator: ArrayLike,
+    denominator: ArrayLike,
+    *,
+    site: ArrayLike,
+    is_changed: ArrayLike,
+    is_after: ArrayLike,
+    kind: Kind,
+    level: float = 0.95,
+) -> DifferenceInDifferences | None:
+    """Compare the change over time with that of sites that did not change.
+
+    One coefficient a site, one for the time after, and one for the time after at
+    the sites that changed. It takes the two would have moved alike.
+
+    Parameters
+    ----------
+    numerator, denominator, site, is_changed, is_after : array_like, shape (rows,)
+        One row a site and month.
+    kind : {"proportion", "rate"}
+        The kind of the denominator.
+
+    Returns
+    -------
+    DifferenceInDifferences or None
+        None without control sites, or where either kind of site has no event (or,
+        for a proportion, nothing else) before or after.
+    """
+    y, n = np.asarray(numerator, float), np.asarray(denominator, float)
+    changed, after = np.asarray(is_changed, bool), np.asarray(is_after, bool)
+    used = n > 0
+    y, n, changed, after = y[used], n[used], changed[used], after[used]
+    cells = [(changed == c) & (after == a) for c in (False, True) for a in (False, True)]
+    if not all(_has_both(y[cell], n[cell], kind) for cell in cells):
+        return None
+    names, code = np.unique(np.asarray(site)[used], return_inverse=True)
+    known = [k for k in range(len(names)) if _has_both(y[code == k], n[code == k], kind)]
+    rows = np.isin(code, known)
+    own = (code[:, None] == known).astype(float)
+    design = np.column_stack([own, after, after & changed])
+    fit, scale = _quasi(y[rows], n[rows], design[rows].astype(float), kind)
+    return DifferenceInDifferences(_effect(fit, scale, len(known) + 1, level), scale)
+
+
+def _is_enough(y: Floats, n: Floats, after: Bools, kind: Kind) -> bool:
+    sides = (after, ~after)
+    return all(side.sum() >= FEWEST_POINTS and _has_both(y[side], n[side], kind) for side in sides)
+
+
+def _has_both(y: Floats, n: Floats, kind: Kind) -> bool:
+    """Say whether a side has a finite level: some events, and for a proportion something else."""
+    return bool(y.sum() > 0 and (kind == "rate" or (n - y).sum() > 0))
+
+
+def _quasi(y: Floats, n: Floats, design: Floats, kind: Kind) -> tuple[Glm, float]:
+    """Fit a count model; also the factor that widens its variances."""
+    fit = fit_glm(design, y, n, kind)
+    return fit, max(1.0, fit.pearson / fit.spare) if fit.spare > 0 else 1.0
+
+
+def _effect(fit: Glm, scale: float, k: int, level: float) -> Effect:
+    estimate, error = float(fit.coefficients[k]), float(fit.errors[k]) * np.sqrt(scale)
+    spare = max(float(fit.spare), 1.0)
+    reach = error * special.stdtrit(spare, 0.5 + level / 2)
+    p_value = 2 * special.stdtr(spare, -abs(estimate) / error) if error > 0 else float("nan")
+    return Effect(
+        float(np.exp(estimate)),
+        float(np.exp(estimate - reach)),
+        float(np.exp(estimate + reach)),
+        float(p_value),
+    )

@@ -1,0 +1,1 @@
+"""Groups side by side: case mix, funnels, shrinkage."""

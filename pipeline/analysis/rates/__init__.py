@@ -1,0 +1,1 @@
+"""Rates and proportions, their limits and tail areas."""

@@ -1,0 +1,1 @@
+"""Time in place and reasons of removal: curves, tests and models."""

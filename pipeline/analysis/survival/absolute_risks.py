@@ -1,0 +1,192 @@
+"""Absolute risks for typical children from a fitted model."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from pipeline.analysis.survival import curve_limits
+from pipeline.analysis.survival.event_counts import Floats
+from pipeline.analysis.survival.model_data import ModelFit
+from pipeline.analysis.survival.terms import Coding, design
+
+DRAWS = 500  # of the coefficients, for the limits of a risk from two hazards
+SEED = 20250101  # fixed, so that the same data give the same limits
+QUARTERS = (0.25, 0.5, 0.75)
+
+
+@dataclass(frozen=True)
+class TypicalChild:
+    """Usual values of every term but one; `value` is that one's, a code or a number."""
+
+    term: str
+    value: str
+    values: dict[str, object]
+
+
+@dataclass(frozen=True)
+class Risk:
+    """Chance that a typical child's catheter came out for the reason by `hour`."""
+
+    child: TypicalChild
+    hour: float
+    risk: float
+    lower: float
+    upper: float
+
+
+def typical_children(
+    patterns: pl.DataFrame, codings: Sequence[Coding], *, weight: str = "n"
+) -> tuple[TypicalChild, ...]:
+    """Vary one term at a time about the usual child.
+
+    The usual child has the reference level of each code and the median of each
+    number; a number varies over its quartiles, a code over its levels.
+    """
+    usual: dict[str, object] = {}
+    varied: list[tuple[str, list[object]]] = []
+    for coding in codings:
+        if coding.levels:
+            usual[coding.term] = coding.levels[0]
+            varied.append((coding.term, [coding.levels[0], *coding.own_columns]))
+        else:
+            low, middle, high = (
+                _quantile(patterns[coding.term], patterns[weight], q) for q in QUARTERS
+            )
+            usual[coding.term] = middle
+            varied.append((coding.term, list(dict.fromkeys([low, high]))))
+    return tuple(
+        TypicalChild(term, _written(value), {**usual, term: value})
+        for term, values in varied
+        for value in values
+    )
+
+
+def absolute_risks(
+    children: Sequence[TypicalChild],
+    codings: Sequence[Coding],
+    fit: ModelFit,
+    others: ModelFit | None = None,
+    *,
+    hour: float = 72.0,
+) -> tuple[Risk, ...]:
+    r"""Risk of removal for the reason by `hour` for each child.
+
+    Fine-Gray: :math:`1 - \exp(-\Lambda_0(t) e^{x\beta})` with limits on the log of the
+    cumulative hazard. Cox: the reason's hazard and that of all other reasons
+    (`others`, the same terms) together, hour by hour, so that risks and the
+    proportion still in place add to one; limits from draws of both sets of
+    coefficients and of both baselines' height.
+
+    Parameters
+    ----------
+    children : sequence of TypicalChild
+    codings : sequence of Coding
+        As the model was fitted.
+    fit, others : ModelFit
+        `others` is needed for a Cox fit.
+
+    Raises
+    ------
+    ValueError
+        If a Cox fit comes without `others`.
+    """
+    matrix = _matrix(children, codings)
+    if fit.model == "finegray":
+        triples = _from_subdistribution(fit, matrix, hour)
+    elif others is not None:
+        triples = _from_hazards(fit, others, matrix, hour)
+    else:
+        raise ValueError("risks from a Cox fit need the fit of the other reasons")
+    return tuple(
+        Risk(child, hour, *(float(part[i]) for part in triples)) for i, child in enumerate(children)
+    )
+
+
+def _matrix(children: Sequence[TypicalChild], codings: Sequence[Coding]) -> Floats:
+    frame = pl.DataFrame(
+        {
+            coding.term: pl.Series(
+                [child.values[coding.term] for child in children],
+                dtype=pl.String if coding.levels else pl.Float64,
+            )
+            for coding in codings
+        }
+    )
+    return design(frame, codings).matrix
+
+
+def _log_hazard_se(fit: ModelFit, matrix: Floats, until: np.ndarray) -> Floats:
+    """Return the standard error of the log cumulative hazard of each row."""
+    away = matrix - fit.baseline.centre
+    of_coefficients = np.einsum("ij,jk,ik->i", away, fit.covariance, away)
+    return np.sqrt(of_coefficients + _height_variance(fit, until))
+
+
+def _height_variance(fit: ModelFit, until: np.ndarray) -> float:
+    total = fit.baseline.increments[until].sum()
+    return float(fit.baseline.variances[until].sum() / total**2) if total > 0 else 0.0
+
+
+def _from_subdistribution(
+    fit: ModelFit, matrix: Floats, hour: float
+) -> tuple[Floats, Floats, Floats]:
+    until = fit.baseline.hours <= hour
+    hazard = fit.baseline.increments[until].sum() * fit.relative_hazard(matrix)
+    spread = np.exp(curve_limits.normal_quantile(fit.level) * _log_hazard_se(fit, matrix, until))
+    return -np.expm1(-hazard), -np.expm1(-hazard / spread), -np.expm1(-hazard * spread)
+
+
+def _from_hazards(
+    fit: ModelFit, others: ModelFit, matrix: Floats, hour: float
+) -> tuple[Floats, Floats, Floats]:
+    until = fit.baseline.hours <= hour
+    pair = (fit, others)
+    steps = [model.baseline.increments[until] for model in pair]
+    logs = [(matrix - m.baseline.centre) @ m.coefficients for m in pair]
+    estimate = _cumulative(steps[0], steps[1], np.exp(logs[0]), np.exp(logs[1]))
+    generator = np.random.default_rng(SEED)
+    drawn = [_drawn_logs(generator, model, matrix, until) for model in pair]
+    risks = np.array(
+        [
+            _cumulative(steps[0], steps[1], np.exp(own), np.exp(other))
+            for own, other in zip(*drawn, strict=True)
+        ]
+    )
+    tail = (1 - fit.level) / 2
+    lower, upper = np.quantile(risks, [tail, 1 - tail], axis=0)
+    return estimate, lower, upper
+
+
+def _drawn_logs(
+    generator: np.random.Generator, fit: ModelFit, matrix: Floats, until: np.ndarray
+) -> Floats:
+    """Draw log relative hazards of each row, shape (DRAWS, rows)."""
+    k = len(fit.coefficients)
+    drawn = generator.multivariate_normal(fit.coefficients, fit.covariance, DRAWS, method="eigh")
+    height = generator.normal(0.0, np.sqrt(_height_variance(fit, until)), (DRAWS, 1))
+    logs: Floats = drawn.reshape(DRAWS, k) @ (matrix - fit.baseline.centre).T + height
+    return logs
+
+
+def _cumulative(own: Floats, other: Floats, r_own: Floats, r_other: Floats) -> Floats:
+    """Incidence at the last hour; hazards of shape (m,), relative hazards (rows,)."""
+    mine = own[:, None] * r_own
+    total = mine + other[:, None] * r_other
+    before = np.exp(-(np.cumsum(total, axis=0) - total))
+    share = np.divide(mine, total, out=np.zeros_like(mine), where=total > 0)
+    risk: Floats = np.sum(before * -np.expm1(-total) * share, axis=0)
+    return risk
+
+
+def _quantile(values: pl.Series, n: pl.Series, q: float) -> float:
+    order = np.argsort(values.to_numpy(), kind="stable")
+    running = np.cumsum(n.to_numpy()[order])
+    return float(values.to_numpy()[order][np.searchsorted(running, q * running[-1])])
+
+
+def _written(value: object) -> str:
+    return f"{value:g}" if isinstance(value, float) else str(value)

@@ -1,0 +1,51 @@
+"""Log(-log) limits of a curve that lies between 0 and 1."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import special
+
+from pipeline.analysis.rates.intervals import Limits
+from pipeline.analysis.survival.event_counts import Floats, Ints
+
+
+def normal_quantile(level: float) -> float:
+    """Return the two-sided standard normal quantile: 1.96 for 0.95."""
+    return float(special.ndtri(0.5 + level / 2))
+
+
+def log_log(estimate: Floats, se: Floats, level: float) -> Limits:
+    r"""Limits :math:`p^{\exp(\pm z\,se / (p\log p))}`; NaN where p is 0 or 1.
+
+    Parameters
+    ----------
+    estimate, se : float array, shape (m,)
+        A probability and its standard error.
+    level : float
+        Coverage.
+
+    References
+    ----------
+    Kalbfleisch and Prentice, The Statistical Analysis of Failure Time Data,
+    section 1.4 (recalled, not retrieved); figures of SV-01 in tests/reference.
+    """
+    inside = (estimate > 0) & (estimate < 1)
+    p = np.where(inside, estimate, 0.5)
+    spread = np.exp(normal_quantile(level) * se / np.abs(p * np.log(p)))
+    lower, upper = p**spread, p ** (1 / spread)
+    return Limits(np.where(inside, lower, np.nan), np.where(inside, upper, np.nan))
+
+
+def none_of(n: Ints | Floats, level: float) -> Floats:
+    """Return the exact upper limit of a proportion when none of `n` had the event.
+
+    NaN where `n` is 0.
+
+    References
+    ----------
+    Clopper and Pearson 1934, Biometrika 26:404-413, with no event.
+    """
+    known = np.asarray(n, float)
+    safe = np.where(known > 0, known, np.nan)
+    limit: Floats = 1 - ((1 - level) / 2) ** (1 / safe)
+    return limit

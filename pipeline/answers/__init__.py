@@ -1,0 +1,1 @@
+"""What the store is asked: each question answered in one place."""

@@ -1,0 +1,1 @@
+"""The command `dwell`: one module a command."""

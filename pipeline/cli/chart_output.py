@@ -1,0 +1,158 @@
+"""Control charts as JSON, CSV and a table, and what their silence means in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pipeline.analysis.charts.detectability import Detectability
+from pipeline.analysis.charts.results import ControlChart, Phase, Signal
+from pipeline.cli.charting import Charted
+from pipeline.words.silence import silence
+
+if TYPE_CHECKING:
+    import polars as pl
+
+ROUNDED = 6
+
+
+def number(value: float) -> float | None:
+    """Return a figure for JSON, null where there is none."""
+    return None if not np.isfinite(value) else round(float(value), ROUNDED)
+
+
+def as_mapping(charted: Charted, found: Detectability) -> dict[str, Any]:
+    """Return one chart with the keys that scripts rely on."""
+    chart = charted.chart
+    return {
+        "measure": charted.measure.name,
+        "group": charted.group,
+        "label": charted.label,
+        "chart": chart.kind,
+        "reason": chart.reason,
+        "unit": chart.unit,
+        "centre": number(chart.latest_centre),
+        "phases": [phase_mapping(phase) for phase in chart.phases],
+        "points": points(charted),
+        "signals": [signal_mapping(chart, signal) for signal in chart.signals],
+        "changes": [
+            {"change_id": c.change_id, "started": c.started, "title": c.title,
+             "new_phase": c.new_phase}
+            for c in chart.changes
+        ],
+        "notes": list(chart.notes),
+        "detectability": detectability_mapping(found),
+    }  # fmt: skip
+
+
+def phase_mapping(phase: Phase) -> dict[str, Any]:
+    """Return one phase."""
+    return {
+        "phase": phase.number,
+        "first": phase.first,
+        "last": phase.last,
+        "change": phase.change or None,
+        "centre": number(phase.centre),
+        "baseline_first": phase.baseline_first,
+        "baseline_last": phase.baseline_last,
+        "baseline_points": phase.baseline_points,
+        "has_limits": phase.has_limits,
+        "carried_forward": phase.carried_forward,
+    }
+
+
+def signal_mapping(chart: ControlChart, signal: Signal) -> dict[str, Any]:
+    """Return one signal."""
+    return {
+        "kind": signal.kind,
+        "direction": signal.direction,
+        "first": signal.first,
+        "last": signal.last,
+        "points": [chart.periods[i] for i in signal.points],
+        "sentence": signal.sentence,
+        "p_value": float(f"{signal.p_value:.3g}"),
+    }
+
+
+def points(charted: Charted) -> list[dict[str, Any]]:
+    """Return the points in time order; a withheld one keeps its period and centre line.
+
+    Its limits would tell its denominator.
+    """
+    chart, rows = charted.chart, []
+    for i, period in enumerate(chart.periods):
+        numerator, denominator = _counts(chart, i)
+        hidden = bool(chart.suppressed[i])
+        rows.append(
+            {
+                "period": period,
+                "numerator": None if hidden else numerator,
+                "denominator": None if hidden else denominator,
+                "value": None if hidden else number(chart.value[i]),
+                "centre": number(chart.centre[i]),
+                "lower": None if hidden else number(chart.lower[i]),
+                "upper": None if hidden else number(chart.upper[i]),
+                "signals": list(chart.signals_at(i)),
+                "provisional": bool(chart.provisional[i]),
+                "withheld": hidden,
+                "phase": int(chart.phase[i]),
+            }
+        )
+    return rows
+
+
+def _counts(chart: ControlChart, i: int) -> tuple[float | None, float | None]:
+    """Return events and what they are counted against; one event a gap on g and t charts."""
+    if chart.is_of_gaps:
+        is_open = i == len(chart) - 1 and bool(chart.provisional[i])
+        return (0 if is_open else 1), number(chart.numerator[i])
+    return number(chart.numerator[i]), number(chart.denominator[i])
+
+
+def detectability_mapping(found: Detectability) -> dict[str, Any]:
+    """Return what a chart can and cannot see; null months are more than 50 years."""
+    return {
+        "points": found.points,
+        "false_signal": number(found.false_signal),
+        "method": found.false_signal_method,
+        "expected_months": [
+            {
+                "ratio": delay.ratio,
+                "months": number(delay.months),
+                "within_year": number(delay.within_year),
+                "method": delay.method,
+                "standard_error": number(delay.standard_error),
+            }
+            for delay in found.delays
+        ],
+        "rules_not_judged": list(found.not_judged),
+        "unknown": found.unknown or None,
+    }
+
+
+def as_frame(charts: Sequence[Charted]) -> pl.DataFrame:
+    """Return the points of all charts as rows, for CSV and for a table."""
+    import polars as pl
+
+    rows = [
+        {"measure": charted.measure.name, "group": charted.group}
+        | point
+        | {"signals": ", ".join(point["signals"])}
+        for charted in charts
+        for point in points(charted)
+    ]
+    return pl.DataFrame(rows, infer_schema_length=None)
+
+
+def sentences(charted: Charted, found: Detectability) -> list[str]:
+    """Return what a chart says and what its silence means, a sentence a line."""
+    chart = charted.chart
+    said = [chart.reason, *(s.sentence for s in chart.signals)]
+    withheld = int(chart.suppressed.sum())
+    if not chart.signals:
+        said.append("No signal names a point that is shown." if withheld else "No signal.")
+    if withheld:
+        said.append(f"{withheld} of {len(chart)} points are withheld.")
+    return [*said, *chart.notes, *silence(chart, found)]

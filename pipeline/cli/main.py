@@ -1,0 +1,187 @@
+"""The command `dwell`: finds the asked-for command and turns errors into one line.
+
+Commands live in `pipeline/cli/`, one module each, and are imported only when
+they are called, so that `dwell --help` stays quick.
+"""
+
+import difflib
+import importlib
+import os
+import signal
+import sys
+from pathlib import Path
+from types import FrameType
+from typing import NamedTuple, NoReturn
+
+import click
+
+from pipeline import __version__
+from pipeline.errors import DwellError, InputError, UsageError
+
+COMPLETE_VARIABLE = "_DWELL_COMPLETE"  # set by the shell that asks for a completion
+INTERRUPTED = 130  # as shells have it: 128 and the number of the signal
+
+
+class Entry(NamedTuple):
+    """Where a command is, and the line that `dwell --help` shows for it."""
+
+    target: str
+    help: str
+
+
+# In the order in which a new user meets them.
+COMMANDS: dict[str, Entry] = {
+    "demo": Entry("pipeline.cli.demo:demo", "Make invented records, load them, report."),
+    "load": Entry("pipeline.cli.load:load", "Load a folder of records into the store."),
+    "status": Entry("pipeline.cli.status:status", "Say what the store holds."),
+    "map": Entry("pipeline.cli.map_file:map_file", "Draft a site's mapping from an export."),
+    "pseudonymise": Entry(
+        "pipeline.cli.pseudonymise:pseudonymise", "De-identify a site's raw export."
+    ),
+    "rejects": Entry("pipeline.cli.rejects:rejects", "List or export rows set aside."),
+    "history": Entry("pipeline.cli.history:history", "Show every version of an episode."),
+    "undo": Entry("pipeline.cli.undo:undo", "Take a load back."),
+    "freeze": Entry(
+        "pipeline.cli.freeze:freeze",
+        "Keep the figures of a quarter as published, and its list of signals.",
+    ),
+    "drift": Entry("pipeline.cli.drift:drift", "List published figures that later data changed."),
+    "dictionary": Entry(
+        "pipeline.cli.dictionary:dictionary", "Describe the records, views and columns."
+    ),
+    "measures": Entry(
+        "pipeline.cli.measures:measures", "Print a measure by month, quarter or group."
+    ),
+    "chart": Entry("pipeline.cli.chart:chart", "Control chart of a measure."),
+    "signals": Entry("pipeline.cli.signals:signals", "List the signals of all control charts."),
+    "plan": Entry("pipeline.cli.plan:plan", "Say how soon a change would be seen."),
+    "removal": Entry(
+        "pipeline.cli.removal:removal", "How long catheters stay, and why they come out."
+    ),
+    "compare": Entry(
+        "pipeline.cli.compare:compare", "Compare sites, surgeon types or other groups."
+    ),
+    "change": Entry("pipeline.cli.change:change", "Say what happened after a logged change."),
+    "sql": Entry("pipeline.cli.sql:sql", "Ask the store anything in SQL; nothing can be changed."),
+    "questions": Entry("pipeline.cli.questions:questions", "List worked questions, or ask one."),
+    "extract": Entry("pipeline.cli.extract:extract", "Write a de-identified data set for a study."),
+    "report": Entry("pipeline.cli.report:report", "Render the report of a quarter."),
+    "doctor": Entry(
+        "pipeline.cli.doctor:doctor", "Check the installation, renderers, settings and store."
+    ),
+    "completion": Entry(
+        "pipeline.cli.completion:completion", "Print the shell's completion script."
+    ),
+}
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command's module when the command is used."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the command names in the order of `COMMANDS`."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return the command, or None where there is none of that name."""
+        if cmd_name not in COMMANDS:
+            return None
+        module, name = COMMANDS[cmd_name].target.split(":")
+        command: click.Command = getattr(importlib.import_module(module), name)
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command; a `UsageError` of ours names the nearest to one that is not."""
+        if args[0] in COMMANDS or args[0].startswith("-"):
+            return super().resolve_command(ctx, args)
+        near = difflib.get_close_matches(args[0], COMMANDS, n=1)
+        raise UsageError(
+            f"There is no command {args[0]}.",
+            try_next=f"dwell {near[0]}" if near else "dwell --help, for the list",
+        )
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing any of them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, entry.help) for name, entry in COMMANDS.items()])
+
+
+@click.group(
+    cls=LazyGroup,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
+    epilog="Example: dwell load records/ && dwell report 2025-Q4",
+)
+@click.version_option(__version__, prog_name="dwell")
+@click.pass_context
+def dwell(ctx: click.Context) -> None:
+    """Quality improvement for children sent home with a nerve catheter.
+
+    Without a command it says what the store holds and what comes next. Figures are
+    aggregated and observational: they are not for the care of any one child. Local
+    policy and licensed clinicians decide.
+    """
+    if ctx.invoked_subcommand is None:
+        from pipeline.cli.next_step import say_next
+        from pipeline.cli.options import DEFAULT_DB
+
+        say_next(Path(os.environ.get("DWELL_DB") or DEFAULT_DB))
+
+
+def main() -> None:
+    """Run `dwell`; every error is a message on stderr and an exit code."""
+    # The matrices here are small: threads that share them cost more than they bring.
+    # It must stand before numpy is imported.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    interrupts = _note_interrupts()
+    try:
+        sys.exit(
+            dwell.main(prog_name="dwell", complete_var=COMPLETE_VARIABLE, standalone_mode=False)
+        )
+    except DwellError as error:
+        _end(error)
+    except click.UsageError as error:
+        of = error.ctx.command_path if error.ctx else "dwell"
+        message = " ".join(error.format_message().split())
+        _end(UsageError(message, try_next=f"{of} --help"))
+    except click.Abort:  # Ctrl-C
+        _stopped()
+    except BrokenPipeError:
+        # The reader (a pager, `head`) went away; that is not an error.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except Exception as error:
+        if interrupts:  # of which a library made an error of its own
+            _stopped()
+        if isinstance(error, OSError) and error.filename is not None and error.strerror:
+            _end(InputError(f"Cannot read or write {error.filename}: {error.strerror}."))
+        if os.environ.get("DWELL_DEBUG"):
+            raise
+        # The text of an unforeseen error can quote a record, so only its kind is shown.
+        click.echo(f"Unexpected {type(error).__name__}: this is a fault in dwell.", err=True)
+        click.echo("Try: the same command with DWELL_DEBUG=1, away from real records", err=True)
+        sys.exit(1)
+
+
+def _note_interrupts() -> list[int]:
+    """Return a list that stays empty until Ctrl-C is pressed, which still raises."""
+    seen: list[int] = []
+
+    def note(number: int, frame: FrameType | None) -> None:
+        seen.append(number)
+        signal.default_int_handler(number, frame)
+
+    signal.signal(signal.SIGINT, note)
+    return seen
+
+
+def _stopped() -> NoReturn:
+    click.echo("Stopped.", err=True)
+    sys.exit(INTERRUPTED)
+
+
+def _end(error: DwellError) -> NoReturn:
+    click.echo(str(error), err=True)
+    sys.exit(error.exit_code)

@@ -1,0 +1,74 @@
+"""Options that several commands share, so that they are spelt the same everywhere."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pipeline.cli.complete import site_codes
+
+DEFAULT_DB = "dwell.duckdb"
+
+Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
+
+db_option: Decorator = click.option(
+    "--db",
+    type=click.Path(dir_okay=False, readable=False, path_type=Path),
+    default=DEFAULT_DB,
+    envvar="DWELL_DB",
+    show_default=True,
+    help="The store, one DuckDB file.",
+)
+
+settings_option: Decorator = click.option(
+    "--settings",
+    type=click.Path(dir_okay=False, readable=False, path_type=Path),
+    default=None,
+    envvar="DWELL_SETTINGS",
+    help="Settings file (TOML); dwell.toml in this folder where there is one.",
+)
+
+format_option: Decorator = click.option(
+    "--format",
+    "format_",
+    type=click.Choice(["table", "csv", "json"]),
+    default="table",
+    show_default=True,
+    help="How figures are printed.",
+)
+
+quiet_option: Decorator = click.option(
+    "--quiet", "-q", is_flag=True, help="No progress and no summary on stderr."
+)
+
+# For a command that says nothing on stderr but errors: a script may give it all the same.
+always_quiet_option: Decorator = click.option(
+    "--quiet", "-q", is_flag=True, expose_value=False, help="No progress and no summary on stderr."
+)
+
+site_option: Decorator = click.option(
+    "--site",
+    "sites",
+    multiple=True,
+    metavar="CODE",
+    shell_complete=site_codes,
+    help="Only this site; may be repeated.",
+)
+
+from_option: Decorator = click.option(
+    "--from", "first", metavar="YYYY-MM", help="First month of placement."
+)
+
+to_option: Decorator = click.option(
+    "--to", "last", metavar="YYYY-MM", help="Last month of placement."
+)
+
+audience_option: Decorator = click.option(
+    "--audience",
+    type=click.Choice(["committee", "shared"]),
+    default="shared",
+    show_default=True,
+    help="shared withholds counts of few children, and what would give them away; "
+    "committee shows them and marks the output confidential.",
+)

@@ -1,0 +1,209 @@
+"""`dwell removal`: how long catheters stay, and why they come out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from pipeline.cli.options import (
+    audience_option,
+    db_option,
+    format_option,
+    from_option,
+    quiet_option,
+    settings_option,
+    to_option,
+)
+from pipeline.errors import UsageError
+
+if TYPE_CHECKING:
+    from pipeline.analysis.survival.model_data import Model
+    from pipeline.cli.removal_groups import Asked
+    from pipeline.cli.removal_result import RemovalResult
+    from pipeline.disclosure import Audience, Policy
+
+EPILOG = 'Example: dwell removal --by limb --where "age_years < 12" --out reasons.svg'
+DRAWN_UNTIL_H = 96.0
+FIGURES = (
+    "reasons", "time-in-place", "forest", "ratios-by-day", "hazard", "clock-hour", "pump",
+)  # fmt: skip
+
+
+@click.command(epilog=EPILOG)
+@click.option("--by", metavar="COLUMN", help="Compare groups: site, limb, surgeon_type, ...")
+@click.option("--strata", metavar="COLUMN", help="Compare within the levels of another column.")
+@click.option(
+    "--where",
+    metavar="CONDITION",
+    help="Only episodes for which it holds, such as \"limb = 'lower' and age_years < 6\".",
+)
+@from_option
+@to_option
+@click.option(
+    "--at",
+    default="24,48,72",
+    show_default=True,
+    metavar="HOURS",
+    help="Hours to read the curves at, with commas, or `all` for every distinct hour.",
+)
+@click.option(
+    "--until", type=click.FloatRange(min=0, min_open=True), metavar="HOURS",
+    help="Follow no episode beyond this hour.",
+)  # fmt: skip
+@click.option(
+    "--adjust", metavar="COLUMNS", help="Model on these columns, with commas: age_years,limb,..."
+)
+@click.option(
+    "--model",
+    type=click.Choice(["cox", "finegray"]),
+    default=None,
+    help="With --adjust: cox (what drives the reason; unless given) or finegray (what share).",
+)
+@click.option(
+    "--reason",
+    metavar="REASON",
+    default="dislodged",
+    show_default=True,
+    help="Reason to model and to time.",
+)
+@click.option("--hazard", is_flag=True, help="When the reason happens: by hour and by clock hour.")
+@click.option("--pump", is_flag=True, help="The pump's expected run-time against time in place.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="Draw one figure into a file, .svg or .png, or all into a folder.",
+)
+@click.option("--figure", type=click.Choice(FIGURES), help="Which, into a file.")
+@audience_option
+@db_option
+@settings_option
+@format_option
+@quiet_option
+def removal(
+    *,
+    by: str | None,
+    strata: str | None,
+    where: str | None,
+    first: str | None,
+    last: str | None,
+    at: str,
+    until: float | None,
+    adjust: str | None,
+    model: Model | None,
+    reason: str,
+    hazard: bool,
+    pump: bool,
+    out: Path | None,
+    figure: str | None,
+    audience: Audience,
+    db: Path,
+    settings: Path | None,
+    format_: str,
+    quiet: bool,
+) -> None:
+    """How long catheters stay, and why they come out.
+
+    Reasons compete: at every hour their incidences and the proportion still in place
+    add to one. With --by the groups are compared, with --adjust a model is fitted and
+    put in words. Associations, not causes; local policy and licensed clinicians decide.
+    """
+    from pipeline.cli.removal_groups import Asked
+    from pipeline.cli.removal_result import removal_result
+    from pipeline.disclosure import Policy
+    from pipeline.measures.periods import checked_months
+    from pipeline.measures.where import parse_condition
+    from pipeline.settings import load_settings
+    from pipeline.store import open_store
+
+    policy = Policy.for_audience(audience, load_settings(settings))
+    asked = Asked(
+        by=by,
+        strata=strata,
+        where=parse_condition(where),
+        months=checked_months(first, last),
+        at=hours_of(at),
+        until_h=until,
+        reason=_known_reason(reason),
+        adjust=terms_of(adjust, model),
+        model=model or "cox",
+        hazard=hazard or figure in {"hazard", "clock-hour"},
+        pump=pump or figure == "pump",
+        draws=out is not None,
+    )
+    if strata is not None and by is None:
+        raise UsageError("Strata need groups to compare within them.", try_next="--by COLUMN")
+    with open_store(db) as store:
+        result = removal_result(store, asked, policy)
+    if out is not None:
+        _draw(result, asked, out, figure, policy)
+    if not quiet:
+        click.echo(policy.note, err=True)
+    _print(result, policy, format_)
+
+
+def hours_of(text: str) -> tuple[float, ...] | None:
+    """Read the hours to read the curves at; None for `all`.
+
+    Raises
+    ------
+    UsageError
+        A word is no hour, or there is none.
+    """
+    if text.strip() == "all":
+        return None
+    try:
+        hours = tuple(sorted({float(word) for word in text.split(",")}))
+    except ValueError:
+        hours = ()
+    if not hours or not all(0 <= hour < float("inf") for hour in hours):
+        raise UsageError("--at takes hours with commas, or all.", try_next="--at 24,48,72")
+    return hours
+
+
+def terms_of(text: str | None, model: str | None) -> tuple[str, ...]:
+    """Read the columns of a model.
+
+    Raises
+    ------
+    UsageError
+        A model was asked for without any.
+    """
+    terms = tuple(word.strip() for word in (text or "").split(",") if word.strip())
+    if not terms and (model is not None or text is not None):
+        raise UsageError("A model needs columns.", try_next="--adjust age_years,limb")
+    return terms
+
+
+def _known_reason(reason: str) -> str:
+    from pipeline.measures.dwell_counts import REASONS
+
+    if reason not in REASONS:
+        raise UsageError(
+            f"There is no reason of removal {reason}.", try_next=f"one of {', '.join(REASONS)}"
+        )
+    return reason
+
+
+def _draw(
+    result: RemovalResult, asked: Asked, out: Path, figure: str | None, policy: Policy
+) -> None:
+    from pipeline.cli.removal_pictures import draw
+
+    usual = "forest" if asked.adjust else "reasons"
+    draw(result, out, figure or usual, asked.until_h or DRAWN_UNTIL_H, policy)
+
+
+def _print(result: RemovalResult, policy: Policy, format_: str) -> None:
+    from pipeline.cli import removal_output
+    from pipeline.cli.printing import print_frame, to_json
+
+    if format_ == "json":
+        click.echo(to_json(removal_output.as_json(result, policy)))
+    elif format_ == "csv":
+        print_frame(removal_output.as_frame(result), "csv")
+    else:
+        from pipeline.cli.removal_text import as_text
+
+        click.echo(as_text(result, policy))

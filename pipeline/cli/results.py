@@ -1,0 +1,260 @@
+"""Run a query and print or write its rows: table, CSV, JSON, Parquet or XLSX."""
+
+import csv
+import io
+import math
+import os
+import shutil
+import sys
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pipeline.cli.options import Decorator
+from pipeline.cli.printing import to_json
+from pipeline.errors import InputError, UsageError
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+    from pipeline.store.adhoc import Batches, Desk, Parameters, Result
+
+PRINTED = ("table", "csv", "json")
+WRITTEN = ("csv", "json", "parquet", "xlsx")
+EXPLAINED = ("explain_key", "explain_value")  # what `explain` gives: a drawing of lines
+SHEET_ROWS = 1_048_575  # what a sheet holds below its header
+CAUTION = (
+    "Not checked for small cells: for the desk, not for sharing. "
+    "`dwell measures` and `dwell report` withhold them."
+)
+
+row_format_option: Decorator = click.option(
+    "--format",
+    "format_",
+    type=click.Choice(["table", "csv", "json", "parquet", "xlsx"]),
+    help="table, or what the name of --out says, unless given; parquet and xlsx need --out.",
+)
+row_out_option: Decorator = click.option(
+    "--out", type=click.Path(dir_okay=False, path_type=Path), help="Write the rows to this file."
+)
+
+
+def check_format(format_: str | None, out: Path | None) -> str:
+    """Return the format in which rows are printed, or written to `out`.
+
+    Raises
+    ------
+    UsageError
+        The format cannot be printed, or the name of `out` says none.
+    """
+    if out is None:
+        if (format_ or "table") not in PRINTED:
+            raise UsageError(f"{format_} is written to a file.", try_next=f"--out FILE.{format_}")
+        return format_ or "table"
+    found = format_ or out.suffix.removeprefix(".").lower()
+    if found not in WRITTEN:
+        raise UsageError(
+            f"{out.name} does not say in which format to write.",
+            try_next="a name that ends in .csv, .json, .parquet or .xlsx",
+        )
+    return found
+
+
+def give(
+    desk: "Desk",
+    sql: str,
+    parameters: "Parameters",
+    format_: str,
+    out: Path | None,
+    *,
+    quiet: bool,
+    caution: bool = True,
+) -> None:
+    """Run a select and print its rows, or write them to `out`.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where the select runs; raises as `Desk.run` does.
+    sql, parameters
+        The select, and the values bound in it.
+    format_ : str
+        As :func:`check_format` gives it.
+    out : Path or None
+        The file; None prints on stdout.
+    quiet : bool
+        Say nothing on stderr.
+    caution : bool
+        Say each time that small cells are not checked.
+
+    Raises
+    ------
+    InputError
+        `out` cannot be written, or cannot hold what was found.
+    """
+    if format_ in {"parquet", "xlsx"}:
+        assert out is not None
+        batches = desk.batches(sql, parameters)
+        rows, is_cut = sum(len(batch) for batch in batches.batches), batches.is_cut
+        _write(out, lambda part: _write_columns(batches, format_, part))
+    else:
+        result = desk.run(sql, parameters)
+        rows, is_cut = len(result.rows), result.is_cut
+        if out is None:
+            _print(result, format_)
+        else:
+            text = as_csv(result) if format_ == "csv" else as_json(result) + "\n"
+            _write(out, lambda part: part.write_text(text, encoding="utf-8"))
+    if not quiet:
+        click.echo(f"{_counted(rows, is_cut)}{f' {CAUTION}' if caution else ''}", err=True)
+
+
+def _counted(rows: int, is_cut: bool) -> str:
+    cut = "; there are more, see --max-rows" if is_cut else ""
+    return f"{rows:,} row{'' if rows == 1 else 's'}{cut}."
+
+
+def _print(result: "Result", format_: str) -> None:
+    text = {"table": as_table, "csv": as_csv, "json": as_json}[format_](result)
+    is_long = format_ == "table" and len(result.rows) + 2 > shutil.get_terminal_size().lines
+    if is_long and sys.stdout.isatty():
+        # Columns stay on one line; `less` scrolls sideways.
+        os.environ.setdefault("LESS", "-SFRX")
+        click.echo_via_pager(text)
+    else:
+        click.echo(text, nl=format_ != "csv")
+
+
+def as_table(result: "Result") -> str:
+    """Return a header and a line a row, aligned; numbers to the right."""
+    if result.columns == EXPLAINED:
+        return "\n".join(str(text) for _, text in result.rows)
+    columns = list(zip(*result.rows, strict=True)) or [() for _ in result.columns]
+    right = [all(_is_number(v) for v in column if v is not None) for column in columns]
+    lines = [list(result.columns), *([_shown(value) for value in row] for row in result.rows)]
+    widths = [max(len(line[i]) for line in lines) for i in range(len(result.columns))]
+    return "\n".join(
+        "  ".join(
+            cell.rjust(width) if is_right else cell.ljust(width)
+            for cell, width, is_right in zip(line, widths, right, strict=True)
+        ).rstrip()
+        for line in lines
+    )
+
+
+def as_csv(result: "Result") -> str:
+    """Return RFC 4180 text with a header; yes/no as in the record files."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(result.columns)
+    writer.writerows([[_plain(value) for value in row] for row in result.rows])
+    return text.getvalue()
+
+
+def as_json(result: "Result") -> str:
+    """Return a list of rows, each a mapping by column."""
+    return to_json([_mapping(result, row) for row in result.rows])
+
+
+def _mapping(result: "Result", row: tuple[Any, ...]) -> dict[str, Any]:
+    return dict(zip(_distinct(result.columns), map(_as_json_value, row), strict=True))
+
+
+def _as_json_value(value: Any) -> Any:
+    from decimal import Decimal
+
+    if isinstance(value, Decimal):
+        value = float(value)
+    # JSON has no word for these.
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def _distinct(columns: tuple[str, ...]) -> list[str]:
+    """Return the names, repeats numbered, so that no column is lost."""
+    seen: dict[str, int] = {}
+    names = []
+    for column in columns:
+        seen[column] = seen.get(column, 0) + 1
+        names.append(column if seen[column] == 1 else f"{column}_{seen[column]}")
+    return names
+
+
+def _is_number(value: Any) -> bool:
+    from decimal import Decimal
+
+    return isinstance(value, int | float | Decimal) and not isinstance(value, bool)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return value
+
+
+def _shown(value: Any) -> str:
+    """Return a value as the table shows it; control characters cannot reach the terminal."""
+    if value is None:
+        return ""
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    text = str(_plain(value))
+    return "".join(char if char.isprintable() else "�" for char in text)
+
+
+def _write(out: Path, fill: Callable[[Path], object]) -> None:
+    """Fill a file that its owner alone can read, and put it in the place of `out`."""
+    part = out.with_name(f".{out.name}.part")
+    try:
+        part.unlink(missing_ok=True)
+        part.touch(mode=0o600)
+        fill(part)
+        part.replace(out)
+    except OSError as error:
+        raise InputError(f"Cannot write {out}: {error.strerror or 'no room'}.") from error
+    finally:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
+
+
+def _write_columns(found: "Batches", format_: str, path: Path) -> None:
+    import pyarrow as pa
+
+    table = _whole_numbers(pa.Table.from_batches(found.batches, schema=found.schema))
+    table = table.rename_columns(_distinct(tuple(found.schema.names)))
+    try:
+        if format_ == "parquet":
+            from pyarrow import parquet
+
+            parquet.write_table(table, path, compression="zstd")
+        else:
+            _write_sheet(table, path)
+    except (pa.ArrowException, NotImplementedError) as error:
+        raise InputError(
+            f"A column is of a type that {format_} cannot hold.", try_next="cast it to varchar"
+        ) from error
+
+
+def _whole_numbers(table: "pa.Table") -> "pa.Table":
+    """Give sums of whole numbers as such, where they fit; they come as decimals of 38 digits."""
+    import pyarrow as pa
+
+    for i, field in enumerate(table.schema):
+        if field.type == pa.decimal128(38, 0):
+            with suppress(pa.ArrowInvalid):
+                table = table.set_column(i, field.name, table.column(i).cast(pa.int64()))
+    return table
+
+
+def _write_sheet(table: "pa.Table", path: Path) -> None:
+    import polars as pl
+    import xlsxwriter
+
+    if table.num_rows > SHEET_ROWS:
+        raise InputError(f"A sheet holds {SHEET_ROWS:,} rows.", try_next="--out FILE.parquet")
+    # Text that begins with = or @ stays text: a sheet must not run what a cell says.
+    options = {"strings_to_formulas": False, "strings_to_urls": False}
+    with xlsxwriter.Workbook(str(path), options) as workbook:
+        pl.DataFrame(pl.from_arrow(table)).write_excel(workbook, worksheet="result")

@@ -1,0 +1,130 @@
+"""A model in words that a clinician reads, with absolute risks beside the ratios."""
+
+from __future__ import annotations
+
+from pipeline.analysis.survival.absolute_risks import Risk
+from pipeline.analysis.survival.model_data import ModelFit
+from pipeline.analysis.survival.modelling import LeftOut, ModelResult
+from pipeline.analysis.survival.terms import EVENTS_PER_COEFFICIENT
+from pipeline.words.codes import effect_of, noun_of, quantity_of, words_of
+
+MEANINGS = {
+    "cox": "Other reasons end follow-up: a ratio says what drives this reason while in place.",
+    "finegray": "Ratios are of subdistribution hazards: they say what share will come out for "
+    "this reason.",
+}
+FEW_P = 0.05
+
+
+def model_sentences(result: ModelResult, hidden: int = 0) -> list[str]:
+    """Say what a model found, what was left out of it, and whether its ratios hold.
+
+    Parameters
+    ----------
+    result : ModelResult
+    hidden : int
+        Counts of children from 1 to one below it are not said; 0 says all.
+    """
+    said = []
+    if result.fit is not None:
+        said = [_column(result, result.fit, i) for i in range(len(result.fit.columns))]
+        said.append(MEANINGS[result.model])
+    said += [left_out_sentence(left, hidden) for left in result.left_out]
+    if result.missing:
+        number = "A few" if result.missing < hidden else f"{result.missing:,}"
+        terms = ", ".join(quantity_of(term)[0] for term in result.missing_by_term)
+        said.append(
+            f"{number} catheters are not in the model because something is not recorded "
+            f"({terms}): complete cases only."
+        )
+    return [*said, *_proportional(result)]
+
+
+def left_out_sentence(left: LeftOut, hidden: int = 0) -> str:
+    """Say what is not in a model and why; `hidden` as for the sentences of a model."""
+    name, _ = quantity_of(left.term)
+    if left.why == "not_estimable":
+        return left.message
+    if left.why == "level_without_event":
+        return (
+            f"{_capital(name)} {words_of(str(left.level))}: no catheter was removed for this "
+            "reason, so a ratio cannot be given; these catheters are not in the model."
+        )
+    if left.why == "told_before" and left.level is not None:
+        return f"{_capital(effect_of(left.term, left.level))} is told by the terms before it."
+    return f"{_capital(name)} is not fitted: {_why_no_term(left, hidden)}."
+
+
+def _why_no_term(left: LeftOut, hidden: int) -> str:
+    if left.why == "no_event":
+        return "no catheter with it recorded was removed for this reason"
+    if left.why == "constant":
+        return "it does not vary among the catheters analysed"
+    if left.why == "one_level":
+        return "catheters of one level alone were removed for this reason"
+    if left.why == "told_before":
+        return "it tells the same as the terms before it"
+    number = f"fewer than {hidden}" if left.events < hidden else f"{left.events:,}"
+    coefficients = "1 coefficient" if left.wanted == 1 else f"{left.wanted} coefficients"
+    return (
+        f"there are {number} removals for this reason, too few for the {coefficients} that the "
+        f"model would have, at {EVENTS_PER_COEFFICIENT} each"
+    )
+
+
+def _column(result: ModelResult, fit: ModelFit, i: int) -> str:
+    column = fit.columns[i]
+    ratio, lower, upper = fit.hazard_ratio[i], fit.lower[i], fit.upper[i]
+    limits = f"({100 * fit.level:g}% limits {lower:.2f} to {upper:.2f})"
+    reason = noun_of(result.reason)
+    risks = {r.child.value: r for r in result.risks if r.child.term == column.term}
+    if column.level is None:
+        step = _capital(effect_of(column.term, None))
+        return (
+            f"{step}: removal for {reason} is {ratio:.2f} times as frequent "
+            f"{limits}, all else equal{_number_risks(list(risks.values()))}."
+        )
+    assert column.reference is not None
+    level, reference = words_of(column.level), words_of(column.reference)
+    own, other = risks.get(column.level), risks.get(column.reference)
+    beside = ""
+    if own is not None and other is not None:
+        beside = (
+            f": {_per_100(own)} of 100 such catheters out for it by {own.hour:g} h, against "
+            f"{_per_100(other)}"
+        )
+    return (
+        f"{_capital(words_of(column.term))} {level} against {reference}: removal for {reason} is "
+        f"{ratio:.2f} times as frequent {limits}, all else equal{beside}."
+    )
+
+
+def _number_risks(risks: list[Risk]) -> str:
+    if not risks:
+        return ""
+    parts = [f"{_per_100(r)} of 100 at {r.child.value}" for r in risks]
+    return f": by {risks[0].hour:g} h {', '.join(parts)}"
+
+
+def _per_100(risk: Risk) -> str:
+    return f"{100 * risk.risk:.1f}" if risk.risk < 0.1 else f"{100 * risk.risk:.0f}"
+
+
+def _proportional(result: ModelResult) -> list[str]:
+    if result.check is None:
+        return []
+    doubtful = [
+        f"{quantity_of(test.term)[0]} (p {test.p_value:.2g})"
+        for test in result.check.tests[:-1]
+        if test.p_value < FEW_P
+    ]
+    if not doubtful:
+        return ["No ratio is seen to change over the course (score test of each term)."]
+    return [
+        f"The ratio changes over the course for {', '.join(doubtful)}: read it as an average, "
+        "and look at the ratios by day."
+    ]
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

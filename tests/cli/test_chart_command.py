@@ -1,0 +1,223 @@
+"""`dwell chart`, `signals` and `plan` on a small invented network."""
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from pipeline.cli.chart import chart
+from pipeline.cli.load import load
+from pipeline.cli.plan import plan
+from pipeline.cli.signals import signals
+from pipeline.errors import DwellError, NoDataError, UsageError
+from synthetic_data import write_folder
+
+
+@pytest.fixture(scope="module")
+def db(tmp_path_factory) -> Path:
+    place = tmp_path_factory.mktemp("charts")
+    write_folder(place / "records", episodes=1500, seed=3)
+    path = place / "dwell.duckdb"
+    run(load, str(place / "records"), "--as-of", "2026-01-06", "--db", str(path), "--quiet")
+    return path
+
+
+def run(command, *words, **options):
+    result = CliRunner().invoke(command, words, catch_exceptions=True, **options)
+    if result.exception is not None and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    return result
+
+
+def as_json(command, db, *words):
+    shown = run(command, *words, "--db", str(db), "--format", "json", "--audience", "committee")
+    return json.loads(shown.stdout)
+
+
+def test_one_chart_is_one_object_with_the_keys_that_scripts_use(db):
+    found = as_json(chart, db, "dislodgement", "--site", "curlew")
+    assert {"measure", "chart", "centre", "phases", "points", "detectability"} <= set(found)
+    assert found["measure"] == "dislodgement"
+    assert len(found["points"]) == 36
+    assert {"period", "numerator", "denominator", "value", "centre", "lower", "upper", "signals",
+            "provisional"} <= set(found["points"][0])  # fmt: skip
+    ratios = [delay["ratio"] for delay in found["detectability"]["expected_months"]]
+    assert ratios == [2.0, 0.5, 1.5]
+    assert 0 <= found["detectability"]["false_signal"] <= 1
+
+
+def test_a_new_phase_starts_where_the_log_asks_for_it_and_only_at_its_sites(db):
+    changed = as_json(chart, db, "dislodgement", "--site", "curlew")
+    other = as_json(chart, db, "dislodgement", "--site", "dunlin")
+    assert [phase["first"] for phase in changed["phases"]] == ["2023-01", "2024-07"]
+    assert changed["phases"][1]["centre"] < changed["phases"][0]["centre"]
+    assert len(other["phases"]) == 1
+    assert other["changes"] == []
+
+
+def test_several_charts_are_a_list_with_their_groups(db):
+    found = as_json(chart, db, "leakage", "--by", "site", "--by", "quarter")
+    assert [one["group"] for one in found] == ["avocet", "curlew", "dunlin", "godwit", "sandpiper"]
+    assert found[0]["points"][0]["period"] == "2023-Q1"
+    assert found[0]["label"] == "Avocet"
+
+
+def test_a_rare_event_chart_counts_across_months(db):
+    found = as_json(chart, db, "toxicity_calls")
+    assert found["chart"] in {"t", "run"}
+    assert found["unit"] == "catheter-days between events"
+    assert {point["numerator"] for point in found["points"]} <= {0, 1}
+    other = as_json(chart, db, "toxicity_calls", "--kind", "g")
+    assert other["unit"] == "catheters between events"
+    total = sum(point["denominator"] for point in other["points"])
+    events = sum(point["numerator"] for point in other["points"])
+    counted = as_json(chart, db, "toxicity_calls", "--kind", "run")
+    assert total + events <= 1500
+    assert events <= sum(point["numerator"] for point in counted["points"])
+
+
+def test_small_counts_are_withheld_unless_the_committee_asks(db):
+    shown = run(chart, "dislodgement", "--site", "curlew", "--db", str(db), "--format", "json")
+    found = json.loads(shown.stdout)
+    hidden = [point for point in found["points"] if point["withheld"]]
+    assert hidden
+    assert all(point[name] is None for point in hidden for name in ("numerator", "value", "upper"))
+    assert all(not point["signals"] for point in hidden)
+    assert not any(0 < (point["numerator"] or 0) < 11 for point in found["points"])
+    assert "are withheld" in shown.stderr
+
+
+def test_no_withheld_point_stands_alone_behind_a_centre_line(db):
+    """The centre line of a phase times its catheters is the sum of its counts."""
+    for site in ("avocet", "curlew", "godwit"):
+        shown = run(chart, "dislodgement", "--site", site, "--db", str(db), "--format", "json")
+        points = json.loads(shown.stdout)["points"]
+        for phase in {point["phase"] for point in points}:
+            hidden = [p for p in points if p["phase"] == phase and p["withheld"]]
+            assert len(hidden) != 1
+
+
+def test_an_average_that_runs_on_is_withheld_whole(db):
+    shown = run(chart, "leakage", "--site", "dunlin", "--kind", "ewma", "--db", str(db),
+                "--format", "json")  # fmt: skip
+    assert all(point["value"] is None for point in json.loads(shown.stdout)["points"])
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["dislodgement", "--kind", "laney"],
+        ["leakage", "--kind", "ewma"],
+        ["dislodgement", "--rules", "limits,zones"],
+        ["dislodgement", "--where", "limb = 'lower' and age_years >= 6"],
+        ["dislodgement", "--by", "quarter", "--baseline", "2023-Q1..2024-Q2"],
+        ["leakage", "--site", "sandpiper", "--by", "limb", "--rules", "limits"],
+        ["leakage", "--kind", "cusum", "--adjust"],
+    ],
+)  # fmt: skip
+def test_every_chart_that_fits_is_printed_with_what_its_silence_means(db, words):
+    shown = run(chart, *words, "--db", str(db), "--audience", "committee")
+    assert "signal" in shown.stdout
+    assert "If the rate" in shown.stdout or "If the odds" in shown.stdout
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (["dislodgment"], "There is no measure dislodgment"),
+        (["leakage", "--kind", "p"], "A p chart does not fit leakage, a rate"),
+        (["dislodgement", "--site", "nowhere"], "holds no site nowhere"),
+        (["dislodgement", "--rules", "luck"], "There is no rule luck"),
+        (["dislodgement", "--baseline", "2024"], "is not a span of months"),
+        (["dislodgement", "--baseline", "2024-13..2025-01"], "2024-13 is not a month"),
+        (["dislodgement", "--baseline", "2025-01..2024-01"], "2024-01 comes before 2025-01"),
+        (["dislodgement", "--baseline", "2031-01..2031-12"], "covers 2023-01 to 2025-12"),
+        (["dislodgement", "--by", "site", "--by", "limb"], "one period and one grouping"),
+        (["dislodgement", "--by", "shoe"], "cannot be grouped by shoe"),
+        (["dislodgement", "--where", "shoe = 1"], "cannot be chosen by shoe"),
+        (["dislodgement", "--where", "age_years > 40"], "No episode fits"),
+        (["dislodgement", "--kind", "cusum", "--by", "site"], "one measure at a time"),
+        (["--kind", "cusum"], "one measure at a time"),
+        (["dislodgement", "--site", "curlew", "--kind", "cusum"], "give small counts away"),
+    ],
+)
+def test_what_cannot_be_charted_is_said_in_one_sentence(db, words, message):
+    with pytest.raises(DwellError, match=message):
+        run(chart, *words, "--db", str(db))
+
+
+@pytest.mark.slow
+def test_pictures_carry_their_title_and_are_the_same_bytes(db, tmp_path):
+    for name in ("a.svg", "b.svg"):
+        words = ("leakage", "--site", "curlew", "--rules", "limits")
+        run(chart, *words, "--db", str(db), "--out", str(tmp_path / name))
+    run(chart, "leakage", "--by", "site", "--rules", "limits", "--db", str(db),
+        "--out", str(tmp_path / "sites.png"))  # fmt: skip
+    assert (tmp_path / "a.svg").read_bytes() == (tmp_path / "b.svg").read_bytes()
+    run(chart, "dislodgement", "--kind", "cusum", "--db", str(db), "--audience", "committee",
+        "--out", str(tmp_path / "cusum.png"))  # fmt: skip
+    assert all((tmp_path / name).stat().st_size > 10_000 for name in ("cusum.png", "sites.png"))
+
+
+def test_csv_has_a_row_a_point(db):
+    shown = run(chart, "dislodgement", "--db", str(db), "--format", "csv", "--quiet")
+    header, *rows = shown.stdout.splitlines()
+    assert header.startswith("measure,group,period,numerator,denominator,value,centre,lower,upper")
+    assert len(rows) == 36
+
+
+def test_signals_are_kept_and_the_next_quarter_says_what_is_new(db):
+    first = as_json(signals, db, "2025-Q1")
+    assert first["charts"] > 60
+    assert all(row["state"] in {"new", "continuing"} for row in first["signals"])
+    again = as_json(signals, db, "2025-Q1")
+    assert again == first
+    second = run(signals, "2025-Q2", "--db", str(db), "--format", "json")
+    assert "was not listed at its time" not in second.stderr
+    found = json.loads(second.stdout)
+    kept = {(row["measure"], row["site"], row["kind"]) for row in first["signals"]}
+    continuing = [row for row in found["signals"] if row["state"] == "continuing"]
+    assert all((row["measure"], row["site"], row["kind"]) in kept for row in continuing)
+    assert len(found["ended"]) <= len(first["signals"])
+
+
+def test_the_most_important_signal_comes_first(db):
+    rows = as_json(signals, db, "2025-Q1", "--no-record")["signals"]
+    order = [(not row["stands"], ["worse", None, "better"].index(row["for_the"])) for row in rows]
+    assert order == sorted(order)
+    assert all(row["p_value"] <= row["adjusted_p"] for row in rows)
+
+
+def test_signals_of_a_quarter_without_data_are_refused_with_the_span(db):
+    with pytest.raises(NoDataError, match="holds 2023-Q1 to 2025-Q4"):
+        run(signals, "2031-Q1", "--db", str(db))
+
+
+@pytest.mark.slow
+def test_a_plan_says_which_chart_sees_it_soonest(db):
+    shown = run(plan, "dislodgement", "--change", "halving", "--db", str(db), "--format", "json")
+    found = json.loads(shown.stdout)
+    assert found["ratio"] == 0.5
+    assert {row["chart"] for row in found["charts"]} == {"p", "run", "g", "cusum"}
+    assert found["soonest"] == found["charts"][0]["chart"]
+
+
+@pytest.mark.parametrize("change", ["sideways", "1", "0", "-2", "100"])
+def test_a_plan_for_no_change_is_refused(db, change):
+    with pytest.raises(UsageError, match="is not a change"):
+        run(plan, "dislodgement", f"--change={change}", "--db", str(db))
+
+
+def test_a_rare_event_chart_of_few_events_names_no_month(db):
+    shown = run(chart, "toxicity_urgent", "--site", "godwit", "--db", str(db), "--format", "json")
+    found = json.loads(shown.stdout)
+    assert found["points"] == []
+    assert found["reason"].startswith("Withheld")
+
+
+def test_groups_of_yes_and_no_have_events_of_their_own(db):
+    whole = as_json(chart, db, "toxicity_calls", "--rules", "limits")
+    parts = as_json(chart, db, "toxicity_calls", "--by", "interpreter_needed", "--rules", "limits")
+    events = [sum(point["numerator"] for point in one["points"]) for one in parts]
+    assert sum(events) == sum(point["numerator"] for point in whole["points"])
