@@ -11,7 +11,7 @@ import click
 import pytest
 
 from pipeline import errors
-from pipeline.cli.main import main as cli
+from pipeline.cli import main as cli
 from pipeline.cli.main import COMMANDS, dwell
 
 HEAVY = {"duckdb", "polars", "pandas", "lifelines", "plotnine", "scipy", "statsmodels", "numpy"}

@@ -10,7 +10,7 @@ import pytest
 from click.shell_completion import ShellComplete
 from click.testing import CliRunner
 
-from pipeline.cli.main import main as cli
+from pipeline.cli import main as cli
 from pipeline.cli.main import COMMANDS, COMPLETE_VARIABLE, dwell
 from pipeline.errors import DwellError, NoDataError, StoreError, UsageError
 from tests.conftest import Database
