@@ -1,4 +1,4 @@
-"""`dwell measures`: shapes that scripts rely on, and what is withheld."""
+"""`dwell measures`: shapes that scripts rely on."""
 
 import json
 
@@ -45,7 +45,7 @@ def rows(store_file, *words):
 
 
 def test_json_has_the_shape_that_scripts_rely_on(store_file):
-    found = rows(store_file, "dislodgement", "--by", "site", "--audience", "committee")
+    found = rows(store_file, "dislodgement", "--by", "site")
     assert [list(row) for row in found] == [["measure", "site", *SHAPE]] * 2
     assert found[0] == {
         "measure": "dislodgement", "site": "avocet",
@@ -69,27 +69,9 @@ def test_all_gives_one_row_a_measure(store_file):
     assert [row["measure"] for row in found] == ["dislodgement", "leakage"]
 
 
-def test_few_children_and_what_gives_them_away_are_withheld_from_what_is_shared(store_file):
-    found = rows(store_file, "dislodgement", "--by", "site")
-    # Three at one site; the other's fifteen would give them away by subtraction.
-    assert [row["numerator"] for row in found] == [None, None]
-    assert [row["rate"] for row in found] == [None, None]
-    assert [row["denominator"] for row in found] == [30.0, 30.0]
-    table = run(store_file, "dislodgement", "--by", "site")
-    assert table.stdout.count("withheld") == 4
-    assert "withheld" in table.stderr
-
-
-def test_the_committees_own_copy_shows_them_and_is_marked(store_file):
-    done = run(store_file, "dislodgement", "--by", "site", "--audience", "committee")
-    assert "withheld" not in done.stdout
-    assert "Confidential" in done.stderr
-
-
 def test_a_period_and_a_site_can_be_chosen(store_file):
     found = rows(
         store_file, "dislodgement", "--site", "avocet", "--from", "2025-02", "--to", "2025-03",
-        "--audience", "committee",
     )  # fmt: skip
     assert [(row["month"], row["episodes"]) for row in found] == [("2025-02", 10), ("2025-03", 10)]
 
