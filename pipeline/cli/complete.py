@@ -4,10 +4,14 @@ Nothing that goes wrong here is shown: a shell that waits for a completion has n
 place for a message.
 """
 
+from collections.abc import Callable
+
 import click
 from click.shell_completion import CompletionItem
 
 from pipeline.errors import DwellError
+
+Completer = Callable[[click.Context, click.Parameter, str], list[CompletionItem]]
 
 
 def measure_names(
@@ -51,47 +55,27 @@ def extract_columns(
     ]
 
 
-def site_codes(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
-    """Complete the code of a site in the store, with its label."""
-    return _from_store(ctx, incomplete, "select site, label from site order by site")
+def held_names(kind: str) -> Completer:
+    """Complete a name that the store holds: a `site`, `quarter`, `change` or `load`."""
+
+    def complete(
+        ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem]:
+        from pipeline.cli.options import DEFAULT_DB  # which names what is completed here
+        from pipeline.store import open_store
+        from pipeline.store.holdings import names_held
+
+        try:
+            with open_store(ctx.params.get("db") or DEFAULT_DB) as store:
+                found = names_held(store, kind)
+        except DwellError:
+            return []
+        return [CompletionItem(v, help=words) for v, words in found if v.startswith(incomplete)]
+
+    return complete
 
 
-def quarter_names(
-    ctx: click.Context, param: click.Parameter, incomplete: str
-) -> list[CompletionItem]:
-    """Complete a quarter in which the store has placements, the latest first."""
-    rows = (
-        "select placed_quarter, count(*)::varchar || ' catheters' from episode_dwell"
-        " group by placed_quarter order by placed_quarter desc"
-    )
-    return _from_store(ctx, incomplete, rows)
-
-
-def change_ids(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
-    """Complete a logged change, with its title."""
-    rows = "select change_id, title from change order by started_month, change_id"
-    return _from_store(ctx, incomplete, rows)
-
-
-def load_numbers(
-    ctx: click.Context, param: click.Parameter, incomplete: str
-) -> list[CompletionItem]:
-    """Complete the number of a load that stands, the latest first."""
-    rows = (
-        "select load_id::varchar, 'as of ' || as_of from load"
-        " where kind = 'load' and undone_by is null order by load_id desc"
-    )
-    return _from_store(ctx, incomplete, rows)
-
-
-def _from_store(ctx: click.Context, incomplete: str, rows: str) -> list[CompletionItem]:
-    """Return what begins as was typed; the select gives a value and a few words on it."""
-    from pipeline.cli.options import DEFAULT_DB  # which names what is completed here
-    from pipeline.store import open_store
-
-    try:
-        with open_store(ctx.params.get("db") or DEFAULT_DB) as store:
-            found = store.rows(rows)
-    except DwellError:
-        return []
-    return [CompletionItem(v, help=words) for v, words in found if v.startswith(incomplete)]
+site_codes = held_names("site")
+quarter_names = held_names("quarter")
+change_ids = held_names("change")
+load_numbers = held_names("load")

@@ -8,6 +8,27 @@ from pipeline.store.session import Store
 if TYPE_CHECKING:
     import polars as pl
 
+# A value and a few words on it, for each kind of name that a store holds.
+_NAMED = {
+    "site": "select site, label from site order by site",
+    "quarter": "select placed_quarter, count(*)::varchar || ' catheters' from episode_dwell"
+    " group by placed_quarter order by placed_quarter desc",
+    "change": "select change_id, title from change order by started_month, change_id",
+    "load": "select load_id::varchar, 'as of ' || as_of from load"
+    " where kind = 'load' and undone_by is null order by load_id desc",
+}
+
+
+def names_held(store: Store, kind: str) -> list[tuple[str, str]]:
+    """Return the names of one kind in the store, each with a few words on it.
+
+    Parameters
+    ----------
+    kind : {"site", "quarter", "change", "load"}
+        Quarters and loads come with the latest first; loads taken back are left out.
+    """
+    return [(name, words) for name, words in store.rows(_NAMED[kind])]
+
 
 def records(store: Store) -> "pl.DataFrame":
     """Return a row a record: `record`, `rows`, `first_month`, `last_month`.
