@@ -78,8 +78,9 @@ def change(
     """
     from pipeline.disclosure import Policy
     from pipeline.errors import NoDataError
+    from pipeline.measures.log import logged_change, logged_changes
     from pipeline.measures.periods import checked_months
-    from pipeline.report.gather_change import judge_changes, read_changes
+    from pipeline.report.gather_change import judge_changes
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 
@@ -88,7 +89,7 @@ def change(
     with open_store(db) as store:
         judged, messages = judge_changes(
             store,
-            read_changes(store, change_id),
+            [logged_change(store, change_id)] if change_id else logged_changes(store),
             measures=names,
             months=checked_months(first, last),
             lag=lag,
@@ -96,7 +97,7 @@ def change(
             settings=values,
         )
     if not judged:
-        raise NoDataError(" ".join(messages) or "The change names no measure.")
+        raise NoDataError(" ".join(messages) or "No change is logged.")
     _print(judged, format_)
     if figures is not None:
         _draw(judged, figures)

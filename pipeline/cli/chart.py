@@ -92,9 +92,9 @@ def chart(
     months until a doubling, a halving and a 50% rise would be expected to show. Signals
     are a reason to look, not a finding on any child's care.
     """
-    from pipeline.cli.charting import check_site
     from pipeline.disclosure import Policy
     from pipeline.measures.catalogue import find_measure, load_catalogue
+    from pipeline.measures.dimensions import check_sites
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 
@@ -107,7 +107,7 @@ def chart(
     if not quiet:
         click.echo(policy.note, err=True)
     with open_store(db) as store:
-        check_site(store, sites)
+        check_sites(store, sites)
     if kind == "cusum":
         from pipeline.cli.cusum import print_cusum
 
@@ -149,7 +149,8 @@ def asked_of(
         A word is none that the options know, or two are one too many.
     """
     from pipeline.analysis.charts import DEFAULT_RULES
-    from pipeline.cli.charting import PERIODS, Asked
+    from pipeline.cli.charting import Asked
+    from pipeline.measures.dimensions import PERIODS
     from pipeline.measures.where import parse_condition
 
     periods = [name for name in by if name in PERIODS]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -11,11 +11,11 @@ import numpy as np
 from pipeline.analysis.charts import DEFAULT_RULES, Change, ControlChart, Counts, control_chart
 from pipeline.analysis.charts.point_models import MODELS
 from pipeline.cli.chart_counts import gap_counts, period_counts, planned, usage_error, withhold
-from pipeline.cli.improvement_log import LogEntry, concerning, improvement_log
-from pipeline.errors import NoDataError, UsageError
+from pipeline.errors import UsageError
 from pipeline.measures.catalogue import Measure
-from pipeline.measures.counting import NOT_RECORDED
+from pipeline.measures.dimensions import DIMENSIONS, site_labels
 from pipeline.measures.events import event_order
+from pipeline.measures.log import LoggedChange, logged_changes
 from pipeline.measures.series import Where, series
 from pipeline.settings import Settings
 from pipeline.store import Store
@@ -27,8 +27,6 @@ if TYPE_CHECKING:
     from pipeline.disclosure import Policy
 
 OVERALL = "all"
-YES_NO = {"yes": True, "no": False}
-PERIODS = ("month", "quarter")
 KINDS_OF = {
     "proportion": ("run", "p", "laney", "individuals", "g"),
     "rate": ("run", "u", "laney", "c", "individuals", "ewma", "t", "g"),
@@ -100,7 +98,7 @@ def charts_of(
     maker = _Maker(store, measure, asked, settings, policy, months)
     labels = site_labels(store)
     sites = tuple(labels.get(s, s) for s in _as_codes((asked.where or {}).get("site")))
-    log = improvement_log(store)
+    log = logged_changes(store)
     found = []
     for part in _groups(frame, asked.group):
         group = OVERALL if asked.group is None else str(part[asked.group][0])
@@ -130,10 +128,10 @@ class _Maker:
         """Narrow what was asked down to one group."""
         found = dict(self.asked.where or {})
         if self.asked.group is not None:
-            found[self.asked.group] = None if group == NOT_RECORDED else YES_NO.get(group, group)
+            found[self.asked.group] = DIMENSIONS[self.asked.group].value(group)
         return found
 
-    def chart(self, part: pl.DataFrame, where: Where, log: Sequence[LogEntry]) -> ControlChart:
+    def chart(self, part: pl.DataFrame, where: Where, log: Sequence[LoggedChange]) -> ControlChart:
         """Return the chart of one group as it may be shown."""
         sites = _as_codes(where.get("site"))
         changes = concerning(log, self.measure, sites=sites, period=self.asked.period)
@@ -221,6 +219,21 @@ def monthly_volume(part: pl.DataFrame, kind: str, asked: Asked) -> float:
     return float(recent.mean()) / per_period if recent.size else 0.0
 
 
+def concerning(
+    log: Sequence[LoggedChange],
+    measure: Measure,
+    *,
+    sites: Sequence[str] = (),
+    period: str = "month",
+) -> tuple[Change, ...]:
+    """Return the changes that a chart of a measure marks, at these sites or without any, at all."""
+    return tuple(
+        Change(entry.started(period), entry.title, entry.new_phase, entry.change_id)
+        for entry in log
+        if entry.concerns(measure.name, sites)
+    )
+
+
 def _as_codes(value: Any) -> tuple[str, ...]:
     if value is None:
         return ()
@@ -229,18 +242,3 @@ def _as_codes(value: Any) -> tuple[str, ...]:
 
 def _groups(frame: pl.DataFrame, group: str | None) -> list[pl.DataFrame]:
     return [frame] if group is None else frame.partition_by(group, maintain_order=True)
-
-
-def site_labels(store: Store) -> Mapping[str, str]:
-    """Return what the report prints for each site."""
-    return dict(store.rows("select site, label from site"))
-
-
-def check_site(store: Store, sites: Sequence[str]) -> None:
-    """Refuse a site that the store does not know; raises `NoDataError`."""
-    known = site_labels(store)
-    for site in sites:
-        if site not in known:
-            raise NoDataError(
-                f"The store holds no site {site}.", try_next=f"one of {', '.join(sorted(known))}"
-            )

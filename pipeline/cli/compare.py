@@ -20,24 +20,13 @@ from pipeline.cli.options import (
     to_option,
 )
 from pipeline.cli.printing import make_folder, print_frame, to_json
+from pipeline.measures.dimensions import COMPARED_BY
 
 if TYPE_CHECKING:
     from pipeline.disclosure import Audience, Policy
     from pipeline.measures.catalogue import Measure
     from pipeline.report.gather_compare import MeasureComparison
 
-BY = (
-    "site",
-    "surgeon_type",
-    "limb",
-    "nerve_target",
-    "age_band",
-    "interpreter_needed",
-    "placed_by",
-    "tunnelled",
-    "skin_glue",
-    "drug",
-)
 MOST_FACTORS = 2
 
 
@@ -51,9 +40,9 @@ class Groups(click.ParamType):
     ) -> tuple[str, ...]:
         """Split at the comma; one name or two of those there are."""
         names = tuple(part.strip() for part in value.split(","))
-        unknown = [name for name in names if name not in BY]
+        unknown = [name for name in names if name not in COMPARED_BY]
         if unknown:
-            self.fail(f"{unknown[0]!r} is not one of {', '.join(BY)}.", param, ctx)
+            self.fail(f"{unknown[0]!r} is not one of {', '.join(COMPARED_BY)}.", param, ctx)
         if len(names) > MOST_FACTORS:
             self.fail("groups can be compared inside of one other at a time.", param, ctx)
         return names
@@ -66,7 +55,7 @@ class Groups(click.ParamType):
         start = typed + comma
         return [
             CompletionItem(start + name)
-            for name in BY
+            for name in COMPARED_BY
             if name.startswith(last) and name not in typed
         ]
 
@@ -78,8 +67,8 @@ class Groups(click.ParamType):
     default="site",
     show_default=True,
     metavar="GROUPS[,STRATA]",
-    help=f"Groups: {', '.join(BY)}. With a comma and another, groups inside of each of those:"
-    " site,surgeon_type compares sites on their children of the same surgeon type.",
+    help=f"Groups: {', '.join(COMPARED_BY)}. With a comma and another, groups inside of each of"
+    " those: site,surgeon_type compares sites on their children of the same surgeon type.",
 )
 @click.option(
     "--measure",

@@ -120,9 +120,10 @@ def _case_mix(
 ) -> Fitted:
     """Return the risk of each month's own children by a model of the baseline."""
     from pipeline.analysis.comparison.pattern_counts import Cells
+    from pipeline.measures.dimensions import case_mix_terms
     from pipeline.measures.patterns import pattern_frames
 
-    terms = (*measure.case_mix, "surgeon_type", "site")
+    terms = case_mix_terms(measure)
     factors = [MONTH, *terms]
     frames = pattern_frames(store, [measure], factors, where=asked.where, settings=settings)
     cells = Cells.from_frame(frames.cells, factors)

@@ -156,7 +156,7 @@ def _key(key_file: Path | None, out: Path) -> bytes:
 def _read(wanted: Wanted, key: bytes, db: Path) -> "tuple[pl.DataFrame, dict[str, Any]]":
     """Return the re-keyed rows, and where they come from."""
     from pipeline import __version__
-    from pipeline.cli.charting import check_site
+    from pipeline.measures.dimensions import check_sites
     from pipeline.measures.extract import extract as rows_of
     from pipeline.measures.periods import checked_months
     from pipeline.store import open_store
@@ -164,7 +164,7 @@ def _read(wanted: Wanted, key: bytes, db: Path) -> "tuple[pl.DataFrame, dict[str
     months = checked_months(wanted.first, wanted.last)
     where = {"site": list(wanted.sites)} if wanted.sites else None
     with open_store(db) as store:
-        check_site(store, wanted.sites)
+        check_sites(store, wanted.sites)
         frame = rows_of(store, wanted.columns, key, where=where, months=months)
         source = {
             "study": wanted.study,

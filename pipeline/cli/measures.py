@@ -60,13 +60,13 @@ def measures(
         _print_catalogue(format_)
         return
     from pipeline.answers.measures import measure_rates
-    from pipeline.cli.charting import check_site
+    from pipeline.measures.dimensions import check_sites
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 
     values = load_settings(settings)
     with open_store(db) as store:
-        check_site(store, sites)
+        check_sites(store, sites)
         found = measure_rates(
             store,
             names,

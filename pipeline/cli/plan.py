@@ -101,15 +101,16 @@ def _recent(
     db: Path, measure: Measure, sites: tuple[str, ...], settings: Settings
 ) -> tuple[Charted, float, float]:
     """Return the last year's chart, its rate, and the exposure of one catheter."""
-    from pipeline.cli.charting import Asked, charts_of, check_site
+    from pipeline.cli.charting import Asked, charts_of
     from pipeline.disclosure import Policy
     from pipeline.errors import NoDataError
+    from pipeline.measures.dimensions import check_sites
     from pipeline.store import open_store
 
     kind = "p" if measure.denominator_kind == "proportion" else "u"
     asked = Asked(kind=kind, where={"site": list(sites)} if sites else {})
     with open_store(db) as store:
-        check_site(store, sites)
+        check_sites(store, sites)
         (charted,) = charts_of(store, measure, asked, settings=settings, policy=Policy(0))
         volumes = charts_of(
             store, measure, Asked(kind="g", where=asked.where), settings=settings, policy=Policy(0)

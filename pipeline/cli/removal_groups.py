@@ -13,7 +13,7 @@ from pipeline.analysis.survival.model_data import Model
 from pipeline.analysis.survival.time_in_place import RestrictedMean, TimeInPlace, time_in_place
 from pipeline.disclosure import Policy, Readable, readable, withheld_at_risk
 from pipeline.disclosure.reasons import RARE, rare_reasons
-from pipeline.measures.dwell_counts import NOT_RECORDED
+from pipeline.measures.dimensions import NOT_RECORDED, group_labels
 from pipeline.measures.where import Condition
 from pipeline.store import Store
 from pipeline.words.codes import effect_of, words_of
@@ -73,7 +73,7 @@ def groups_of(
     store: Store, counts: Sequence[EventCounts], asked: Asked, policy: Policy
 ) -> tuple[Group, ...]:
     """Estimate each group's curves, and say what of them may be shown."""
-    labels = dict(store.rows("select site, label from site")) if asked.by == "site" else {}
+    labels = group_labels(store, asked.by)
     return tuple(
         _group(part, asked, policy, labels.get(part.group) or _label(asked.by, part.group))
         for part in counts

@@ -9,10 +9,10 @@ from pipeline.analysis.charts import DEFAULT_RULES, ControlChart, Counts, Signal
 from pipeline.analysis.charts.discovery import adjusted_p
 from pipeline.analysis.rates.multiplicity import FALSE_DISCOVERY_RATE
 from pipeline.cli.chart_counts import gap_counts, period_counts
-from pipeline.cli.charting import OVERALL
-from pipeline.cli.improvement_log import LogEntry, concerning, improvement_log
+from pipeline.cli.charting import OVERALL, concerning
 from pipeline.measures.catalogue import Better, Measure, load_catalogue
 from pipeline.measures.events import event_order
+from pipeline.measures.log import LoggedChange, logged_changes
 from pipeline.measures.periods import months_of
 from pipeline.measures.series import series
 from pipeline.measures.signal_log import LoggedSignal, is_kept, keep_signals
@@ -77,7 +77,7 @@ class Scan:
     limits_since: Mapping[tuple[str, str], str]
 
 
-def scan(material: Sequence[Material], log: Sequence[LogEntry], quarter: str) -> Scan:
+def scan(material: Sequence[Material], log: Sequence[LoggedChange], quarter: str) -> Scan:
     """Judge every measure's chart, of the network and of each site, up to a quarter.
 
     A signal counts where it names a point of the quarter. Among all charts that
@@ -106,7 +106,7 @@ def scan(material: Sequence[Material], log: Sequence[LogEntry], quarter: str) ->
 def scan_quarter(store: Store, quarter: str, settings: Settings) -> Scan:
     """Read and judge what `scan` judges."""
     material = read_material(store, months_of(quarter)[1], settings)
-    return scan(material, improvement_log(store), quarter)
+    return scan(material, logged_changes(store), quarter)
 
 
 def keep_scan(store: Store, found: Scan) -> None:
@@ -172,7 +172,7 @@ def read_material(store: Store, last_month: str, settings: Settings) -> list[Mat
     return found
 
 
-def _charted(material: Material, log: Sequence[LogEntry]) -> Iterator[Looked]:
+def _charted(material: Material, log: Sequence[LoggedChange]) -> Iterator[Looked]:
     measure, parts = material.measure, material.parts
     rare, kind = _is_rare(measure), measure.charts[0].value
     charts = control_charts(

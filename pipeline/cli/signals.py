@@ -99,13 +99,13 @@ def _compared(
     store: Store, quarter: str, settings: Settings
 ) -> tuple[Scan, Sequence[LoggedSignal], bool]:
     """Judge a quarter's charts; return the signals of the quarter before, and if they were kept."""
-    from pipeline.cli.improvement_log import improvement_log
     from pipeline.cli.signal_scan import read_material, scan
+    from pipeline.measures.log import logged_changes
     from pipeline.measures.periods import months_of
     from pipeline.measures.signal_log import kept_signals
     from pipeline.words.numbers import quarter_before
 
-    material, log = read_material(store, months_of(quarter)[1], settings), improvement_log(store)
+    material, log = read_material(store, months_of(quarter)[1], settings), logged_changes(store)
     found, previous = scan(material, log, quarter), quarter_before(quarter)
     kept = kept_signals(store, previous)
     if kept is not None:

@@ -23,7 +23,6 @@ from plotnine import (
 from pipeline.analysis.comparison.compare import Comparison
 from pipeline.analysis.comparison.funnel import Funnel, funnel
 from pipeline.figures.group_words import (
-    GROUP_WORDS,
     Hidden,
     Labels,
     label,
@@ -44,8 +43,8 @@ from pipeline.figures.look import (
     Drawing,
     look,
 )
-from pipeline.figures.steps import spoken
 from pipeline.measures.catalogue import Measure
+from pipeline.measures.dimensions import DIMENSIONS
 
 MOST_NAMED = 3  # groups set aside, in the caption
 MOST_LABELS = 12  # with more groups only those farthest outside the 99.8% limits are named
@@ -227,7 +226,7 @@ def _who(names: Sequence[str], word: str) -> str:
 
 
 def _funnel_title(measure: Measure, comparison: Comparison, outside: pd.DataFrame) -> str:
-    word = GROUP_WORDS.get(comparison.by, spoken(comparison.by))
+    word = DIMENSIONS[comparison.by].title
     if outside.empty:
         return f"{measure.title}: no {word} lies outside the limits"
     far = outside[outside["status"] == "outside 99.8%"]

@@ -13,16 +13,6 @@ from pipeline.measures.catalogue import Measure
 Hidden = Sequence[bool] | np.ndarray
 Labels = Mapping[str, str] | None
 
-GROUP_WORDS = {
-    "site": "site",
-    "surgeon_type": "surgeon type",
-    "limb": "limb",
-    "nerve_target": "nerve",
-    "age_band": "age band",
-    "interpreter_needed": "need of an interpreter",
-}
-TERM_WORDS = {"age_years": "age", "nerve_target": "nerve", "planned_dwell_h": "planned dwell"}
-
 
 def left_out(count: int) -> str:
     """Say how many groups are not drawn; nothing where all are."""

@@ -27,8 +27,6 @@ from pipeline.analysis.comparison.compare import Comparison, GroupRow
 from pipeline.analysis.rates.rates import rates
 from pipeline.disclosure import Policy
 from pipeline.figures.group_words import (
-    GROUP_WORDS,
-    TERM_WORDS,
     Hidden,
     Labels,
     label,
@@ -37,8 +35,8 @@ from pipeline.figures.group_words import (
     probability,
 )
 from pipeline.figures.look import CENTRE, INK, LABEL_SIZE, MUTED, POINT, WIDE_CM, Drawing, look
-from pipeline.figures.steps import spoken
 from pipeline.measures.catalogue import Measure
+from pipeline.measures.dimensions import DIMENSIONS
 
 ROW_CM = 0.62
 TICKS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
@@ -149,7 +147,7 @@ def _ratio_plot(frame: pd.DataFrame, low: float, high: float) -> ggplot:
 def _ratio_title(
     measure: Measure, comparison: Comparison, called: Sequence[GroupRow], labels: Labels
 ) -> str:
-    word = GROUP_WORDS.get(comparison.by, spoken(comparison.by))
+    word = DIMENSIONS[comparison.by].title
     if not called:
         return f"{measure.title}: no {word} is called different"
     sides = [
@@ -165,9 +163,7 @@ def _ratio_title(
 
 def _ratio_caption(comparison: Comparison, withheld: int) -> str:
     terms = comparison.expectation.terms
-    mix = (
-        f", given {listed([TERM_WORDS.get(term, spoken(term)) for term in terms])}" if terms else ""
-    )
+    mix = f", given {listed([DIMENSIONS[term].title for term in terms])}" if terms else ""
     return (
         f"Events observed over those expected from the other groups{mix}; mid-P limits; dark: "
         "called at a false discovery rate of 5%; bar: shrunken estimate. Not a ranking."

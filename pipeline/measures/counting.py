@@ -5,15 +5,14 @@ from typing import TYPE_CHECKING
 
 from pipeline.measures import session
 from pipeline.measures.catalogue import Measure, load_catalogue
+from pipeline.measures.dimensions import DIMENSIONS, NOT_RECORDED, PERIODS, Value
 from pipeline.settings import Settings
 from pipeline.store import COUNTED_BY, READY_COUNTS, Store, counts_sql
 
 if TYPE_CHECKING:
     import polars as pl
 
-NOT_RECORDED = "not_recorded"
 ALL = "all"
-PERIODS = ("month", "quarter")
 COUNTS = (
     "numerator",
     "denominator",
@@ -22,14 +21,13 @@ COUNTS = (
     "with_event",
     "missing_denominator",
 )
-_YES_NO = {"interpreter_needed", "tunnelled", "skin_glue"}
 
 
 def count(
     store: Store,
     measures: Sequence[Measure],
     by: Sequence[str],
-    condition: tuple[str, Sequence[session.Value]],
+    condition: tuple[str, Sequence[Value]],
     *,
     by_ready: bool,
     settings: Settings | None,
@@ -49,7 +47,7 @@ def count(
         Groups and condition name only columns of `COUNTED_BY`.
     """
     sql, params = condition
-    columns = [session.DIMENSIONS[name] for name in by]
+    columns = [DIMENSIONS[name].column for name in by]
     kept = [m for m in measures if by_ready and _is_counted_ready(m, settings)]
     rest = [m for m in measures if m not in kept]
     steps, counted = list[str](), list[str]()
@@ -114,12 +112,12 @@ def _count_sql(measure: Measure) -> str:
 def _add_up_sql(by: Sequence[str], columns: Sequence[str], *, with_total: bool) -> str:
     shown = [
         f"case when grouping({column}) = 1 then '{ALL}'"
-        f" else coalesce({_as_text(column)}, '{NOT_RECORDED}') end as {name}"
+        f" else coalesce({DIMENSIONS[name].as_text}, '{NOT_RECORDED}') end as {name}"
         for name, column in zip(by, columns, strict=True)
     ]
     sets = [list(columns)]
     if with_total and set(by) - set(PERIODS):
-        sets.append([session.DIMENSIONS[name] for name in by if name in PERIODS])
+        sets.append([DIMENSIONS[name].column for name in by if name in PERIODS])
     grouping = ", ".join(f"({', '.join(['measure', *group])})" for group in sets)
     return f"""
         select {", ".join(["measure", *shown])},
@@ -135,12 +133,6 @@ def _add_up_sql(by: Sequence[str], columns: Sequence[str], *, with_total: bool) 
         group by grouping sets ({grouping})"""
 
 
-def _as_text(column: str) -> str:
-    if column in _YES_NO:
-        return f"case when {column} then 'yes' when not {column} then 'no' end"
-    return column
-
-
 def only_ready(names: Sequence[str]) -> bool:
     """Whether all are names of dimensions that measures are counted by ready."""
-    return all(session.DIMENSIONS.get(name) in COUNTED_BY for name in names)
+    return all(name in DIMENSIONS and DIMENSIONS[name].column in COUNTED_BY for name in names)

@@ -11,7 +11,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from pipeline.errors import NoDataError, UsageError
-from pipeline.measures.where import EVERYTHING, WHERE_COLUMNS, Condition, Holds
+from pipeline.measures.dimensions import DIMENSIONS, NOT_RECORDED, PERIODS, grouped_by
+from pipeline.measures.where import EVERYTHING, Condition
 from pipeline.records.codes import RemovalReason
 from pipeline.store import Store, ready
 
@@ -19,11 +20,8 @@ if TYPE_CHECKING:
     import polars as pl
 
 EPISODES = ready("episode_dwell")
-NOT_RECORDED = "not_recorded"
 REASONS = (*(reason.value for reason in RemovalReason), NOT_RECORDED)
-# What groups can be made by; numbers would make a group of every value.
-GROUPS = tuple(name for name, column in WHERE_COLUMNS.items() if column.holds is not Holds.NUMBER)
-TERMS = tuple(name for name in WHERE_COLUMNS if name not in {"month", "quarter"})
+TERMS = tuple(name for name in DIMENSIONS if name not in PERIODS)
 
 
 def removal_rows(
@@ -41,7 +39,7 @@ def removal_rows(
     store : Store
         An open store.
     by, strata : str, optional
-        One of `GROUPS`.
+        A name of `GROUPED_BY`.
     where : Condition
         Which episodes.
     months : tuple of str, optional
@@ -119,7 +117,7 @@ def model_rows(
                 f"A model cannot be adjusted for {term}.", try_next=f"one of {', '.join(TERMS)}"
             )
     condition, params = _condition(where, months)
-    columns = "".join(f", {WHERE_COLUMNS[term].sql} as {term}" for term in dict.fromkeys(terms))
+    columns = "".join(f", {DIMENSIONS[term].column} as {term}" for term in dict.fromkeys(terms))
     names = "".join(f", {term}" for term in dict.fromkeys(terms))
     return store.frame(
         f"with chosen as (select patient_key, dwell_h as hours, reason{columns}"
@@ -174,12 +172,4 @@ def _group(by: str | None) -> str:
     """Return the SQL of a group's name as text."""
     if by is None:
         return "''"
-    if by not in GROUPS:
-        raise UsageError(
-            f"Episodes cannot be grouped by {by}.", try_next=f"one of {', '.join(GROUPS)}"
-        )
-    column = WHERE_COLUMNS[by]
-    if column.holds is Holds.YES_NO:
-        words = f"when {column.sql} then 'yes' when not {column.sql} then 'no'"
-        return f"case {words} else '{NOT_RECORDED}' end"
-    return f"coalesce({column.sql}, '{NOT_RECORDED}')"
+    return f"coalesce({grouped_by(by).as_text}, '{NOT_RECORDED}')"

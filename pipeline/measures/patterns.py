@@ -4,9 +4,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pipeline.errors import NoDataError, UsageError
+from pipeline.errors import NoDataError
 from pipeline.measures import session
 from pipeline.measures.catalogue import Measure
+from pipeline.measures.dimensions import DIMENSIONS, grouped_by
 from pipeline.measures.series import Where, condition_of
 from pipeline.settings import Settings
 from pipeline.store import Store
@@ -15,15 +16,6 @@ if TYPE_CHECKING:
     import polars as pl
 
 PERIOD = "period"
-
-# What a case-mix term is counted by, where that is not its own column: a number is
-# banded, since one more year or hour does not add the same everywhere.
-_BANDS = {
-    "age_years": "age_band",
-    "planned_dwell_h": "case when planned_dwell_h <= 48 then 'up to 48 h'"
-    " when planned_dwell_h <= 72 then 'up to 72 h' else 'over 72 h' end",
-}
-_YES_NO = {"interpreter_needed", "tunnelled", "skin_glue"}
 
 
 @dataclass(frozen=True)
@@ -67,8 +59,8 @@ def pattern_frames(
     measures : sequence of Measure
         What to count.
     factors : sequence of str
-        Names of `session.DIMENSIONS`, of case-mix terms (ages and planned hours
-        are banded), or "period" ("before" or "after" `started_month`).
+        Names of `DIMENSIONS` (ages and planned hours are banded), or "period" ("before"
+        or "after" `started_month`).
     where, months, settings
         As for :func:`pipeline.measures.series.series`.
     started_month : str, optional
@@ -117,17 +109,8 @@ def pattern_frames(
 def _column(name: str, started_month: str | None) -> str:
     if name == PERIOD and started_month is not None:
         return "case when placed_month >= ? then 'after' else 'before' end"
-    if name in _BANDS:
-        return _BANDS[name]
-    if name not in session.DIMENSIONS:
-        raise UsageError(
-            f"Episodes cannot be grouped by {name}.",
-            try_next=f"one of {', '.join(session.DIMENSIONS)}",
-        )
-    column = session.DIMENSIONS[name]
-    if name in _YES_NO:
-        return f"case when {column} then 'yes' when not {column} then 'no' end"
-    return column
+    banded = DIMENSIONS.get(name)
+    return banded.band if banded and banded.band else grouped_by(name).as_text
 
 
 def _sums_sql(measure: Measure, settings: Settings | None) -> str:

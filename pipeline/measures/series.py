@@ -3,12 +3,11 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from pipeline.errors import NoDataError, UsageError
-from pipeline.measures import session
+from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import Measure, find_measure
-from pipeline.measures.counting import COUNTS, PERIODS, count, only_ready
+from pipeline.measures.counting import COUNTS, count, only_ready
+from pipeline.measures.dimensions import PERIODS, Value, grouped_by
 from pipeline.measures.periods import last_final_month, months_between, months_of, quarter_of
-from pipeline.measures.session import Value
 from pipeline.measures.where import Condition
 from pipeline.settings import Settings
 from pipeline.store import Store
@@ -76,7 +75,8 @@ def series(
         No episode is left.
     """
     chosen = as_measures(measures)
-    _check_names(by)
+    for name in by:
+        grouped_by(name)
     condition = condition_of(where, months)
     # A name that holds a condition may look at any column.
     free = any(isinstance(value, Condition) for value in (where or {}).values())
@@ -100,14 +100,13 @@ def as_measures(measures: Measures) -> list[Measure]:
 def condition_of(where: Where | None, months: tuple[str, str] | None) -> tuple[str, list[Value]]:
     """Return the SQL condition on `episode_dwell` and its bound values."""
     parts, params = ["true"], list[Value]()
-    _check_names(name for name, v in (where or {}).items() if not isinstance(v, Condition))
     for name, wanted in (where or {}).items():
         if isinstance(wanted, Condition):
             parts.append(wanted.sql)
             params += wanted.params
             continue
         values = [wanted] if isinstance(wanted, str) or not isinstance(wanted, Sequence) else wanted
-        column = session.DIMENSIONS[name]
+        column = grouped_by(name).column
         parts.append(f"({' or '.join([_equals(column, value) for value in values]) or 'false'})")
         params += [value for value in values if value is not None]
     if months is not None:
@@ -122,15 +121,6 @@ def _equals(column: str, value: Value) -> str:
     if isinstance(value, bool):
         return f"{column} = ?"
     return f"cast({column} as varchar) = cast(? as varchar)"
-
-
-def _check_names(names: Iterable[str]) -> None:
-    for name in names:
-        if name not in session.DIMENSIONS:
-            raise UsageError(
-                f"Episodes cannot be grouped by {name}.",
-                try_next=f"one of {', '.join(session.DIMENSIONS)}",
-            )
 
 
 def _complete(frame: "pl.DataFrame", by: list[str], final: Mapping[str, str]) -> "pl.DataFrame":

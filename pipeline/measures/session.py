@@ -11,22 +11,6 @@ from pipeline.measures.catalogue import Measure
 from pipeline.settings import Settings
 from pipeline.store import READY, Store, keyed_select, ready
 
-# What episodes can be grouped and filtered by: the name asked for, and its column.
-DIMENSIONS = {
-    "month": "placed_month",
-    "quarter": "placed_quarter",
-    "site": "site",
-    "surgeon_type": "surgeon_type",
-    "limb": "limb",
-    "nerve_target": "nerve_target",
-    "age_band": "age_band",
-    "interpreter_needed": "interpreter_needed",
-    "placed_by": "placed_by",
-    "tunnelled": "tunnelled",
-    "skin_glue": "skin_glue",
-    "drug": "drug",
-}
-Value = str | int | float | bool | None
 SETTING_TABLES = {"setting", "dose_ceiling"}
 
 

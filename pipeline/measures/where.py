@@ -10,65 +10,16 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from enum import Enum
 from typing import NoReturn
 
 from pipeline.errors import UsageError
-from pipeline.records import codes
-from pipeline.records.codes import Code
+from pipeline.measures.dimensions import DIMENSIONS, Dimension, Holds
 
 LONGEST = 2000  # characters
 DEEPEST = 40  # parentheses within parentheses
 EXAMPLE = "--where \"limb = 'lower' and age_years >= 6\""
 
 Value = str | float | bool
-
-
-class Holds(Enum):
-    """What a column holds, hence what it can be compared with."""
-
-    TEXT = "a code, or text in quotes,"
-    NUMBER = "a number"
-    YES_NO = "yes or no"
-
-
-@dataclass(frozen=True)
-class WhereColumn:
-    """A column that a condition may use: its name in `episode_dwell` and its values."""
-
-    sql: str
-    holds: Holds
-    codes: type[Code] | None = None
-
-
-def _text(sql: str, vocabulary: type[Code] | None = None) -> WhereColumn:
-    return WhereColumn(sql, Holds.TEXT, vocabulary)
-
-
-# What is known at placement. How and when the catheter came out is not among them: a
-# group chosen by its outcome has no honest time in place.
-WHERE_COLUMNS: dict[str, WhereColumn] = {
-    "month": _text("placed_month"),
-    "quarter": _text("placed_quarter"),
-    "site": _text("site"),
-    "surgeon_type": _text("surgeon_type", codes.SurgeonType),
-    "nerve_target": _text("nerve_target", codes.NerveTarget),
-    "limb": _text("limb", codes.Limb),
-    "age_band": _text("age_band"),
-    "placed_by": _text("placed_by", codes.PlacedBy),
-    "drug": _text("drug", codes.Drug),
-    "interpreter_needed": WhereColumn("interpreter_needed", Holds.YES_NO),
-    "tunnelled": WhereColumn("tunnelled", Holds.YES_NO),
-    "skin_glue": WhereColumn("skin_glue", Holds.YES_NO),
-    "age_years": WhereColumn("age_years", Holds.NUMBER),
-    "weight_kg": WhereColumn("weight_kg", Holds.NUMBER),
-    "concentration_pct": WhereColumn("concentration_pct", Holds.NUMBER),
-    "rate_ml_h": WhereColumn("rate_ml_h", Holds.NUMBER),
-    "reservoir_ml": WhereColumn("reservoir_ml", Holds.NUMBER),
-    "runtime_h": WhereColumn("runtime_h", Holds.NUMBER),
-    "planned_dwell_h": WhereColumn("planned_dwell_h", Holds.NUMBER),
-    "placed_hour": WhereColumn("placed_hour", Holds.NUMBER),
-}
 
 
 @dataclass(frozen=True)
@@ -199,17 +150,17 @@ class _Parser:
 
     def comparison(self) -> str:
         token = self.need("word", None, "the name of a column")
-        column = WHERE_COLUMNS.get(token.text.lower())
+        column = DIMENSIONS.get(token.text.lower())
         if column is None:
             raise UsageError(
                 f"Episodes cannot be chosen by {token.text}.",
-                try_next=f"one of {', '.join(WHERE_COLUMNS)}",
+                try_next=f"one of {', '.join(DIMENSIONS)}",
             )
         self.columns.append(token.text.lower())
         if self.take("keyword", "is"):
             negated = bool(self.take("keyword", "not"))
             self.need("keyword", "null", "`null`")
-            return f"({column.sql} is {'not ' if negated else ''}null)"
+            return f"({column.column} is {'not ' if negated else ''}null)"
         negated = bool(self.take("keyword", "not"))
         found = self.one_of(column) or self.within(column)
         if found is not None:
@@ -218,15 +169,15 @@ class _Parser:
             _stop(self.here.at, "`in` or `between` is expected")
         return self.compared(column)
 
-    def compared(self, column: WhereColumn) -> str:
+    def compared(self, column: Dimension) -> str:
         sign = self.take("sign")
         if sign is None or sign.text not in _COMPARISONS:
             _stop(self.here.at if sign is None else sign.at, "a comparison such as `=` is expected")
         if column.holds is Holds.YES_NO and sign.text not in {"=", "!=", "<>"}:
             _stop(sign.at, "yes and no can only be equal or not")
-        return f"({column.sql} {_COMPARISONS[sign.text]} {self.value(column)})"
+        return f"({column.column} {_COMPARISONS[sign.text]} {self.value(column)})"
 
-    def one_of(self, column: WhereColumn) -> str | None:
+    def one_of(self, column: Dimension) -> str | None:
         if not self.take("keyword", "in"):
             return None
         self.need("sign", "(", "`(`")
@@ -234,9 +185,9 @@ class _Parser:
         while self.take("sign", ","):
             marks.append(self.value(column))
         self.need("sign", ")", "`)`")
-        return f"({column.sql} in ({', '.join(marks)}))"
+        return f"({column.column} in ({', '.join(marks)}))"
 
-    def within(self, column: WhereColumn) -> str | None:
+    def within(self, column: Dimension) -> str | None:
         token = self.take("keyword", "between")
         if token is None:
             return None
@@ -244,9 +195,9 @@ class _Parser:
             _stop(token.at, "yes and no can only be equal or not")
         low = self.value(column)
         self.need("keyword", "and", "`and`")
-        return f"({column.sql} between {low} and {self.value(column)})"
+        return f"({column.column} between {low} and {self.value(column)})"
 
-    def value(self, column: WhereColumn) -> str:
+    def value(self, column: Dimension) -> str:
         """Bind the value that comes next, and return its mark."""
         token = self.here
         self.params.append(_value(token, column))
@@ -254,7 +205,7 @@ class _Parser:
         return "?"
 
 
-def _value(token: _Token, column: WhereColumn) -> Value:
+def _value(token: _Token, column: Dimension) -> Value:
     if column.holds is Holds.NUMBER and token.kind == "number":
         return float(token.text)
     if column.holds is Holds.YES_NO:
@@ -267,12 +218,12 @@ def _value(token: _Token, column: WhereColumn) -> Value:
     return _stop(token.at, f"{column.holds.value} is expected")
 
 
-def _known(value: str, column: WhereColumn, at: int) -> str:
+def _known(value: str, column: Dimension, at: int) -> str:
     """Refuse a code that no record can hold: it is a slip of the pen."""
     if column.codes is not None:
         allowed = [member.value for member in column.codes]
         if value not in allowed:
-            _stop(at, f"{column.sql} is one of {', '.join(allowed)}")
+            _stop(at, f"{column.column} is one of {', '.join(allowed)}")
     return value
 
 

@@ -8,7 +8,6 @@ from pipeline.disclosure import Policy
 from pipeline.measures.catalogue import Measure
 from pipeline.report import markdown
 from pipeline.report.compare_section import (
-    BY_WORDS,
     Compared,
     called_rows,
     difference,
@@ -31,7 +30,7 @@ def strip(compared: Compared, facts: Facts, policy: Policy) -> str:
     first, last = (words.month(month) for month in compared.months)
     pairs = (
         (f"{first} to {last}", markdown.text(facts.network)),
-        (f"{len(compared.groups):,}", BY_WORDS[compared.by]),
+        (f"{len(compared.groups):,}", compared.nouns),
         (f"{len(compared.results):,}", "measures"),
     )
     found = block("facts", bullets([f"**{number}** {what}" for number, what in pairs]))
@@ -101,7 +100,7 @@ def _too_few(compared: Compared) -> Iterator[Sentence]:
         few = [is_too_few(row) for row, is_hidden in shown_rows(result) if not is_hidden]
         if any(few):
             (everywhere if all(few) else somewhere).append(result.measure)
-    groups = BY_WORDS[compared.by]
+    groups = compared.nouns
     if everywhere:
         yield Sentence(f"Too few events to tell any {groups} apart: {_titles(everywhere)}.")
     if somewhere:
@@ -115,7 +114,7 @@ def _withheld(compared: Compared) -> Iterator[Sentence]:
         hidden = [is_hidden for _, is_hidden in shown_rows(result)]
         if any(hidden):
             (whole if all(hidden) else part).append(result.measure)
-    groups, why = BY_WORDS[compared.by], "because numbers of children are small"
+    groups, why = compared.nouns, "because numbers of children are small"
     if whole:
         yield Sentence(f"Withheld for all {groups}, {why}: {_titles(whole)}.")
     if part:

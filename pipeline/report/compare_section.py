@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pipeline.analysis.comparison.compare import GroupRow
 from pipeline.figures.funnel import funnel_figure
 from pipeline.measures.catalogue import Better, Measure
+from pipeline.measures.dimensions import DIMENSIONS
 from pipeline.report import markdown
 from pipeline.report.gather_compare import MeasureComparison
 from pipeline.report.markdown import Column, slug
@@ -19,7 +20,6 @@ from pipeline.words import numbers as words
 from pipeline.words.codes import words_of
 from pipeline.words.numbers import amount, ratio, ratio_limits
 
-BY_WORDS = {"site": "sites", "surgeon_type": "surgeon types"}
 MOST_FUNNELS = 4
 FEWEST_FUNNELS = 2  # drawn where nothing is called different
 WITHHELD = "withheld"
@@ -51,6 +51,16 @@ class Compared:
     results: tuple[MeasureComparison, ...]
     labels: Mapping[str, str]
     months: tuple[str, str]
+
+    @property
+    def noun(self) -> str:
+        """What a group is called, such as "surgeon type"."""
+        return DIMENSIONS[self.by].title
+
+    @property
+    def nouns(self) -> str:
+        """What several groups are called."""
+        return DIMENSIONS[self.by].plural
 
     @property
     def groups(self) -> list[str]:
@@ -140,7 +150,7 @@ def sentences(compared: Compared) -> list[Sentence]:
 def none_differs(compared: Compared) -> Sentence:
     """Say that no group is called different."""
     return Sentence(
-        f"No difference between {BY_WORDS[compared.by]} is larger than chance alone would bring, "
+        f"No difference between {compared.nouns} is larger than chance alone would bring, "
         "given the case mix and the number of comparisons."
     )
 
@@ -173,7 +183,7 @@ def ratio_table(compared: Compared) -> str:
         title = markdown.text(result.measure.title)
         rows.append([title, *(cells.get(group, "none") for group in groups)])
     caption = (
-        f"Observed ÷ expected by {BY_WORDS[compared.by][:-1]}, with 95% limits, "
+        f"Observed ÷ expected by {compared.noun}, with 95% limits, "
         f"{words.month(compared.months[0])} to {words.month(compared.months[1])}; 1 is what the "
         "rest of the network would have had with the same case mix; bold: called different; "
         f"too few: fewer than {FEWEST_EXPECTED} events expected, or no upper limit"
@@ -200,7 +210,7 @@ def _called_table(compared: Compared) -> str:
     ]
     more = max(0, len(called) - MOST_ROWS)
     caption = (
-        f"Called different among {len(compared.groups):,} {BY_WORDS[compared.by]}, observed "
+        f"Called different among {len(compared.groups):,} {compared.nouns}, observed "
         f"against expected, {words.month(compared.months[0])} to "
         f"{words.month(compared.months[1])}, in the order of measures and names"
         + (f"; the first {MOST_ROWS} of {len(called):,}" if more else "")
@@ -275,7 +285,7 @@ def sheet(compared: Compared) -> Sheet:
 
 def pieces(compared: Compared, said: Sequence[Sentence], page: Page) -> list[str]:
     """Return one grouping's part of the page."""
-    title = words.sentence_case(BY_WORDS[compared.by])
+    title = words.sentence_case(compared.nouns)
     return [
         f"### {title} {{#by-{compared.by.replace('_', '-')}}}",
         markdown.bullets([item(sentence) for sentence in said]),

@@ -18,6 +18,7 @@ from pipeline.errors import NoDataError
 from pipeline.figures.funnel import funnel_figure
 from pipeline.figures.ratios import ratio_figure
 from pipeline.measures.catalogue import load_catalogue
+from pipeline.measures.dimensions import DIMENSIONS
 from pipeline.measures.dwell_counts import REASONS, removal_rows
 from pipeline.measures.periods import months_of
 from pipeline.measures.quarters import check_quarter, latest_quarter
@@ -30,7 +31,7 @@ from pipeline.report import (
     groups_section,
     methods,
 )
-from pipeline.report.compare_section import BY_WORDS, Compared
+from pipeline.report.compare_section import Compared
 from pipeline.report.dwell_section import HOURS
 from pipeline.report.front import Facts
 from pipeline.report.gather_removal import totals_of
@@ -112,7 +113,7 @@ def collect(
             store, measures, by, months, policy=policy, settings=settings
         )
         if compared is None:
-            raise NoDataError(f"There are no two {BY_WORDS[by]} to compare up to {last}.")
+            raise NoDataError(f"There are no two {DIMENSIONS[by].plural} to compare up to {last}.")
         return Collected(
             facts=gather.facts(
                 store, last, settings, audience=audience, small_cell=policy.threshold

@@ -15,13 +15,13 @@ from pipeline.analysis.rates.rates import rates, sensitivity
 from pipeline.disclosure import Policy
 from pipeline.disclosure.periods import WithheldPeriods, withheld_periods
 from pipeline.measures.catalogue import Measure, load_catalogue
+from pipeline.measures.log import LoggedChange
 from pipeline.measures.periods import months_of, quarter_of
 from pipeline.measures.series import series
 from pipeline.measures.signal_log import KeptList, kept_list
 from pipeline.report.findings import Finding, Rate, Verdict
 from pipeline.report.front import Facts
 from pipeline.report.gather_charts import chart_kind, counts_of, drawable, make_chart, rare_counts
-from pipeline.report.narrative import LoggedChange
 from pipeline.report.signals_section import Basis
 from pipeline.report.verdicts import NETWORK, judge_kept, judge_told, turned, with_sight
 from pipeline.settings import Settings
@@ -34,33 +34,6 @@ if TYPE_CHECKING:
 
 QUARTERS_SHOWN = 8
 ASKED = (2.0, 0.5)  # changes in a rate of which the report says when they would show
-
-
-def logged_changes(store: Store, last_month: str) -> list[LoggedChange]:
-    """Return the improvement log up to a month, sites by their labels."""
-    labels = dict(store.rows("select site, label from site"))
-    rows = store.rows(
-        "select change_id, started_month, sites, title, measures, new_phase from change"
-        " where started_month <= ? order by started_month, change_id",
-        [last_month],
-    )
-    return [
-        LoggedChange(
-            started=started,
-            title=title,
-            sites=tuple(labels.get(site, site) for site in _codes(sites)),
-            measures=_codes(measures),
-            change_id=change_id,
-            new_phase=bool(new_phase),
-        )
-        for change_id, started, sites, title, measures, new_phase in rows
-    ]
-
-
-def _codes(text: str | None) -> tuple[str, ...]:
-    """Return the codes of a list; none where it says all, or nothing."""
-    codes = tuple(code.strip() for code in (text or "").split(";") if code.strip())
-    return () if codes == ("all",) else codes
 
 
 def findings(
@@ -78,7 +51,7 @@ def findings(
     by_quarter = series(store, measures, ("quarter",), months=span, settings=settings)
     found = []
     for measure in measures:
-        those = [c for c in changes if not c.measures or measure.name in c.measures]
+        those = [c for c in changes if c.concerns(measure.name)]
         months = monthly.filter(monthly["measure"] == measure.name)
         quarters = by_quarter.filter(by_quarter["measure"] == measure.name)
         kind = chart_kind(measure, months)

@@ -10,39 +10,16 @@ import numpy as np
 from pipeline.analysis.change.effect import AFTER, BEFORE, PERIOD, ChangeEffect, SiteMonths, assess
 from pipeline.analysis.comparison.pattern_counts import PatternCounts
 from pipeline.disclosure import Policy, withheld_rows
-from pipeline.errors import NoDataError, UsageError
-from pipeline.measures.catalogue import Measure, find_measure
+from pipeline.errors import NoDataError
+from pipeline.measures.catalogue import Measure, find_measure, load_catalogue
+from pipeline.measures.dimensions import case_mix_terms
+from pipeline.measures.log import LoggedChange
 from pipeline.measures.periods import months_between
-from pipeline.report.gather_compare import counted, final_months, terms_of
+from pipeline.report.gather_compare import counted, final_months
 from pipeline.settings import Settings
 from pipeline.store import Store
 
-ALL_SITES = "all"
 SPANS = (1, 3)  # months that a point may stand for
-
-
-@dataclass(frozen=True)
-class Change:
-    """An entry of the improvement log.
-
-    Attributes
-    ----------
-    change_id, started_month, title : str
-        As logged.
-    sites : tuple of str
-        Codes; empty for all sites.
-    measures : tuple of str
-        Names of the measures that it was meant to move.
-    new_phase : bool
-        Charts begin a new phase with it.
-    """
-
-    change_id: str
-    started_month: str
-    title: str
-    sites: tuple[str, ...]
-    measures: tuple[str, ...]
-    new_phase: bool = False
 
 
 @dataclass(frozen=True)
@@ -51,7 +28,7 @@ class JudgedChange:
 
     Attributes
     ----------
-    change : Change
+    change : LoggedChange
         The entry of the log.
     measure : Measure
         The measure's card.
@@ -67,7 +44,7 @@ class JudgedChange:
         counts are low counts, and what is left would look higher than it is.
     """
 
-    change: Change
+    change: LoggedChange
     measure: Measure
     effect: ChangeEffect
     is_withheld: bool
@@ -75,43 +52,9 @@ class JudgedChange:
     span: int
 
 
-def read_changes(store: Store, change_id: str | None = None) -> list[Change]:
-    """Return the improvement log by month, or one entry of it.
-
-    Raises
-    ------
-    UsageError
-        There is no entry of that name.
-    NoDataError
-        The log is empty.
-    """
-    rows = store.rows(
-        "select change_id, started_month, title, sites, measures, coalesce(new_phase, false)"
-        " from change order by started_month, change_id"
-    )
-    changes = [
-        Change(name, started, title, _codes(sites, but=ALL_SITES), _codes(m), bool(new_phase))
-        for name, started, title, sites, m, new_phase in rows
-    ]
-    if not changes:
-        raise NoDataError("No change is logged.", try_next="a change.csv in the folder you load")
-    if change_id is None:
-        return changes
-    found = [change for change in changes if change.change_id == change_id]
-    if not found:
-        names = ", ".join(change.change_id for change in changes)
-        raise UsageError(f"There is no logged change {change_id}.", try_next=f"one of {names}")
-    return found
-
-
-def _codes(text: str | None, but: str = "") -> tuple[str, ...]:
-    codes = (text or "").replace(",", " ").replace(";", " ").split()
-    return tuple(code for code in codes if code != but)
-
-
 def judge_change(
     store: Store,
-    change: Change,
+    change: LoggedChange,
     measure: Measure,
     *,
     months: tuple[str, str] | None = None,
@@ -127,7 +70,7 @@ def judge_change(
         There is nothing before it, or nothing after it.
     """
     final = final_months(store, [measure], months)
-    terms = terms_of(measure)
+    terms = case_mix_terms(measure)
     # Months and case mix apart: every combination of both would be as many as episodes.
     monthly, counts = (
         _only(
@@ -174,7 +117,7 @@ def _only(counted_: Iterator[tuple[Measure, PatternCounts]]) -> PatternCounts:
 
 def judge_changes(
     store: Store,
-    changes: Sequence[Change],
+    changes: Sequence[LoggedChange],
     *,
     measures: Sequence[str] = (),
     months: tuple[str, str] | None = None,
@@ -191,7 +134,7 @@ def judge_changes(
     """
     judged, messages = [], []
     for change in changes:
-        for name in measures or change.measures:
+        for name in measures or change.measures or load_catalogue():
             try:
                 judged.append(
                     judge_change(
@@ -221,7 +164,11 @@ def site_months(counts: PatternCounts) -> SiteMonths:
 
 
 def _judged(
-    change: Change, measure: Measure, effect: ChangeEffect, counts: PatternCounts, policy: Policy
+    change: LoggedChange,
+    measure: Measure,
+    effect: ChangeEffect,
+    counts: PatternCounts,
+    policy: Policy,
 ) -> JudgedChange:
     own = counts.having("site", effect.sites)
     controls = counts.having("site", effect.controls) if effect.controls else None

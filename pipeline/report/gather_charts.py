@@ -13,8 +13,7 @@ from pipeline.analysis.charts import Change, ControlChart, Counts, control_chart
 from pipeline.analysis.charts.rare import gaps
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.events import event_order
-from pipeline.measures.periods import quarter_of
-from pipeline.report.narrative import LoggedChange
+from pipeline.measures.log import LoggedChange
 from pipeline.report.verdicts import told_signals
 from pipeline.settings import Settings
 from pipeline.store import Store
@@ -86,7 +85,7 @@ def make_chart(
     log = [
         Change(start, c.title, c.new_phase, c.change_id)
         for c in changes
-        if (start := quarter_of(c.started) if is_quarterly else c.started) <= last
+        if (start := c.started("quarter" if is_quarterly else "month")) <= last
     ]
     card = measure.charts[0].value
     kind = kind or card

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,25 +13,13 @@ from pipeline.analysis.comparison.pattern_counts import Cells, PatternCounts
 from pipeline.disclosure import Ledger, Policy, WithheldRows, rows_withheld
 from pipeline.errors import NoDataError, UsageError
 from pipeline.measures.catalogue import Measure
+from pipeline.measures.dimensions import COMPARED_BY, case_mix_terms, is_same
 from pipeline.measures.patterns import pattern_frames
 from pipeline.measures.periods import last_final_month
 from pipeline.report.compare_ledger import Pairs, all_figures, enter_groups, groups_of, tells_few
 from pipeline.settings import Settings
 from pipeline.store import Store
 
-# What groups can be compared by, and the case-mix terms that are the same thing.
-COMPARED_BY: Mapping[str, tuple[str, ...]] = {
-    "site": ("site",),
-    "surgeon_type": ("surgeon_type",),
-    "limb": ("limb", "nerve_target"),
-    "nerve_target": ("limb", "nerve_target"),
-    "age_band": ("age_years",),
-    "interpreter_needed": (),
-    "placed_by": (),
-    "tunnelled": (),
-    "skin_glue": (),
-    "drug": (),
-}
 EARLIEST = "0000-01"
 
 
@@ -55,18 +43,6 @@ class MeasureComparison:
     within: str
     comparison: Comparison
     withheld: WithheldRows
-
-
-def terms_of(measure: Measure, *groupings: str, adjust: bool = True) -> tuple[str, ...]:
-    """Return the case-mix terms of a measure's card, with surgeon type and site.
-
-    What the groups are made by is left out. Nothing that a team can choose is ever
-    among the terms: see `pipeline.analysis.case_mix.ADJUSTABLE`.
-    """
-    if not adjust:
-        return ()
-    same = {term for grouping in groupings for term in COMPARED_BY[grouping]}
-    return tuple(t for t in (*measure.case_mix, "surgeon_type", "site") if t not in same)
 
 
 def compare_measures(
@@ -160,13 +136,16 @@ class _Asked:
             if (counts.totals(by).denominator > 0).sum() > 1
         }
 
+    def terms(self, measure: Measure, *groupings: str) -> tuple[str, ...]:
+        return case_mix_terms(measure, *groupings) if self.adjust else ()
+
     def _compared(
         self, measure: Measure, counts: PatternCounts, by: str, *given: str
     ) -> Comparison:
         return compare(
             counts,
             by=by,
-            terms=terms_of(measure, by, *given, adjust=self.adjust),
+            terms=self.terms(measure, by, *given),
             kind=measure.denominator_kind,
             multiplier=measure.multiplier,
             min_ascertainment=self.settings.min_ascertainment,
@@ -224,7 +203,7 @@ def _check(by: str, within: str | None) -> None:
             raise UsageError(
                 f"Groups cannot be compared by {name}.", try_next=f"one of {', '.join(COMPARED_BY)}"
             )
-    if within is not None and set(COMPARED_BY[by] or [by]) & set(COMPARED_BY[within] or [within]):
+    if within is not None and is_same(by, within):
         raise UsageError(
             f"{by} within each {within} is the same thing twice.",
             try_next="--by site,surgeon_type",
@@ -234,10 +213,7 @@ def _check(by: str, within: str | None) -> None:
 def _factors(measures: Sequence[Measure], asked: _Asked) -> list[str]:
     """Return what is counted by: what either factor alone is adjusted for serves both."""
     terms = [
-        term
-        for measure in measures
-        for by in asked.factors
-        for term in terms_of(measure, by, adjust=asked.adjust)
+        term for measure in measures for by in asked.factors for term in asked.terms(measure, by)
     ]
     return list(dict.fromkeys([*asked.factors, *terms]))
 

@@ -12,13 +12,10 @@ from numpy.typing import NDArray
 from pipeline.analysis.charts import Change, ControlChart, Counts, control_charts
 from pipeline.disclosure import Policy
 from pipeline.disclosure.whole_series import drawn_whole
-from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.events import event_order
-from pipeline.measures.periods import quarter_of
+from pipeline.measures.log import LoggedChange, logged_changes
 from pipeline.measures.series import series
-from pipeline.report.gather_change import Change as Logged
-from pipeline.report.gather_change import read_changes
 from pipeline.report.gather_charts import counts_of, gap_counts, is_rare
 from pipeline.report.gather_compare import EARLIEST
 from pipeline.report.group_charts import GroupCharts
@@ -69,7 +66,7 @@ def group_charts(
         store=store,
         by=by,
         months=(EARLIEST, last_month),
-        changes=_changes_until(store, last_month),
+        changes=tuple(logged_changes(store, last_month)),
         is_quarterly=not policy.is_confidential,
         policy=policy,
         settings=settings,
@@ -81,13 +78,6 @@ def group_charts(
     return GroupCharts(tuple(measures), charts, maker.is_quarterly)
 
 
-def _changes_until(store: Store, last_month: str) -> tuple[Logged, ...]:
-    try:
-        return tuple(c for c in read_changes(store) if c.started_month <= last_month)
-    except NoDataError:
-        return ()
-
-
 @dataclass(frozen=True, eq=False)
 class _Maker:
     """What the charts of every measure and group share."""
@@ -95,7 +85,7 @@ class _Maker:
     store: Store
     by: str
     months: tuple[str, str]
-    changes: tuple[Logged, ...]
+    changes: tuple[LoggedChange, ...]
     is_quarterly: bool
     policy: Policy
     settings: Settings
@@ -156,14 +146,13 @@ class _Maker:
         """Return the changes that concern a measure in a group."""
         return tuple(
             Change(
-                quarter_of(c.started_month) if self.is_quarterly else c.started_month,
+                c.started("quarter" if self.is_quarterly else "month"),
                 c.title,
                 c.new_phase,
                 c.change_id,
             )
             for c in self.changes
-            if (not c.measures or measure.name in c.measures)
-            and (self.by != "site" or not c.sites or group in c.sites)
+            if c.concerns(measure.name, (group,) if self.by == "site" else ())
         )
 
 

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from pipeline.disclosure import Policy
 from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import Kind, Measure, load_catalogue
+from pipeline.measures.dimensions import group_labels, site_labels
+from pipeline.measures.log import logged_changes
 from pipeline.measures.periods import months_of
 from pipeline.report.compare_section import Compared
-from pipeline.report.gather_change import judge_changes, read_changes
+from pipeline.report.gather_change import judge_changes
 from pipeline.report.gather_compare import EARLIEST, compare_measures, final_months
 from pipeline.report.gather_group_charts import group_charts
 from pipeline.report.group_charts import GroupCharts
@@ -37,14 +39,11 @@ def outcomes(
 def tried(store: Store, quarter: str, policy: Policy, settings: Settings) -> Tried:
     """Return the changes begun up to a quarter, judged on the months up to its last."""
     last = months_of(quarter)[1]
-    try:
-        changes = [c for c in read_changes(store) if c.started_month <= last]
-    except NoDataError:
-        changes = []
+    changes = logged_changes(store, last)
     judged, messages = judge_changes(
         store, changes, months=(EARLIEST, last), policy=policy, settings=settings
     )
-    labels = dict(store.rows("select site, label from site"))
+    labels = site_labels(store)
     return Tried(tuple(changes), tuple(judged), tuple(messages), labels)
 
 
@@ -81,5 +80,5 @@ def grouped(
         final = final_months(store, measures, months)
     except NoDataError:
         return None
-    labels = dict(store.rows("select site, label from site")) if by == "site" else {}
+    labels = group_labels(store, by)
     return Compared(by, tuple(results), labels, final)

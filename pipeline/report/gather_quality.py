@@ -5,6 +5,7 @@ from __future__ import annotations
 from pipeline.figures.completeness import BANDS, FieldShare
 from pipeline.measures.catalogue import load_catalogue
 from pipeline.measures.counting import ALL
+from pipeline.measures.dimensions import site_labels
 from pipeline.measures.published import drift
 from pipeline.report.quality import DataQuality, FileRows, MovedFigure, SiteQuality, WaitingRows
 from pipeline.settings import Settings
@@ -39,7 +40,7 @@ def data_quality(store: Store, quarter: str, settings: Settings) -> DataQuality:
 
 def _fields(store: Store, quarter: str) -> tuple[FieldShare, ...]:
     """Return completeness by field and site; fields that are whole everywhere are left out."""
-    labels = dict(store.rows("select site, label from site"))
+    labels = site_labels(store)
     rows = completeness(store, quarter).sort("site").to_dicts()
     low = {row["field"] for row in rows if row["share"] is not None and row["share"] < FULL}
     return tuple(

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from importlib.metadata import version
 
 from pipeline import __version__
-from pipeline.figures.group_words import TERM_WORDS
+from pipeline.measures.dimensions import DIMENSIONS
 from pipeline.report import markdown
 from pipeline.report.findings import Finding
 from pipeline.report.front import Facts
@@ -20,7 +20,6 @@ from pipeline.report.gather_charts import MOST_EVENTS
 from pipeline.report.gather_compare import MeasureComparison
 from pipeline.report.markdown import Column, bullets, prose
 from pipeline.words import numbers as words
-from pipeline.words.codes import words_of
 from pipeline.words.numbers import figure
 
 SOURCES = (
@@ -248,4 +247,4 @@ def _models_table(results: Sequence[MeasureComparison]) -> str:
 
 
 def _term(name: str) -> str:
-    return TERM_WORDS.get(name, words_of(name))
+    return DIMENSIONS[name].title

@@ -6,9 +6,9 @@ upper limit, and calls nothing significant. Rates have two significant figures.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 
+from pipeline.measures.log import LoggedChange
 from pipeline.report import phrases
 from pipeline.report.findings import Finding
 from pipeline.report.numbers import Sentence
@@ -16,18 +16,6 @@ from pipeline.words import numbers as words
 from pipeline.words.numbers import count, figure
 
 MAX_IN_A_LIST = 7  # a list for ten minutes; the rest is counted and stands in the table
-
-
-@dataclass(frozen=True, slots=True)
-class LoggedChange:
-    """An entry of the improvement log, as printed: labels, not codes."""
-
-    started: str
-    title: str
-    sites: tuple[str, ...]
-    measures: tuple[str, ...] = ()
-    change_id: str = ""
-    new_phase: bool = False
 
 
 def _about(finding: Finding, text: str, *ids: str) -> Sentence:
@@ -38,6 +26,7 @@ def what_changed(
     findings: Sequence[Finding],
     changes: Sequence[LoggedChange],
     standing: Sequence[Sentence] = (),
+    labels: Mapping[str, str] | None = None,
 ) -> list[Sentence]:
     """Return what changed: signals, signals that ended, changes begun this quarter.
 
@@ -49,6 +38,8 @@ def what_changed(
         Those that started in the quarter.
     standing : sequence of Sentence
         What still stands at another level since a change logged earlier.
+    labels : mapping of str to str, optional
+        What is printed for a site.
     """
     order = {"worse": 0, "better": 1, "": 2}
     signals = [f for f in findings if f.verdict.is_signal and f.verdict.kind != "uneven"]
@@ -60,7 +51,7 @@ def what_changed(
     found += [
         _ended(f) for f in findings if f.state == "ended" and f.verdict_before.kind != "uneven"
     ]
-    found += [_begun(change) for change in changes]
+    found += [_begun(change, labels or {}) for change in changes]
     if not found:
         text = "No measure moved beyond what chance alone would bring, and no change was begun."
         found.append(Sentence(text))
@@ -73,10 +64,12 @@ def _ended(finding: Finding) -> Sentence:
     return _about(finding, text, *phrases.quoted(finding))
 
 
-def _begun(change: LoggedChange) -> Sentence:
-    where = words.joined(list(change.sites)) or "all sites"
+def _begun(change: LoggedChange, labels: Mapping[str, str]) -> Sentence:
+    where = words.joined([labels.get(site, site) for site in change.sites]) or "all sites"
     return Sentence(
-        f"Begun in {words.month(change.started)} at {where}.", subject=change.title, anchor="tried"
+        f"Begun in {words.month(change.started_month)} at {where}.",
+        subject=change.title,
+        anchor="tried",
     )
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.disclosure import Policy
+from pipeline.measures.log import LoggedChange, logged_changes
 from pipeline.measures.periods import months_of, quarter_of
 from pipeline.measures.quarters import check_quarter
 from pipeline.report import (
@@ -32,7 +33,6 @@ from pipeline.report.findings import Finding
 from pipeline.report.front import Facts
 from pipeline.report.markdown import show
 from pipeline.report.measure_section import chart_numbers, measure_pieces
-from pipeline.report.narrative import LoggedChange
 from pipeline.report.numbers import Number
 from pipeline.report.page import paragraph
 from pipeline.report.quality import DataQuality
@@ -121,7 +121,7 @@ def collect(
         check_quarter(store, quarter)
     compared = (beside or Beside(cores=1)).call(_compared, db, quarter, policy, settings)
     with open_store(db) as store:
-        changes = gather.logged_changes(store, months_of(quarter)[1])
+        changes = logged_changes(store, months_of(quarter)[1])
         return Collected(
             facts=gather.facts(store, quarter, settings, audience=audience, small_cell=small_cell),
             findings=gather.findings(store, quarter, settings, changes, policy),
@@ -173,10 +173,10 @@ class Report(Sections):
     def this_quarter(self) -> None:
         """Show the first screen."""
         data, quarter = self._data, self._data.facts.quarter
-        begun = [c for c in data.changes if quarter_of(c.started) == quarter]
+        begun = [c for c in data.changes if quarter_of(c.started_month) == quarter]
         recent = months_of(quarter_before(quarter, gather.QUARTERS_SHOWN - 1))[0]
         standing = tried_section.standing(data.tried, recent)
-        changed = narrative.what_changed(data.findings, begun, standing)
+        changed = narrative.what_changed(data.findings, begun, standing, data.tried.labels)
         decide = narrative.to_decide(
             data.findings,
             data.facts.set_aside,

@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from pipeline.figures.change import change_figure
+from pipeline.measures.log import LoggedChange
 from pipeline.report import change_rows, markdown
-from pipeline.report.gather_change import Change, JudgedChange
+from pipeline.report.gather_change import JudgedChange
 from pipeline.report.markdown import Column, prose, slug
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block
@@ -31,7 +32,7 @@ class Tried:
 
     Attributes
     ----------
-    changes : tuple of Change
+    changes : tuple of LoggedChange
         By month.
     judged : tuple of JudgedChange
         One a change and measure that it aimed at, where it could be judged.
@@ -41,7 +42,7 @@ class Tried:
         Labels of the sites.
     """
 
-    changes: tuple[Change, ...]
+    changes: tuple[LoggedChange, ...]
     judged: tuple[JudgedChange, ...]
     messages: tuple[str, ...]
     labels: Mapping[str, str]
@@ -119,7 +120,9 @@ def standing(tried: Tried, since: str) -> list[Sentence]:
     return found
 
 
-def _stands(change: Change, moved: Sequence[JudgedChange], labels: Mapping[str, str]) -> Sentence:
+def _stands(
+    change: LoggedChange, moved: Sequence[JudgedChange], labels: Mapping[str, str]
+) -> Sentence:
     parts = [
         f"{words.lower_first(judged.measure.title)} "
         f"{figure(float(judged.effect.after.rate))} {judged.measure.unit} "
@@ -134,11 +137,11 @@ def _stands(change: Change, moved: Sequence[JudgedChange], labels: Mapping[str, 
     return Sentence(text, ids, change.title, _anchor(change))
 
 
-def _where(change: Change, labels: Mapping[str, str]) -> str:
+def _where(change: LoggedChange, labels: Mapping[str, str]) -> str:
     return words.joined([labels.get(site, site) for site in change.sites]) or "all sites"
 
 
-def _anchor(change: Change) -> str:
+def _anchor(change: LoggedChange) -> str:
     return f"change-{slug(change.change_id)}"
 
 
@@ -156,7 +159,7 @@ def pieces(tried: Tried, page: Page) -> list[str]:
     return shown
 
 
-def _one_change(change: Change, tried: Tried, page: Page) -> list[str]:
+def _one_change(change: LoggedChange, tried: Tried, page: Page) -> list[str]:
     lead = f"From {words.month(change.started_month)} at {_where(change, tried.labels)}."
     heading = f"### {markdown.text(change.title)} {{#{_anchor(change)}}}"
     judged = [one for one in tried.judged if one.change.change_id == change.change_id]

@@ -7,12 +7,11 @@ import pytest
 from click.testing import CliRunner
 
 from pipeline.analysis.comparison.case_mix import ADJUSTABLE
-from pipeline.cli.compare import BY
 from pipeline.cli.main import dwell
 from pipeline.disclosure import CONFIDENTIAL
 from pipeline.errors import NoDataError, UsageError
 from pipeline.measures.catalogue import load_catalogue
-from pipeline.report.gather_compare import COMPARED_BY, terms_of
+from pipeline.measures.dimensions import COMPARED_BY, case_mix_terms
 from synthetic_data import write_folder
 
 SHAPE = [
@@ -94,7 +93,7 @@ def test_equity_is_by_interpreter_need_adjusted_for_site(store_file):
     assert groups["yes"].called
     assert groups["yes"].ratio < 1
     assert groups["yes"].above_network < 0.01
-    assert "site" in terms_of(load_catalogue()["daily_contact"], "interpreter_needed")
+    assert "site" in case_mix_terms(load_catalogue()["daily_contact"], "interpreter_needed")
 
 
 def test_sites_can_be_compared_within_a_surgeon_type(store_file):
@@ -182,7 +181,6 @@ def test_same_data_give_the_same_figures_to_the_last_digit(store_file):
 def test_every_card_is_adjusted_only_for_what_no_team_chooses():
     for measure in load_catalogue().values():
         for by in COMPARED_BY:
-            terms = terms_of(measure, by)
+            terms = case_mix_terms(measure, by)
             assert set(terms) <= set(ADJUSTABLE)
             assert not set(terms) & {"tunnelled", "skin_glue", "placed_by", "drug", by}
-    assert set(BY) == set(COMPARED_BY)

@@ -5,7 +5,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import UsageError
-from pipeline.measures.where import WHERE_COLUMNS, parse_condition
+from pipeline.measures.dimensions import DIMENSIONS
+from pipeline.measures.where import parse_condition
 
 
 @pytest.mark.parametrize(
@@ -107,7 +108,7 @@ def test_only_listed_words_reach_the_database(pieces: list[str]) -> None:
         sql = parse_condition(" ".join(pieces)).sql
     except UsageError:
         return
-    allowed = {c.sql for c in WHERE_COLUMNS.values()} | {
+    allowed = {c.column for c in DIMENSIONS.values()} | {
         "and", "or", "not", "in", "is", "null", "between", "true", "?", "=", "<", "<>", ">", ">=",
         "<=",
     }  # fmt: skip

@@ -6,10 +6,10 @@ import numpy as np
 
 from pipeline.analysis.charts import Counts
 from pipeline.measures.catalogue import load_catalogue
+from pipeline.measures.log import LoggedChange
 from pipeline.report.findings import Finding
 from pipeline.report.gather import rate_of
 from pipeline.report.gather_charts import make_chart
-from pipeline.report.narrative import LoggedChange
 from pipeline.report.verdicts import judge
 from pipeline.words import numbers as words
 from pipeline.words.chart import GAPS
@@ -96,6 +96,8 @@ def changes(seed):
     rng = np.random.default_rng(seed)
     started = words.months_of(QUARTER)[0]
     return [
-        LoggedChange(started, "Skin entry glued", ("Avocet", "Curlew")[: int(rng.integers(0, 3))])
+        LoggedChange(
+            "glue", started, "Skin entry glued", ("Avocet", "Curlew")[: int(rng.integers(0, 3))]
+        )
         for _ in range(int(rng.integers(0, 3)))
     ]
