@@ -11,7 +11,7 @@ import tempfile
 from pathlib import Path
 
 from pipeline.records.folder import find_sources
-from pipeline.store.load import load
+from pipeline.store.load import load_files
 from synthetic_data import write_folder
 
 EPISODES = 1_000_000
@@ -60,7 +60,7 @@ def main(episodes: int | None) -> None:
     with tempfile.TemporaryDirectory() as place:
         records, path = Path(place) / "records", Path(place) / "dwell.duckdb"
         write_folder(records, episodes=episodes, format="parquet", sites=SITES, months=MONTHS)
-        load(path, find_sources(records))
+        load_files(path, find_sources(records))
         done = subprocess.run(
             [sys.executable, "-c", RUN, str(path)], check=True, capture_output=True, text=True
         )

@@ -12,7 +12,7 @@ import time
 from pathlib import Path
 
 from pipeline.records.folder import find_sources
-from pipeline.store.load import load
+from pipeline.store.load import load_files
 from synthetic_data import write_folder
 
 EPISODES = 1_000_000
@@ -60,7 +60,7 @@ def main(episodes: int | None) -> None:
 def _store(place: Path, episodes: int) -> Path:
     write_folder(place / "records", episodes=episodes, format="parquet", sites=SITES, months=MONTHS)
     path = place / "dwell.duckdb"
-    load(path, find_sources(place / "records"))
+    load_files(path, find_sources(place / "records"))
     return path
 
 

@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from pipeline.records.layout import RECORDS, Field, Kind, Record
+from pipeline.records.declaration import Field, Kind, Record
+from pipeline.records.layout import RECORDS
 from synthetic_data import write_folder
 from synthetic_data.draws import Floats, Ints
 from synthetic_data.generate import CHUNK

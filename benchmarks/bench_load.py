@@ -13,7 +13,8 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.records.layout import RECORDS, SQL_TYPE
+from pipeline.records.declaration import SQL_TYPE
+from pipeline.records.layout import RECORDS
 from synthetic_data import write_folder
 
 EPISODES = 1_000_000

@@ -12,7 +12,7 @@ import tempfile
 from pathlib import Path
 
 from pipeline.records.folder import find_sources
-from pipeline.store.load import load
+from pipeline.store.load import load_files
 from synthetic_data import write_folder
 
 EPISODES = 1_000_000
@@ -52,7 +52,7 @@ def main(episodes: int | None) -> None:
         path = Path(place) / "dwell.duckdb"
         records = Path(place) / "records"
         write_folder(records, episodes=episodes, format="parquet", sites=SITES, months=MONTHS)
-        load(path, find_sources(records))
+        load_files(path, find_sources(records))
         measure(path, episodes)
 
 

@@ -16,7 +16,8 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.records.layout import RECORDS, Field, Kind
+from pipeline.records.declaration import Field, Kind
+from pipeline.records.layout import RECORDS
 from pipeline.records.mapping import ColumnMapping, Mapping, RecordMapping, load_mapping
 from pipeline.records.units import FACTORS
 from synthetic_data.generate import Batch

@@ -11,7 +11,7 @@ import numpy.typing as npt
 import polars as pl
 import pyarrow as pa
 
-from pipeline.records.layout import Field, Kind, Record
+from pipeline.records.declaration import Field, Kind, Record
 
 Columns = dict[str, npt.NDArray[np.generic]]
 

@@ -28,7 +28,8 @@ import pytest
 from click.testing import CliRunner
 
 from pipeline.cli.main import dwell
-from pipeline.records.layout import RECORDS, Field, Kind
+from pipeline.records.declaration import Field, Kind
+from pipeline.records.layout import RECORDS
 from pipeline.resources import resource
 from pipeline.store import schema
 from pipeline.store.kept_ready import make_ready

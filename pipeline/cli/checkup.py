@@ -121,7 +121,7 @@ def _catalogue() -> str:
 
 
 def _views() -> str:
-    from pipeline.store.views import describe_views
+    from pipeline.store.view_descriptions import describe_views
 
     return f"{len(describe_views())} views"
 
@@ -248,11 +248,11 @@ def _sums(db: Path) -> str:
 
 def _found_by_checks(db: Path) -> Check:
     from pipeline.store import open_store
-    from pipeline.store.checks import checks, run_checks
+    from pipeline.store.checks import run_checks, store_checks
 
     with open_store(db) as opened:
         found = run_checks(opened)
     if not found:
-        return Check("store", "checks", "ok", f"{len(checks())} find nothing")
-    said = f"{len({finding.check for finding in found})} of {len(checks())} find something"
+        return Check("store", "checks", "ok", f"{len(store_checks())} find nothing")
+    said = f"{len({finding.check for finding in found})} of {len(store_checks())} find something"
     return Check("store", "checks", "note", said, "dwell status")

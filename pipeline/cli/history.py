@@ -21,10 +21,10 @@ def history(episode_id: str, db: Path, format_: str) -> None:
     single records: it is for whoever looks after the data, not for sharing.
     """
     from pipeline.store import open_store
-    from pipeline.store.history import history as versions
+    from pipeline.store.history import versions_of
 
     with open_store(db) as store:
-        frame = versions(store, episode_id)
+        frame = versions_of(store, episode_id)
     if frame.is_empty():
         raise NoDataError("The store holds no episode of that key.", try_next="dwell status")
     print_frame(frame, format_)

@@ -14,7 +14,7 @@ from pipeline.errors import UsageError
 
 if TYPE_CHECKING:
     from pipeline.records.mapping import Mapping
-    from pipeline.store.checks import Finding
+    from pipeline.store.checks import CheckFinding
     from pipeline.store.load import LoadResult, Progress
 
 EPILOG = "Example: dwell load records/ --as-of 2026-01-15"
@@ -39,13 +39,13 @@ def load(folder: Path, as_of: str | None, mapping_path: Path | None, db: Path, q
     twice changes nothing; a later file corrects.
     """
     from pipeline.records.folder import find_sources
-    from pipeline.store.load import load as load_sources
+    from pipeline.store.load import load_files
 
     day = _day(as_of) if as_of else None
     mapping = mapping_of(folder, mapping_path)
     sources = find_sources(folder, mapping)
     with _progress(sum(source.size for source in sources), quiet) as progress:
-        result = load_sources(db, sources, as_of=day, mapping=mapping, progress=progress)
+        result = load_files(db, sources, as_of=day, mapping=mapping, progress=progress)
     if not quiet:
         click.echo("\n".join(summary(result)), err=True)
 
@@ -104,7 +104,7 @@ def summary(result: "LoadResult") -> list[str]:
     return lines + warnings(result.findings)
 
 
-def warnings(findings: "Sequence[Finding]") -> list[str]:
+def warnings(findings: "Sequence[CheckFinding]") -> list[str]:
     """Say what the checks found, a line a check, with the rows at each site."""
     titles = dict.fromkeys(finding.title for finding in findings)
     return [

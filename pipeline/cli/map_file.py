@@ -29,12 +29,12 @@ def map_file(file: Path, record: str | None, out: Path | None, quiet: bool) -> N
     matched is listed on stderr, and left ignored or as a comment in the draft. The draft
     quotes values of columns that hold codes.
     """
-    from pipeline.records.drafting import draft
+    from pipeline.records.drafting import draft_mapping
     from pipeline.store.sampling import sample_columns
 
     if out is not None and out.exists():
         raise UsageError(f"{out} exists already; it is left as it is.", try_next="another --out")
-    result = draft(file.name, sample_columns(file), record)
+    result = draft_mapping(file.name, sample_columns(file), record)
     if out is None:
         click.echo(result.text, nl=False)
     else:

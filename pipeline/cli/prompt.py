@@ -13,7 +13,8 @@ if TYPE_CHECKING:
     from prompt_toolkit import PromptSession
     from prompt_toolkit.completion import Completer
 
-    from pipeline.store.adhoc import Desk
+    from pipeline.store.adhoc import QuerySession
+
 
 WORDS = """
     select from where group by order having limit with as join left inner on using and or
@@ -28,11 +29,11 @@ A query ends with a semicolon and may take several lines. Tab completes.
   Ctrl-C            drops what is typed, or stops the query that runs"""
 
 
-def converse(desk: "Desk", format_: str, *, quiet: bool) -> None:
+def converse(queries: "QuerySession", format_: str, *, quiet: bool) -> None:
     """Read queries until the end of input; an error is printed, and the next one asked for."""
-    session = _session(desk)
+    session = _session(queries)
     if not quiet:
-        click.echo(f"{desk.path}, read-only. `help` says more.\n{CAUTION}")
+        click.echo(f"{queries.path}, read-only. `help` says more.\n{CAUTION}")
     while True:
         try:
             text = session.prompt("dwell> ").strip()
@@ -43,28 +44,28 @@ def converse(desk: "Desk", format_: str, *, quiet: bool) -> None:
         if text in {"exit", "quit", "exit;", "quit;"}:
             return
         if text:
-            _answer(desk, text, format_, quiet=quiet)
+            _answer(queries, text, format_, quiet=quiet)
 
 
-def _answer(desk: "Desk", text: str, format_: str, *, quiet: bool) -> None:
+def _answer(queries: "QuerySession", text: str, format_: str, *, quiet: bool) -> None:
     word, _, rest = text.rstrip(";").partition(" ")
     if text.rstrip(";") == "help":
         click.echo(HELP)
     elif text.rstrip(";") == "tables":
-        click.echo("\n".join(desk.columns()))
+        click.echo("\n".join(queries.columns()))
     elif word == "columns":
-        found = desk.columns().get(rest.strip())
+        found = queries.columns().get(rest.strip())
         click.echo("\n".join(found) if found else f"There is no table or view {rest.strip()}.")
     else:
         try:
-            give(desk, text, {}, format_, None, quiet=quiet, caution=False)
+            give(queries, text, {}, format_, None, quiet=quiet, caution=False)
         except DwellError as error:
             click.echo(str(error), err=True)
         except KeyboardInterrupt:
             click.echo("The query was stopped.", err=True)
 
 
-def _session(desk: "Desk") -> "PromptSession[str]":
+def _session(queries: "QuerySession") -> "PromptSession[str]":
     from prompt_toolkit import PromptSession
     from prompt_toolkit.history import FileHistory, InMemoryHistory
     from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
@@ -84,7 +85,7 @@ def _session(desk: "Desk") -> "PromptSession[str]":
     return PromptSession(
         multiline=True,
         key_bindings=keys,
-        completer=completer(desk),
+        completer=completer(queries),
         complete_while_typing=False,
         history=FileHistory(str(path)) if path else InMemoryHistory(),
         prompt_continuation=lambda width, number, wrapped: "  ... ".rjust(width),
@@ -98,11 +99,11 @@ def is_finished(text: str) -> bool:
     return not bare or bare.endswith(";") or word in {"exit", "quit", "help", "tables", "columns"}
 
 
-def completer(desk: "Desk") -> "Completer":
+def completer(queries: "QuerySession") -> "Completer":
     """Return a completer of SQL words, tables, views and columns."""
     from prompt_toolkit.completion import WordCompleter
 
-    columns = desk.columns()
+    columns = queries.columns()
     names = dict.fromkeys([*columns, *(c for cs in columns.values() for c in cs), *WORDS.split()])
     return WordCompleter(list(names), ignore_case=True)
 

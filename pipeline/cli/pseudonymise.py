@@ -46,11 +46,11 @@ def pseudonymise(
     from pipeline.cli.load import mapping_of
     from pipeline.records.folder import find_sources
     from pipeline.records.keys import read_key
-    from pipeline.store.pseudonymise import pseudonymise as make
+    from pipeline.store.pseudonymise import pseudonymise_files
 
     key = read_key(key_file)
     sources = find_sources(file, mapping_of(file, mapping_path))
-    files = list(make(sources, out, key))
+    files = list(pseudonymise_files(sources, out, key))
     if quiet:
         return
     for made in files:

@@ -65,12 +65,12 @@ def questions(
     kind = check_format(format_, out)
 
     from pipeline.settings import load_settings
-    from pipeline.store.adhoc import open_desk
+    from pipeline.store.adhoc import open_queries
 
-    with open_desk(db, settings=load_settings(settings)) as desk:
+    with open_queries(db, settings=load_settings(settings)) as queries:
         if not quiet:
             _print_reading(question, values)
-        give(desk, question.sql, values, kind, out, quiet=quiet)
+        give(queries, question.sql, values, kind, out, quiet=quiet)
 
 
 def _print_list(format_: str) -> None:

@@ -38,12 +38,11 @@ def rejects(
     `confirmed` where a questioned value is right.
     """
     from pipeline.store import open_store
-    from pipeline.store.rejects import export_rejects
-    from pipeline.store.rejects import rejects as find
+    from pipeline.store.rejects import export_rejects, rows_set_aside
 
     with open_store(db) as store:
         if out is None:
-            print_frame(find(store, record=record, file=file_name), format_)
+            print_frame(rows_set_aside(store, record=record, file=file_name), format_)
             return
         rows = export_rejects(store, out, record=record, file=file_name)
     if not quiet:

@@ -20,7 +20,7 @@ from pipeline.errors import InputError, UsageError
 if TYPE_CHECKING:
     import pyarrow as pa
 
-    from pipeline.store.adhoc import Batches, Desk, Parameters, Result
+    from pipeline.store.adhoc import Parameters, QueryBatches, QueryResult, QuerySession
 
 PRINTED = ("table", "csv", "json")
 WRITTEN = ("csv", "json", "parquet", "xlsx")
@@ -64,7 +64,7 @@ def check_format(format_: str | None, out: Path | None) -> str:
 
 
 def give(
-    desk: "Desk",
+    queries: "QuerySession",
     sql: str,
     parameters: "Parameters",
     format_: str,
@@ -77,7 +77,7 @@ def give(
 
     Parameters
     ----------
-    desk : Desk
+    queries : QuerySession
         Where the select runs; raises as `Desk.run` does.
     sql, parameters
         The select, and the values bound in it.
@@ -97,11 +97,11 @@ def give(
     """
     if format_ in {"parquet", "xlsx"}:
         assert out is not None
-        batches = desk.batches(sql, parameters)
+        batches = queries.batches(sql, parameters)
         rows, is_cut = sum(len(batch) for batch in batches.batches), batches.is_cut
         _write(out, lambda part: _write_columns(batches, format_, part))
     else:
-        result = desk.run(sql, parameters)
+        result = queries.run(sql, parameters)
         rows, is_cut = len(result.rows), result.is_cut
         if out is None:
             _print(result, format_)
@@ -117,7 +117,7 @@ def _counted(rows: int, is_cut: bool) -> str:
     return f"{rows:,} row{'' if rows == 1 else 's'}{cut}."
 
 
-def _print(result: "Result", format_: str) -> None:
+def _print(result: "QueryResult", format_: str) -> None:
     text = {"table": as_table, "csv": as_csv, "json": as_json}[format_](result)
     is_long = format_ == "table" and len(result.rows) + 2 > shutil.get_terminal_size().lines
     if is_long and sys.stdout.isatty():
@@ -128,7 +128,7 @@ def _print(result: "Result", format_: str) -> None:
         click.echo(text, nl=format_ != "csv")
 
 
-def as_table(result: "Result") -> str:
+def as_table(result: "QueryResult") -> str:
     """Return a header and a line a row, aligned; numbers to the right."""
     if result.columns == EXPLAINED:
         return "\n".join(str(text) for _, text in result.rows)
@@ -145,7 +145,7 @@ def as_table(result: "Result") -> str:
     )
 
 
-def as_csv(result: "Result") -> str:
+def as_csv(result: "QueryResult") -> str:
     """Return RFC 4180 text with a header; yes/no as in the record files."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
@@ -154,12 +154,12 @@ def as_csv(result: "Result") -> str:
     return text.getvalue()
 
 
-def as_json(result: "Result") -> str:
+def as_json(result: "QueryResult") -> str:
     """Return a list of rows, each a mapping by column."""
     return to_json([_mapping(result, row) for row in result.rows])
 
 
-def _mapping(result: "Result", row: tuple[Any, ...]) -> dict[str, Any]:
+def _mapping(result: "QueryResult", row: tuple[Any, ...]) -> dict[str, Any]:
     return dict(zip(_distinct(result.columns), map(_as_json_value, row), strict=True))
 
 
@@ -219,7 +219,7 @@ def _write(out: Path, fill: Callable[[Path], object]) -> None:
             part.unlink(missing_ok=True)
 
 
-def _write_columns(found: "Batches", format_: str, path: Path) -> None:
+def _write_columns(found: "QueryBatches", format_: str, path: Path) -> None:
     import pyarrow as pa
 
     table = _whole_numbers(pa.Table.from_batches(found.batches, schema=found.schema))

@@ -67,20 +67,20 @@ def sql(
     and no network. `dwell dictionary` describes the tables, views and columns.
     """
     from pipeline.settings import load_settings
-    from pipeline.store.adhoc import Limits, open_desk
+    from pipeline.store.adhoc import QueryLimits, open_queries
 
     text = _text_of(query, file)
-    limits = Limits(time_limit, memory_limit, max_rows)
+    limits = QueryLimits(time_limit, memory_limit, max_rows)
     kind = check_format(format_, out)
     if text is None and out is not None:
         raise UsageError("--out takes the rows of one query.", try_next="--out with a QUERY")
-    with open_desk(db, settings=load_settings(settings), limits=limits) as desk:
+    with open_queries(db, settings=load_settings(settings), limits=limits) as queries:
         if text is None:
             from pipeline.cli.prompt import converse
 
-            converse(desk, kind, quiet=quiet)
+            converse(queries, kind, quiet=quiet)
         else:
-            give(desk, text, {}, kind, out, quiet=quiet)
+            give(queries, text, {}, kind, out, quiet=quiet)
 
 
 def _text_of(query: str | None, file: Path | None) -> str | None:

@@ -19,10 +19,10 @@ def undo(load_id: int, db: Path, quiet: bool) -> None:
     history. A load on which later ones rest is not taken back before them.
     """
     from pipeline.store import require_store
-    from pipeline.store.undo import undo as take_back
+    from pipeline.store.undo import undo_load
 
     require_store(db)
-    result = take_back(db, load_id)
+    result = undo_load(db, load_id)
     if quiet:
         return
     rows = ", ".join(f"{name} {count:,}" for name, count in result.taken_out.items() if count)

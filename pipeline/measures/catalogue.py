@@ -21,7 +21,7 @@ _UNIT = re.compile(r"per (?:(?P<multiplier>[\d,]+) )?(?P<what>[a-z-]+)")
 CASE_MIX = ("age_years", "limb", "nerve_target", "planned_dwell_h")
 
 
-class Kind(StrEnum):
+class MeasureKind(StrEnum):
     """What a measure is for, in the terms of quality improvement."""
 
     OUTCOME = "outcome"
@@ -81,7 +81,7 @@ class Measure:
 
     name: str
     title: str
-    kind: Kind
+    kind: MeasureKind
     numerator: str
     denominator: str
     leaves_out: str
@@ -115,7 +115,7 @@ def load_catalogue() -> Mapping[str, Measure]:
         A file's card is incomplete or holds an unknown word.
     """
     measures = [read_measure(path) for path in sorted(resource("sql", "measures").glob("*.sql"))]
-    order = list(Kind)
+    order = list(MeasureKind)
     measures.sort(key=lambda measure: (order.index(measure.kind), measure.name))
     return MappingProxyType({measure.name: measure for measure in measures})
 
@@ -164,7 +164,7 @@ def _measure(card: dict[str, str], text: str) -> Measure:
     measure = Measure(
         name=card.pop("measure"),
         title=card.pop("title"),
-        kind=Kind(card.pop("kind")),
+        kind=MeasureKind(card.pop("kind")),
         numerator=card.pop("numerator"),
         denominator=card.pop("denominator"),
         leaves_out=card.pop("leaves_out"),

@@ -7,8 +7,9 @@ from typing import Any
 
 from pipeline.errors import UsageError
 from pipeline.measures.catalogue import Measure, load_catalogue
-from pipeline.records.layout import RECORDS, Field, Kind, Record
-from pipeline.store.views import View, describe_views
+from pipeline.records.declaration import Field, Kind, Record
+from pipeline.records.layout import RECORDS
+from pipeline.store.view_descriptions import View, describe_views
 
 
 @dataclass(frozen=True)

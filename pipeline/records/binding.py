@@ -5,8 +5,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from pipeline.errors import InputError
-from pipeline.records.layout import Record
-from pipeline.records.plan import Cell, type_fits
+from pipeline.records.declaration import Record
+from pipeline.records.plan import CellSql, type_fits
 
 # Columns that `dwell rejects` adds to what it exports, and that a load understands.
 SET_ASIDE_ID, PROBLEM, CONFIRMED = "set_aside_id", "problem", "confirmed"
@@ -29,7 +29,7 @@ class Binding:
         The mapping ignores columns of the file, or drops clock times once they are read.
     """
 
-    cells: dict[str, Cell]
+    cells: dict[str, CellSql]
     kept: dict[str, str]
     own: dict[str, str]
     leaves_out: bool = False
@@ -40,11 +40,11 @@ def alias(position: int) -> str:
     return f"s_{position}"
 
 
-def cell_of(position: int, type_: str) -> Cell:
+def cell_of(position: int, type_: str) -> CellSql:
     """Return the cell of the column at `position`."""
     if type_.upper().startswith(("ENUM", '"NULL"', "NULL")):
-        return Cell(f"{alias(position)}::varchar")
-    return Cell(alias(position), type_.split("(", maxsplit=1)[0].upper())
+        return CellSql(f"{alias(position)}::varchar")
+    return CellSql(alias(position), type_.split("(", maxsplit=1)[0].upper())
 
 
 def bind(
@@ -65,7 +65,7 @@ def bind(
         A column is not in the layout, a required one is missing, or one is of a
         type that cannot hold what the layout says.
     """
-    cells: dict[str, Cell] = {}
+    cells: dict[str, CellSql] = {}
     kept: dict[str, str] = {}
     own: dict[str, str] = {}
     for position, (name, type_) in enumerate(columns.items()):
@@ -88,7 +88,7 @@ def bind(
     return Binding(cells, kept, own)
 
 
-def require(record: Record, cells: Mapping[str, Cell], file_name: str) -> None:
+def require(record: Record, cells: Mapping[str, CellSql], file_name: str) -> None:
     """Raise `InputError` where a required column has no source."""
     for field in record.fields:
         if field.required and field.name not in cells:

@@ -6,9 +6,10 @@ from collections.abc import Mapping as Dict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from pipeline.records.export_column import Column
+from pipeline.records.declaration import Field, Kind, Record
+from pipeline.records.export_column import ExportColumn
 from pipeline.records.hints import CODE_WORDS, FIELD_WORDS, MISSING, NO, UNIT_WORDS, YES
-from pipeline.records.layout import RECORDS, Field, Kind, Record
+from pipeline.records.layout import RECORDS
 from pipeline.records.units import FACTORS
 
 CLOSE_ENOUGH = 0.72  # how alike two names have to be, from 0 to 1
@@ -26,7 +27,9 @@ class Draft:
     values_unmatched: dict[str, int] = field(default_factory=dict)
 
 
-def draft(file_name: str, columns: Sequence[Column], record: str | None = None) -> Draft:
+def draft_mapping(
+    file_name: str, columns: Sequence[ExportColumn], record: str | None = None
+) -> Draft:
     """Draft the mapping of one file.
 
     Parameters
@@ -39,16 +42,16 @@ def draft(file_name: str, columns: Sequence[Column], record: str | None = None) 
         Which record it holds; the one that its columns fit best unless given.
     """
     chosen = RECORDS[record] if record else best_record(columns)
-    matches = match(chosen, columns)
+    matches = match_columns(chosen, columns)
     return _Writer(chosen, columns, matches).draft(file_name)
 
 
-def best_record(columns: Sequence[Column]) -> Record:
+def best_record(columns: Sequence[ExportColumn]) -> Record:
     """Return the record whose layout the columns fit best."""
-    return max(RECORDS.values(), key=lambda record: len(match(record, columns)))
+    return max(RECORDS.values(), key=lambda record: len(match_columns(record, columns)))
 
 
-def match(record: Record, columns: Sequence[Column]) -> dict[str, Column]:
+def match_columns(record: Record, columns: Sequence[ExportColumn]) -> dict[str, ExportColumn]:
     """Match columns of the layout with columns of the export, the surest first."""
     scored = sorted(
         (
@@ -59,7 +62,7 @@ def match(record: Record, columns: Sequence[Column]) -> dict[str, Column]:
         ),
         reverse=True,
     )
-    found: dict[str, Column] = {}
+    found: dict[str, ExportColumn] = {}
     taken: set[int] = set()
     for _, i, j in scored:
         name = record.fields[-i].name
@@ -69,7 +72,7 @@ def match(record: Record, columns: Sequence[Column]) -> dict[str, Column]:
     return {name: found[name] for name in record.columns if name in found}
 
 
-def plain(name: str) -> str:
+def plain_name(name: str) -> str:
     """Return a name in lower case, one space between words, units left out."""
     without = re.sub(r"[(\[].*?[)\]]", " ", name)
     words = re.findall(r"[^\W_]+", without.lower())
@@ -79,14 +82,18 @@ def plain(name: str) -> str:
     return " ".join(words)
 
 
-def _score(layout: Field, column: Column) -> float:
-    name = plain(column.name)
-    words = (plain(layout.name), plain(layout.name.removesuffix("_h")), *FIELD_WORDS[layout.name])
+def _score(layout: Field, column: ExportColumn) -> float:
+    name = plain_name(column.name)
+    words = (
+        plain_name(layout.name),
+        plain_name(layout.name.removesuffix("_h")),
+        *FIELD_WORDS[layout.name],
+    )
     likeness = max(difflib.SequenceMatcher(None, name, word).ratio() for word in words)
     return likeness if _may_hold(layout, column) else 0.0
 
 
-def _may_hold(layout: Field, column: Column) -> bool:
+def _may_hold(layout: Field, column: ExportColumn) -> bool:
     """Whether the values could be those of the layout's column."""
     if not column.known:
         return True
@@ -101,12 +108,12 @@ def _may_hold(layout: Field, column: Column) -> bool:
     return layout.kind is not Kind.CODE or len(column.values) <= MOST_CODES
 
 
-def match_codes(layout: Field, column: Column) -> tuple[dict[str, list[str]], list[str]]:
+def match_codes(layout: Field, column: ExportColumn) -> tuple[dict[str, list[str]], list[str]]:
     """Match an export's spellings with the codes of the layout; return the rest too."""
     found: dict[str, list[str]] = {}
     rest = []
     for value in column.known:
-        code = _code_of(layout, plain(value))
+        code = _code_of(layout, plain_name(value))
         if code is None:
             rest.append(value)
         else:
@@ -116,7 +123,7 @@ def match_codes(layout: Field, column: Column) -> tuple[dict[str, list[str]], li
 
 def _code_of(layout: Field, value: str) -> str | None:
     """Return the code that a spelling means: known by heart, its beginning, or nearly it."""
-    codes = {plain(code.value): code.value for code in layout.codes or ()}
+    codes = {plain_name(code.value): code.value for code in layout.codes or ()}
     by_heart = CODE_WORDS.get(layout.name, {}).get(value)
     begun = [code for spelt, code in codes.items() if len(value) >= 3 and spelt.startswith(value)]
     if by_heart or len(begun) == 1:
@@ -125,7 +132,7 @@ def _code_of(layout: Field, value: str) -> str | None:
     return codes[near[0]] if near else None
 
 
-def unit_of(layout: Field, column: Column) -> str | None:
+def drafted_unit(layout: Field, column: ExportColumn) -> str | None:
     """Return the unit that the column's name tells, where it is not the layout's own."""
     words = re.findall(r"[a-z/%]+", column.name.lower())
     for unit, spelt in UNIT_WORDS.items():
@@ -139,7 +146,7 @@ class _Writer:
     """Writes the draft as TOML, and notes what could not be matched."""
 
     def __init__(
-        self, record: Record, columns: Sequence[Column], matches: Dict[str, Column]
+        self, record: Record, columns: Sequence[ExportColumn], matches: Dict[str, ExportColumn]
     ) -> None:
         self.record, self.columns, self.matches = record, columns, matches
         self.result = Draft(record.name, "")
@@ -147,7 +154,7 @@ class _Writer:
             (
                 c
                 for c in columns
-                if c.clock and re.search(r"plac|insert|start|\bin\b", plain(c.name))
+                if c.clock and re.search(r"plac|insert|start|\bin\b", plain_name(c.name))
             ),
             None,
         )
@@ -162,9 +169,9 @@ class _Writer:
         ignored = [column.name for column in self.columns if column.name not in used]
         self.result.unmatched = ignored
         head = [f'name = "{self.record.name} export"', "", f"[{self.record.name}]",
-                f"file = {toml(file_name)}", *self.options(),
+                f"file = {toml_text(file_name)}", *self.options(),
                 "# Columns that nothing was found for: move them up, or leave them ignored.",
-                f"ignore = {listed(ignored)}", "",
+                f"ignore = {toml_list(ignored)}", "",
                 f"[{self.record.name}.columns]"]  # fmt: skip
         self.result.text = "\n".join([*head, *body]) + "\n"
         return self.result
@@ -174,38 +181,38 @@ class _Writer:
         values = {value for c in self.columns for value in c.values if value.lower() in MISSING}
         values |= {value for c in self.matches.values() for value in c.odd}
         comma = any(c.is_number and any("," in v for v in c.known) for c in self.columns)
-        found = [f"clock = {toml(clock)}"] if clock else []
+        found = [f"clock = {toml_text(clock)}"] if clock else []
         found += ['decimal = ","'] if comma else []
-        return found + ([f"missing = {listed(sorted(values))}"] if values else [])
+        return found + ([f"missing = {toml_list(sorted(values))}"] if values else [])
 
-    def line(self, name: str, column: Column) -> str:
+    def line(self, name: str, column: ExportColumn) -> str:
         layout = self.record.field(name)
         if column.clock is not None:
             start = self.placed.name if self.placed else "episode.PLACED"
-            return f"{name} = {{ column = {toml(column.name)}, since = {toml(start)} }}"
+            return f"{name} = {{ column = {toml_text(column.name)}, since = {toml_text(start)} }}"
         if layout.codes is not None:
             return self.codes(layout, column)
         if layout.kind is Kind.YES_NO:
             return self.yes_no(layout, column)
-        unit = unit_of(layout, column)
+        unit = drafted_unit(layout, column)
         if unit is not None:
-            return f"{name} = {{ column = {toml(column.name)}, unit = {toml(unit)} }}"
-        return f"{name} = {toml(column.name)}"
+            return f"{name} = {{ column = {toml_text(column.name)}, unit = {toml_text(unit)} }}"
+        return f"{name} = {toml_text(column.name)}"
 
-    def codes(self, layout: Field, column: Column) -> str:
+    def codes(self, layout: Field, column: ExportColumn) -> str:
         found, rest = match_codes(layout, column)
-        values = ", ".join(f"{code} = {listed(spelt)}" for code, spelt in found.items())
-        line = f"{layout.name} = {{ column = {toml(column.name)}, values = {{ {values} }} }}"
+        values = ", ".join(f"{code} = {toml_list(spelt)}" for code, spelt in found.items())
+        line = f"{layout.name} = {{ column = {toml_text(column.name)}, values = {{ {values} }} }}"
         return line + self.rest(layout, rest)
 
-    def yes_no(self, layout: Field, column: Column) -> str:
+    def yes_no(self, layout: Field, column: ExportColumn) -> str:
         yes = [v for v in column.known if v.lower() in YES]
         no = [v for v in column.known if v.lower() in NO]
         if {*column.known} <= {"yes", "no"}:
-            return f"{layout.name} = {toml(column.name)}"
+            return f"{layout.name} = {toml_text(column.name)}"
         line = (
-            f"{layout.name} = {{ column = {toml(column.name)}, yes = {listed(yes)},"
-            f" no = {listed(no)} }}"
+            f"{layout.name} = {{ column = {toml_text(column.name)}, yes = {toml_list(yes)},"
+            f" no = {toml_list(no)} }}"
         )
         return line + self.rest(layout, [v for v in column.known if v not in {*yes, *no}])
 
@@ -214,7 +221,7 @@ class _Writer:
         if not values:
             return ""
         self.result.values_unmatched[layout.name] = len(values)
-        return f"\n# not matched: {', '.join(map(toml, values))}"
+        return f"\n# not matched: {', '.join(map(toml_text, values))}"
 
     def placement(self) -> list[str]:
         """Take month, order and hour from the clock time of placement."""
@@ -222,7 +229,7 @@ class _Writer:
             return []
         wanted = {"placed_month": "month", "month_order": "order", "placed_hour": "hour"}
         return [
-            f"{name} = {{ column = {toml(self.placed.name)}, take = {toml(take)} }}"
+            f"{name} = {{ column = {toml_text(self.placed.name)}, take = {toml_text(take)} }}"
             for name, take in wanted.items()
             if name not in self.matches
         ]
@@ -236,12 +243,12 @@ class _Writer:
         return [f'# {f.name} = ""  # needed: {f.description}' for f in lacking]
 
 
-def listed(texts: Sequence[str]) -> str:
+def toml_list(texts: Sequence[str]) -> str:
     """Return texts as a TOML list."""
-    return f"[{', '.join(map(toml, texts))}]"
+    return f"[{', '.join(map(toml_text, texts))}]"
 
 
-def toml(text: str) -> str:
+def toml_text(text: str) -> str:
     """Return a text as a TOML string."""
     escaped = text.replace("\\", "\\\\").replace('"', '\\"')
     return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in escaped) + '"'

@@ -21,7 +21,7 @@ _PRIVATE = re.compile(
 
 
 @dataclass(frozen=True)
-class Column:
+class ExportColumn:
     """One column of an export: its name and its distinct values, no more than asked for."""
 
     name: str

@@ -5,13 +5,13 @@ from pathlib import Path
 from pipeline.errors import InputError
 from pipeline.records.layout import RECORDS
 from pipeline.records.mapping import Mapping, RecordMapping
-from pipeline.records.sources import Form, Source, look_at
+from pipeline.records.sources import Form, SourceFile, look_at
 
 FORMS = tuple(form.value for form in Form)
 MAPPING_FILE = "mapping.toml"
 
 
-def find_sources(place: Path, mapping: Mapping | None = None) -> list[Source]:
+def find_sources(place: Path, mapping: Mapping | None = None) -> list[SourceFile]:
     """Return the record files of a folder, or of one file.
 
     Files that the mapping names are read as it says, the others in the canonical layout.

@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 
 from pipeline.errors import InputError
 from pipeline.records.binding import OWN_COLUMNS, Binding, cell_of, require, unknown_column
-from pipeline.records.layout import Field, Kind, Record
+from pipeline.records.declaration import Field, Kind, Record
 from pipeline.records.mapping import ISO_CLOCK, ColumnMapping, RecordMapping
-from pipeline.records.plan import Cell, literal
+from pipeline.records.plan import CellSql, literal
 from pipeline.records.units import FACTORS
 
 CLOCK_RULE = "must come from clock times written as the mapping says"
@@ -25,7 +25,7 @@ class _File:
     """The columns of one file, as SQL."""
 
     mapping: RecordMapping
-    cells: Dict[str, Cell]
+    cells: Dict[str, CellSql]
 
     def text(self, name: str) -> str:
         """Return SQL for a cell's text; null where it is a spelling of nothing."""
@@ -107,7 +107,7 @@ def _is_there(record: Record, name: str, spec: ColumnMapping, file: _File) -> bo
 
 
 def _name_the_unknown(
-    record: Record, file: _File, bound: Dict[str, Cell], file_name: str, *, drop_unknown: bool
+    record: Record, file: _File, bound: Dict[str, CellSql], file_name: str, *, drop_unknown: bool
 ) -> None:
     """Stop at a column that nobody has said anything about."""
     named = {c for spec in file.mapping.columns.values() for c in spec.sources}
@@ -117,7 +117,7 @@ def _name_the_unknown(
             raise unknown_column(record, name, file_name)
 
 
-def _kept(used: Dict[str, ColumnMapping], bound: Dict[str, Cell], file: _File) -> dict[str, str]:
+def _kept(used: Dict[str, ColumnMapping], bound: Dict[str, CellSql], file: _File) -> dict[str, str]:
     """Return what a rejected row keeps: its own cells, but hours in place of clock times."""
     dropped = {*OWN_COLUMNS} | _dropped(file)
     named = {c for spec in used.values() for c in spec.sources} | set(bound)
@@ -136,9 +136,9 @@ def _dropped(file: _File) -> set[str]:
     return {*file.mapping.ignore} | clocks
 
 
-def _bound(field: Field, spec: ColumnMapping, file: _File) -> Cell:
+def _bound(field: Field, spec: ColumnMapping, file: _File) -> CellSql:
     if spec.constant is not None:
-        return Cell(literal(spec.constant))
+        return CellSql(literal(spec.constant))
     if spec.clocks:
         return _from_clocks(spec, file)
     assert spec.column is not None
@@ -147,28 +147,28 @@ def _bound(field: Field, spec: ColumnMapping, file: _File) -> Cell:
 
 def _plain(
     field: Field, column: str, file: _File, spec: ColumnMapping = AS_IT_IS
-) -> Cell:  # fmt: skip
+) -> CellSql:  # fmt: skip
     """Return the cell of a column that holds the value itself, spelt the site's way."""
     cell = file.cells[column]
     if field.kind in {Kind.INTEGER, Kind.NUMBER}:
         return _number(field, cell, file.text(column), spec, file.mapping.decimal)
     if field.kind is Kind.YES_NO and cell.type_ != "BOOLEAN":
         yes, no = (*spec.yes, *file.mapping.yes), (*spec.no, *file.mapping.no)
-        return Cell(_spelt(file.text(column), {"yes": yes, "no": no}))
+        return CellSql(_spelt(file.text(column), {"yes": yes, "no": no}))
     if spec.values:
-        return Cell(_spelt(file.text(column), spec.values))
+        return CellSql(_spelt(file.text(column), spec.values))
     return replace(cell, text=file.text(column)) if cell.type_ == "VARCHAR" else cell
 
 
-def _number(field: Field, cell: Cell, text: str, spec: ColumnMapping, decimal: str) -> Cell:
+def _number(field: Field, cell: CellSql, text: str, spec: ColumnMapping, decimal: str) -> CellSql:
     factor = FACTORS[field.unit, spec.unit] if spec.unit else 1.0
     if decimal != ".":
         text = f"replace({text}, {literal(decimal)}, '.')"
     if factor == 1.0:
-        return Cell(text) if cell.type_ == "VARCHAR" else cell
+        return CellSql(text) if cell.type_ == "VARCHAR" else cell
     made = f"try_cast({text} as double) * {factor!r}"
     made = f"floor({made} + 1e-9)" if field.kind is Kind.INTEGER else f"round({made}, 3)"
-    return Cell(f"coalesce(({made})::varchar, {text})")
+    return CellSql(f"coalesce(({made})::varchar, {text})")
 
 
 def _spelt(text: str, values: Dict[str, tuple[str, ...]]) -> str:
@@ -182,7 +182,7 @@ def _spelt(text: str, values: Dict[str, tuple[str, ...]]) -> str:
     return f"(case {cases} else {text} end)" if cases else text
 
 
-def _from_clocks(spec: ColumnMapping, file: _File) -> Cell:
+def _from_clocks(spec: ColumnMapping, file: _File) -> CellSql:
     """Return the cell of a value made from clock times."""
     assert spec.column is not None
     at = file.clock(spec.column)
@@ -199,10 +199,10 @@ def _from_clocks(spec: ColumnMapping, file: _File) -> Cell:
         text = f"hour({at})"
     else:
         text = f"strftime({at}, '%Y-%m')"
-    return Cell(f"({text})::varchar", faults=tuple(faults))
+    return CellSql(f"({text})::varchar", faults=tuple(faults))
 
 
-def _order_within(bound: dict[str, Cell], used: Dict[str, ColumnMapping], file: _File) -> None:
+def _order_within(bound: dict[str, CellSql], used: Dict[str, ColumnMapping], file: _File) -> None:
     """Count placements within month and site, where the mapping asks for it."""
     spec = used.get("month_order")
     if spec is None or spec.take != "order" or spec.column is None:

@@ -32,7 +32,8 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.errors import InputError
-from pipeline.records.layout import RECORDS, Field, Kind, Record
+from pipeline.records.declaration import Field, Kind, Record
+from pipeline.records.layout import RECORDS
 from pipeline.records.units import FACTORS
 
 TAKES = {"month": "placed_month", "hour": "placed_hour", "order": "month_order"}

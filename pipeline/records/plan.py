@@ -8,7 +8,7 @@ asked to cast a value that may not fit, because its own errors quote the cell.
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from pipeline.records.layout import Field, Kind, Record
+from pipeline.records.declaration import Field, Kind, Record
 
 NUMBERS = {"TINYINT", "SMALLINT", "INTEGER", "BIGINT", "UTINYINT", "USMALLINT", "UINTEGER",
            "UBIGINT", "HUGEINT", "FLOAT", "DOUBLE", "DECIMAL"}  # fmt: skip
@@ -18,7 +18,7 @@ LIST_PATTERN = "[A-Za-z0-9_]+( *; *[A-Za-z0-9_]+)*"
 
 
 @dataclass(frozen=True)
-class Check:
+class RowCheck:
     """One reason to set a row aside.
 
     Attributes
@@ -37,7 +37,7 @@ class Check:
 
 
 @dataclass(frozen=True)
-class Cell:
+class CellSql:
     """Where a column's value comes from.
 
     Attributes
@@ -57,11 +57,11 @@ class Cell:
 
 
 @dataclass(frozen=True)
-class Plan:
+class ReadingPlan:
     """How one record is read from one source."""
 
     values: dict[str, str]
-    checks: tuple[Check, ...]
+    checks: tuple[RowCheck, ...]
 
 
 def quote(name: str) -> str:
@@ -74,7 +74,7 @@ def literal(text: str) -> str:
     return "'" + text.replace("'", "''") + "'"
 
 
-def make_plan(record: Record, cells: Mapping[str, Cell], as_of_month: str) -> Plan:
+def make_plan(record: Record, cells: Mapping[str, CellSql], as_of_month: str) -> ReadingPlan:
     """Compile `record` for a source that gives `cells`.
 
     Parameters
@@ -89,7 +89,7 @@ def make_plan(record: Record, cells: Mapping[str, Cell], as_of_month: str) -> Pl
     values: dict[str, str] = {}
     # Faults of what is dropped after reading come first: a corrected row has to bring it.
     checks = [
-        Check(name, rule, fails, drops_value=True)
+        RowCheck(name, rule, fails, drops_value=True)
         for name, cell in cells.items()
         for rule, fails in cell.faults
     ]
@@ -99,8 +99,8 @@ def make_plan(record: Record, cells: Mapping[str, Cell], as_of_month: str) -> Pl
         checks += _checks(field, cell) if cell else []
     for rule in record.rules:
         holds = rule.holds.replace("as_of_month", literal(as_of_month))
-        checks.append(Check(rule.column, rule.description, f"not ({holds})", rule.questioned))
-    return Plan(values, tuple(checks))
+        checks.append(RowCheck(rule.column, rule.description, f"not ({holds})", rule.questioned))
+    return ReadingPlan(values, tuple(checks))
 
 
 def _nothing(field: Field) -> str:
@@ -108,7 +108,7 @@ def _nothing(field: Field) -> str:
     return f"null::{types.get(field.kind, 'varchar')}"
 
 
-def _value(field: Field, cell: Cell) -> str:
+def _value(field: Field, cell: CellSql) -> str:
     """Return SQL for the typed value; integers stay doubles until they are stored."""
     text = cell.text
     if field.kind in {Kind.INTEGER, Kind.NUMBER}:
@@ -142,21 +142,21 @@ def _matching(text: str, pattern: str) -> str:
     return f"case when regexp_full_match(trim({text}), '{pattern}') then trim({text}) end"
 
 
-def _checks(field: Field, cell: Cell) -> list[Check]:
+def _checks(field: Field, cell: CellSql) -> list[RowCheck]:
     """Return the checks of one column, in the order in which they are told."""
     name, found = field.name, []
     if field.required:
         blank = f"{cell.text} is null"
         if cell.type_ == "VARCHAR":
             blank = f"({name} is null and ({cell.text} is null or trim({cell.text}) = ''))"
-        found.append(Check(name, "must not be empty", blank))
+        found.append(RowCheck(name, "must not be empty", blank))
     if cell.type_ == "VARCHAR":
         unread = f"({name} is null and {cell.text} is not null and trim({cell.text}) <> '')"
-        found.append(Check(name, must_be(field), unread, drops_value=True))
+        found.append(RowCheck(name, must_be(field), unread, drops_value=True))
     return found + _number_checks(field, cell)
 
 
-def _number_checks(field: Field, cell: Cell) -> list[Check]:
+def _number_checks(field: Field, cell: CellSql) -> list[RowCheck]:
     if field.kind not in {Kind.INTEGER, Kind.NUMBER}:
         return []
     name, found = field.name, []
@@ -168,7 +168,7 @@ def _number_checks(field: Field, cell: Cell) -> list[Check]:
     if field.kind is Kind.INTEGER and cell.type_ not in WHOLE:
         odd.append(f"{name} <> floor({name})")
     if odd:
-        found.append(Check(name, must_be(field), " or ".join(odd)))
+        found.append(RowCheck(name, must_be(field), " or ".join(odd)))
     low, high = field.low, field.high
     if field.kind is Kind.INTEGER:  # nothing larger fits the store
         high = 2**31 - 1 if high is None else high
@@ -176,7 +176,7 @@ def _number_checks(field: Field, cell: Cell) -> list[Check]:
     bounds = [f"{name} < {low!r}"] if low is not None else []
     bounds += [f"{name} > {high!r}"] if high is not None else []
     if bounds:
-        found.append(Check(name, within(field), " or ".join(bounds)))
+        found.append(RowCheck(name, within(field), " or ".join(bounds)))
     return found
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import InputError
 from pipeline.records.binding import alias
-from pipeline.records.sources import Form, Source, check_header
+from pipeline.records.sources import Form, SourceFile, check_header
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -19,7 +19,7 @@ Row = tuple[int, list[str | None]]
 MAX_CELL = 1 << 20
 
 
-def read(source: Source) -> tuple[tuple[str, ...], "pa.Table"]:
+def read(source: SourceFile) -> tuple[tuple[str, ...], "pa.Table"]:
     """Return the columns and an Arrow table of ``row``, ``fault``, ``s_0``, ``s_1``, ….
 
     Raises
@@ -59,7 +59,7 @@ def _ragged(found: int, width: int) -> str:
     return f"{found} in place of {width}"
 
 
-def _csv_rows(source: Source) -> Iterator[Row]:
+def _csv_rows(source: SourceFile) -> Iterator[Row]:
     csv.field_size_limit(MAX_CELL)
     number = 1
     with source.path.open(encoding=source.encoding, newline="") as file:
@@ -78,7 +78,7 @@ def _csv_rows(source: Source) -> Iterator[Row]:
             raise InputError(f"{source.path.name} is not written in {source.encoding}.") from None
 
 
-def _workbook(source: Source) -> tuple[tuple[str, ...], Iterator[Row]]:
+def _workbook(source: SourceFile) -> tuple[tuple[str, ...], Iterator[Row]]:
     import python_calamine as calamine
 
     name = source.path.name

@@ -24,7 +24,7 @@ class Form(StrEnum):
 
 
 @dataclass(frozen=True)
-class Source:
+class SourceFile:
     """One file, what it holds and how it is written.
 
     Attributes
@@ -142,7 +142,7 @@ def check_header(header: Iterable[str], path: Path) -> None:
         seen.add(name)
 
 
-def look_at(record: str, path: Path, mapping: Mapping | None = None) -> Source:
+def look_at(record: str, path: Path, mapping: Mapping | None = None) -> SourceFile:
     """Describe the file at `path`, which holds `record`.
 
     Raises
@@ -154,7 +154,7 @@ def look_at(record: str, path: Path, mapping: Mapping | None = None) -> Source:
     seen = survey(path)
     if not seen.size:
         raise InputError(f"{path.name} is empty.")
-    source = Source(record, path, form, seen.digest, seen.size)
+    source = SourceFile(record, path, form, seen.digest, seen.size)
     own = mapping.records.get(record) if mapping else None
     if mapping is not None and own is not None:
         source = replace(source, mapping=own, mapping_digest=mapping.digest, sheet=own.sheet)
@@ -172,7 +172,7 @@ def _form_of(path: Path) -> Form:
         ) from None
 
 
-def _with_header(source: Source, seen: _Survey, own: RecordMapping | None) -> Source:
+def _with_header(source: SourceFile, seen: _Survey, own: RecordMapping | None) -> SourceFile:
     encoding = (own.encoding if own else None) or ("utf-8-sig" if seen.utf8 else "latin-1")
     try:
         header, delimiter = read_header(source.path, encoding, own.delimiter if own else None)

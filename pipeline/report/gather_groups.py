@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from pipeline.disclosure import Policy
 from pipeline.errors import NoDataError
-from pipeline.measures.catalogue import Kind, Measure, load_catalogue
+from pipeline.measures.catalogue import Measure, MeasureKind, load_catalogue
 from pipeline.measures.dimensions import group_labels, site_labels
 from pipeline.measures.log import logged_changes
 from pipeline.measures.periods import months_of
@@ -29,7 +29,7 @@ def outcomes(
 ) -> tuple[Compared, ...]:
     """Return the outcome measures of the last eight quarters, by each grouping."""
     months = months_of(words.quarter_before(quarter, QUARTERS - 1))[0], months_of(quarter)[1]
-    measures = [m for m in load_catalogue().values() if m.kind is Kind.OUTCOME]
+    measures = [m for m in load_catalogue().values() if m.kind is MeasureKind.OUTCOME]
     found = (
         grouped(store, measures, by, months, policy=policy, settings=settings) for by in GROUPINGS
     )
@@ -51,7 +51,7 @@ def charted(
     store: Store, compared: Compared, quarter: str, policy: Policy, settings: Settings
 ) -> GroupCharts:
     """Return the control charts of the outcomes for each group that has a page of its own."""
-    measures = [m for m in load_catalogue().values() if m.kind is Kind.OUTCOME]
+    measures = [m for m in load_catalogue().values() if m.kind is MeasureKind.OUTCOME]
     return group_charts(
         store,
         measures,

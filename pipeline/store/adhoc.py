@@ -31,7 +31,7 @@ _AMOUNT = re.compile(r"(\d+(?:\.\d+)?)\s*([KMGT])(i?)B", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
-class Limits:
+class QueryLimits:
     """What a query may use.
 
     Attributes
@@ -69,7 +69,7 @@ class Limits:
         return int(float(number) * (1024 if binary else 1000) ** power)
 
 
-def over_memory(limits: Limits) -> StoreError:
+def over_memory(limits: QueryLimits) -> StoreError:
     """Return the error of a query that needs too much memory."""
     return StoreError(
         f"The query needs more than {limits.memory} of memory.",
@@ -77,7 +77,7 @@ def over_memory(limits: Limits) -> StoreError:
     )
 
 
-def over_time(limits: Limits) -> StoreError:
+def over_time(limits: QueryLimits) -> StoreError:
     """Return the error of a query that takes too long."""
     return StoreError(
         f"The query was stopped after {limits.seconds:g} s.",
@@ -86,7 +86,7 @@ def over_time(limits: Limits) -> StoreError:
 
 
 @dataclass(frozen=True)
-class Result:
+class QueryResult:
     """The rows of a query.
 
     Attributes
@@ -105,7 +105,7 @@ class Result:
 
 
 @dataclass(frozen=True)
-class Batches:
+class QueryBatches:
     """The rows of a query, column by column, for a file of columns.
 
     Attributes
@@ -123,16 +123,16 @@ class Batches:
     is_cut: bool
 
 
-class Desk:
-    """Asks one select after another; made by :func:`open_desk`."""
+class QuerySession:
+    """Asks one select after another; made by :func:`open_queries`."""
 
-    def __init__(self, path: Path, settings: Settings, limits: Limits) -> None:
+    def __init__(self, path: Path, settings: Settings, limits: QueryLimits) -> None:
         self.path = path
         self.limits = limits
         self._settings = settings
         self._process: subprocess.Popen[bytes] | None = None
 
-    def run(self, sql: str, parameters: Parameters | None = None) -> Result:
+    def run(self, sql: str, parameters: Parameters | None = None) -> QueryResult:
         """Run one select.
 
         Parameters
@@ -151,11 +151,11 @@ class Desk:
             It took too long or too much memory, or could not be answered.
         """
         columns, parts, is_cut = self._answer("rows", sql, parameters)
-        return Result(columns, [row for part in parts for row in part], is_cut)
+        return QueryResult(columns, [row for part in parts for row in part], is_cut)
 
-    def batches(self, sql: str, parameters: Parameters | None = None) -> Batches:
+    def batches(self, sql: str, parameters: Parameters | None = None) -> QueryBatches:
         """Run one select as :meth:`run` does, and give its rows column by column."""
-        return Batches(*self._answer("batches", sql, parameters))
+        return QueryBatches(*self._answer("batches", sql, parameters))
 
     def columns(self) -> dict[str, tuple[str, ...]]:
         """Return the columns of every table and view, by name."""
@@ -244,9 +244,9 @@ class Desk:
 
 
 @contextmanager
-def open_desk(
-    path: Path | str, *, settings: Settings | None = None, limits: Limits | None = None
-) -> Iterator[Desk]:
+def open_queries(
+    path: Path | str, *, settings: Settings | None = None, limits: QueryLimits | None = None
+) -> Iterator[QuerySession]:
     """Open the store for SQL that somebody types.
 
     Parameters
@@ -263,9 +263,9 @@ def open_desk(
     StoreError
         The store is missing, in use, damaged or of a newer schema.
     """
-    desk = Desk(Path(path), settings or Settings(), limits or Limits())
+    queries = QuerySession(Path(path), settings or Settings(), limits or QueryLimits())
     try:
-        desk.start()
-        yield desk
+        queries.start()
+        yield queries
     finally:
-        desk.stop()
+        queries.stop()

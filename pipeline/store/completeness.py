@@ -2,7 +2,8 @@
 
 from typing import TYPE_CHECKING
 
-from pipeline.records.layout import RECORDS, Field
+from pipeline.records.declaration import Field
+from pipeline.records.layout import RECORDS
 from pipeline.store.session import Store
 
 if TYPE_CHECKING:

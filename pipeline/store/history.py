@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     import polars as pl
 
 
-def history(store: Store, episode_id: str) -> "pl.DataFrame":
+def versions_of(store: Store, episode_id: str) -> "pl.DataFrame":
     """Return a row a version and column whose value differs from the version before.
 
     Columns: `record`, `key`, `load_id`, `loaded_at`, `file`, `row`, `mapping`, `state`

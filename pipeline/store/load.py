@@ -10,13 +10,13 @@ import duckdb
 from pipeline.errors import InputError
 from pipeline.records.layout import RECORDS
 from pipeline.records.mapping import Mapping
-from pipeline.records.sources import Source
-from pipeline.store.checks import Finding, run_checks
+from pipeline.records.sources import SourceFile
+from pipeline.store.checks import CheckFinding, run_checks
 from pipeline.store.connection import plain_errors
 from pipeline.store.kept_ready import make_ready
-from pipeline.store.loaded_before import Known, find_known, keep_undecided
+from pipeline.store.loaded_before import EarlierLoad, find_earlier_load, keep_undecided
 from pipeline.store.one_row import count_of, first_row
-from pipeline.store.row_rules import judge
+from pipeline.store.row_rules import judge_rows
 from pipeline.store.screening import screen_keys
 from pipeline.store.session import open_store
 from pipeline.store.staging import Staged, note_placements, stage
@@ -60,7 +60,7 @@ class LoadResult:
     files: tuple[FileCounts, ...]
     faults: tuple[Fault, ...]
     cleared: int
-    findings: tuple[Finding, ...] = ()
+    findings: tuple[CheckFinding, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -76,9 +76,9 @@ class _Terms:
         return self.as_of or dt.date.today()
 
 
-def load(
+def load_files(
     path: Path,
-    sources: Sequence[Source],
+    sources: Sequence[SourceFile],
     *,
     as_of: dt.date | None = None,
     mapping: Mapping | None = None,
@@ -114,11 +114,11 @@ def load(
 
 
 def _all_known(
-    path: Path, sources: Sequence[Source], terms: _Terms, progress: Progress
+    path: Path, sources: Sequence[SourceFile], terms: _Terms, progress: Progress
 ) -> LoadResult | None:
     """Return the result where nothing can be new, found without writing; else None."""
     with open_store(path) as store, plain_errors(path):
-        found = [find_known(store.connection, source) for source in sources]
+        found = [find_earlier_load(store.connection, source) for source in sources]
         same_day = terms.as_of is None or _last_day(store.connection) == terms.as_of
     known = [earlier for earlier in found if earlier is not None and not earlier.try_again]
     if not same_day or not known or len(known) < len(sources):
@@ -131,7 +131,9 @@ def _all_known(
     return LoadResult(None, tuple(counts), (), 0)
 
 
-def _load(path: Path, sources: Sequence[Source], terms: _Terms, progress: Progress) -> LoadResult:
+def _load(
+    path: Path, sources: Sequence[SourceFile], terms: _Terms, progress: Progress
+) -> LoadResult:
     with open_store(path, read_only=False) as store, plain_errors(path):
         connection = store.connection
         _need_episodes(connection, sources)
@@ -156,16 +158,16 @@ def _load(path: Path, sources: Sequence[Source], terms: _Terms, progress: Progre
 class _Input:
     """A file to load: what of it is known already, and what is left to judge."""
 
-    source: Source
-    known: Known | None
+    source: SourceFile
+    known: EarlierLoad | None
     staged: Staged | None
 
 
 def _read(
-    connection: Connection, source: Source, number: int, month: str, progress: Progress
+    connection: Connection, source: SourceFile, number: int, month: str, progress: Progress
 ) -> _Input:
     progress(f"reading {source.path.name}", 0)
-    known = find_known(connection, source)
+    known = find_earlier_load(connection, source)
     staged = None
     if known is None or known.try_again:
         staged = stage(connection, source, number, month)
@@ -176,7 +178,7 @@ def _read(
     return _Input(source, known, staged)
 
 
-def _need_episodes(connection: Connection, sources: Sequence[Source]) -> None:
+def _need_episodes(connection: Connection, sources: Sequence[SourceFile]) -> None:
     if any(source.record == "episode" for source in sources):
         return
     if not count_of(connection, "select count(*) from episode"):
@@ -228,7 +230,7 @@ def _write_one(connection: Connection, item: _Input, load_id: int) -> FileCounts
     if item.staged is not None:
         if item.source.record == "episode":
             _name_sites(connection, item.staged, load_id)
-        faults = judge(connection, item.staged, load_id)
+        faults = judge_rows(connection, item.staged, load_id)
         counts = write(connection, item.staged, faults, Origin(load_id, file_id))
     if item.known is not None:
         counts = item.known.add_to(counts, read=item.staged is not None)

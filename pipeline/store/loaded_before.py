@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import duckdb
 
-from pipeline.records.sources import Source
+from pipeline.records.sources import SourceFile
 from pipeline.store.one_row import count_of, first_row
 from pipeline.store.staging import Staged
 from pipeline.store.writing import FileCounts
@@ -13,7 +13,7 @@ Connection = duckdb.DuckDBPyConnection
 
 
 @dataclass(frozen=True)
-class Known:
+class EarlierLoad:
     """An earlier load of the same bytes under the same mapping, that still stands.
 
     Attributes
@@ -47,7 +47,7 @@ class Known:
         )
 
 
-def find_known(connection: Connection, source: Source) -> Known | None:
+def find_earlier_load(connection: Connection, source: SourceFile) -> EarlierLoad | None:
     """Return the latest load of this file that was not taken back, or None."""
     found = first_row(
         connection,
@@ -65,7 +65,7 @@ def find_known(connection: Connection, source: Source) -> Known | None:
         {"sha256": source.sha256},
     )
     since = "select count(*) from load where load_id > ?"
-    return Known(
+    return EarlierLoad(
         rows_in,
         open_rows,
         count_of(connection, since, [load_id]) > 0,
@@ -73,7 +73,7 @@ def find_known(connection: Connection, source: Source) -> Known | None:
     )
 
 
-def open_rows_of(source: Source) -> str:
+def open_rows_of(source: SourceFile) -> str:
     """Return SQL, with the file's hash as its parameter, for its rows still set aside."""
     return (
         "select distinct s.source_row from set_aside s join load_file f using (file_id)"
@@ -81,7 +81,7 @@ def open_rows_of(source: Source) -> str:
     )
 
 
-def keep_undecided(connection: Connection, staged: Staged, known: Known) -> Staged:
+def keep_undecided(connection: Connection, staged: Staged, known: EarlierLoad) -> Staged:
     """Drop the staged rows that are stored or were corrected since: they are unchanged."""
     if known.undone_since:
         decided = f"row in ({_stored_rows_of(staged)})"

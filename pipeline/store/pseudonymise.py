@@ -9,10 +9,11 @@ import duckdb
 
 from pipeline.errors import InputError, UsageError
 from pipeline.records.binding import Binding
+from pipeline.records.declaration import Field, Kind, Record
 from pipeline.records.keys import IDENTIFIERS, pseudonym
-from pipeline.records.layout import RECORDS, Field, Kind, Record
-from pipeline.records.plan import Plan, make_plan
-from pipeline.records.sources import Source
+from pipeline.records.layout import RECORDS
+from pipeline.records.plan import ReadingPlan, make_plan
+from pipeline.records.sources import SourceFile
 from pipeline.store.connection import owner_only, plain_errors
 from pipeline.store.one_row import count_of, first_row
 from pipeline.store.reading import Relation, relation_of
@@ -41,7 +42,7 @@ class Deidentified:
     left_empty: dict[str, int]
 
 
-def pseudonymise(sources: Sequence[Source], out: Path, key: bytes) -> list[Deidentified]:
+def pseudonymise_files(sources: Sequence[SourceFile], out: Path, key: bytes) -> list[Deidentified]:
     """Write each source as ``out/RECORD.csv``: keyed hashes, hours, whole years, nothing else.
 
     Raises
@@ -74,7 +75,7 @@ def pseudonymise(sources: Sequence[Source], out: Path, key: bytes) -> list[Deide
 
 
 def _one(
-    connection: duckdb.DuckDBPyConnection, source: Source, out: Path, key: bytes
+    connection: duckdb.DuckDBPyConnection, source: SourceFile, out: Path, key: bytes
 ) -> Deidentified:
     record, path = RECORDS[source.record], out / f"{source.record}.csv"
     with relation_of(connection, source, patient=True) as relation:
@@ -89,7 +90,7 @@ def _one(
 
 
 def _require_even_rows(
-    connection: duckdb.DuckDBPyConnection, source: Source, relation: Relation
+    connection: duckdb.DuckDBPyConnection, source: SourceFile, relation: Relation
 ) -> None:
     """Refuse a file whose cells may have shifted from a dropped column into one that stays."""
     found = first_row(
@@ -103,16 +104,18 @@ def _require_even_rows(
         )
 
 
-def _typed(source: Source, relation: Relation, plan: Plan, columns: Sequence[str]) -> str:
+def _typed(
+    source: SourceFile, relation: Relation, plan: ReadingPlan, columns: Sequence[str]
+) -> str:
     values = ", ".join(f"{plan.values[name]} as {name}" for name in columns)
     return f"(select *, {values} from ({with_placement(source, relation)}))"
 
 
 def _rows(
     connection: duckdb.DuckDBPyConnection,
-    source: Source,
+    source: SourceFile,
     relation: Relation,
-    plan: Plan,
+    plan: ReadingPlan,
     columns: Sequence[str],
 ) -> Iterator[tuple[object, ...]]:
     connection.execute(
@@ -124,9 +127,9 @@ def _rows(
 
 def _left_empty(
     connection: duckdb.DuckDBPyConnection,
-    source: Source,
+    source: SourceFile,
     relation: Relation,
-    plan: Plan,
+    plan: ReadingPlan,
     columns: Sequence[str],
 ) -> dict[str, int]:
     """Count by column the values that are there but cannot be read."""

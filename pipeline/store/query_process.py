@@ -20,7 +20,7 @@ import duckdb
 from pipeline.errors import DwellError, StoreError, UsageError
 from pipeline.settings import Settings
 from pipeline.store import schema
-from pipeline.store.adhoc import Limits, Parameters, Reply, over_memory
+from pipeline.store.adhoc import Parameters, QueryLimits, Reply, over_memory
 from pipeline.store.connection import explain, owner_only, plain_errors
 from pipeline.store.query_errors import OUTSIDE, WRITES, about_the_query
 from pipeline.store.session import open_store
@@ -77,7 +77,7 @@ def _next(asked: BinaryIO) -> tuple[Any, ...] | None:
     return request
 
 
-def _limit_memory(limits: Limits) -> None:
+def _limit_memory(limits: QueryLimits) -> None:
     """Let this process take no more than the limit on top of what it has by now."""
     try:
         pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[5])
@@ -92,7 +92,9 @@ def _limit_memory(limits: Limits) -> None:
 class _Reader:
     """Runs one select after another."""
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path, limits: Limits) -> None:
+    def __init__(
+        self, connection: duckdb.DuckDBPyConnection, path: Path, limits: QueryLimits
+    ) -> None:
         self._connection = connection
         self._path = path
         self._limits = limits
@@ -151,7 +153,7 @@ class _Reader:
         return about_the_query(error, sql) or explain(error, self._path)
 
 
-def _open(path: Path, limits: Limits) -> duckdb.DuckDBPyConnection:
+def _open(path: Path, limits: QueryLimits) -> duckdb.DuckDBPyConnection:
     with owner_only():
         if path.exists():
             connection = _connect(path, limits)
@@ -168,7 +170,7 @@ def _open(path: Path, limits: Limits) -> duckdb.DuckDBPyConnection:
         return _connect(path, limits)
 
 
-def _connect(path: Path, limits: Limits) -> duckdb.DuckDBPyConnection:
+def _connect(path: Path, limits: QueryLimits) -> duckdb.DuckDBPyConnection:
     with plain_errors(path):
         try:
             return duckdb.connect(str(path), read_only=True, config=_walls(limits))
@@ -176,7 +178,7 @@ def _connect(path: Path, limits: Limits) -> duckdb.DuckDBPyConnection:
             raise over_memory(limits) from None
 
 
-def _walls(limits: Limits) -> dict[str, Any]:
+def _walls(limits: QueryLimits) -> dict[str, Any]:
     return {
         "enable_external_access": "false",
         "python_enable_replacements": "false",

@@ -16,7 +16,7 @@ from pipeline.errors import InputError
 from pipeline.records import rows as slow
 from pipeline.records.binding import alias
 from pipeline.records.plan import literal, quote
-from pipeline.records.sources import Form, Source
+from pipeline.records.sources import Form, SourceFile
 
 Connection = duckdb.DuckDBPyConnection
 FRAME = "file_as_frame"
@@ -32,7 +32,7 @@ class Relation:
 
 @contextmanager
 def relation_of(
-    connection: Connection, source: Source, *, patient: bool = False
+    connection: Connection, source: SourceFile, *, patient: bool = False
 ) -> Iterator[Relation]:
     """Make the rows of `source` readable in SQL.
 
@@ -59,7 +59,7 @@ def relation_of(
             connection.unregister(FRAME)
 
 
-def _csv(source: Source) -> str:
+def _csv(source: SourceFile) -> str:
     columns = ", ".join(f"{alias(i)}: 'VARCHAR'" for i in range(len(source.columns)))
     encoding = "utf-8" if source.encoding.lower().startswith("utf") else "latin-1"
     return (
@@ -70,7 +70,7 @@ def _csv(source: Source) -> str:
     )
 
 
-def _parquet(connection: Connection, source: Source) -> Relation:
+def _parquet(connection: Connection, source: SourceFile) -> Relation:
     path = literal(str(source.path))
     try:
         described = connection.execute(f"describe select * from read_parquet({path})").fetchall()

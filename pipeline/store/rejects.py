@@ -13,7 +13,9 @@ if TYPE_CHECKING:
     import polars as pl
 
 
-def rejects(store: Store, *, record: str | None = None, file: str | None = None) -> "pl.DataFrame":
+def rows_set_aside(
+    store: Store, *, record: str | None = None, file: str | None = None
+) -> "pl.DataFrame":
     """Return the rows set aside now.
 
     Columns: `set_aside_id`, `load_id`, `record`, `file`, `row`, `column`, `rule`, `questioned`.

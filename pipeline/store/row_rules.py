@@ -7,7 +7,8 @@ place that is taken.
 
 import duckdb
 
-from pipeline.records.layout import RECORDS, Record
+from pipeline.records.declaration import Record
+from pipeline.records.layout import RECORDS
 from pipeline.records.plan import literal
 from pipeline.store.one_row import count_of
 from pipeline.store.staging import Staged
@@ -15,7 +16,7 @@ from pipeline.store.staging import Staged
 Connection = duckdb.DuckDBPyConnection
 
 
-def judge(connection: Connection, staged: Staged, load_id: int) -> str:
+def judge_rows(connection: Connection, staged: Staged, load_id: int) -> str:
     """Write the faults of `staged` to a temporary table and return its name.
 
     The records that it refers to are in the store already, those of this load too.

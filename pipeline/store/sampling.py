@@ -5,7 +5,7 @@ from pathlib import Path
 import duckdb
 
 from pipeline.records.binding import alias
-from pipeline.records.export_column import Column
+from pipeline.records.export_column import ExportColumn
 from pipeline.records.sources import look_at
 from pipeline.store.connection import plain_errors
 from pipeline.store.reading import relation_of
@@ -14,7 +14,7 @@ MOST_VALUES = 60
 MOST_ROWS = 20_000
 
 
-def sample_columns(path: Path) -> list[Column]:
+def sample_columns(path: Path) -> list[ExportColumn]:
     """Return the columns of a CSV, XLSX or Parquet file with up to 60 distinct values each.
 
     Raises
@@ -29,7 +29,7 @@ def sample_columns(path: Path) -> list[Column]:
                 f"create temp table sample as from ({relation.sql}) limit {MOST_ROWS}"
             )
         return [
-            Column(name, _values(connection, position))
+            ExportColumn(name, _values(connection, position))
             for position, name in enumerate(relation.columns)
         ]
 

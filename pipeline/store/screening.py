@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import duckdb
 
 from pipeline.errors import PrivacyError
-from pipeline.records.layout import Kind
+from pipeline.records.declaration import Kind
 from pipeline.records.plan import literal
 from pipeline.records.screens import CELL_SCREENS, KEY_SCREENS, TEXT_SCREENS, any_of, likenesses
 from pipeline.store.one_row import count_of

@@ -6,16 +6,17 @@ from dataclasses import dataclass, replace
 import duckdb
 
 from pipeline.records.binding import CONFIRMED, SET_ASIDE_ID, Binding, bind
-from pipeline.records.layout import RECORDS, Kind, Record
+from pipeline.records.declaration import Kind, Record
+from pipeline.records.layout import RECORDS
 from pipeline.records.mapped import PLACED, bind_mapped, looked_up, placement_of
-from pipeline.records.plan import Check, make_plan, quote
-from pipeline.records.sources import Source
+from pipeline.records.plan import RowCheck, make_plan, quote
+from pipeline.records.sources import SourceFile
 from pipeline.store.one_row import count_of
 from pipeline.store.reading import Relation, relation_of
 
 Connection = duckdb.DuckDBPyConnection
 PLACEMENTS = "placement_clock"
-RAGGED = Check(None, "has more or fewer cells than the header", "fault is not null")
+RAGGED = RowCheck(None, "has more or fewer cells than the header", "fault is not null")
 
 
 @dataclass(frozen=True)
@@ -33,16 +34,16 @@ class Staged:
         How the file has to be read again.
     """
 
-    source: Source
+    source: SourceFile
     record: Record
     binding: Binding
     table: str
-    checks: tuple[Check, ...]
+    checks: tuple[RowCheck, ...]
     rows: int
     patient: bool
 
 
-def stage(connection: Connection, source: Source, number: int, as_of_month: str) -> Staged:
+def stage(connection: Connection, source: SourceFile, number: int, as_of_month: str) -> Staged:
     """Read `source` into the temporary table ``stage_<number>``.
 
     Raises
@@ -57,7 +58,7 @@ def stage(connection: Connection, source: Source, number: int, as_of_month: str)
 
 
 def _stage(
-    connection: Connection, source: Source, number: int, as_of_month: str, *, patient: bool
+    connection: Connection, source: SourceFile, number: int, as_of_month: str, *, patient: bool
 ) -> Staged:
     record, table = RECORDS[source.record], f"stage_{number}"
     with relation_of(connection, source, patient=patient) as relation:
@@ -78,7 +79,7 @@ def _stage(
     return Staged(source, record, binding, table, checks, rows, patient)
 
 
-def bind_source(source: Source, relation: Relation, *, drop_unknown: bool = False) -> Binding:
+def bind_source(source: SourceFile, relation: Relation, *, drop_unknown: bool = False) -> Binding:
     """Bind the file's columns, as its mapping says where there is one."""
     record, name = RECORDS[source.record], source.path.name
     if source.mapping is None:
@@ -86,7 +87,7 @@ def bind_source(source: Source, relation: Relation, *, drop_unknown: bool = Fals
     return bind_mapped(record, relation.columns, name, source.mapping, drop_unknown=drop_unknown)
 
 
-def with_placement(source: Source, relation: Relation) -> str:
+def with_placement(source: SourceFile, relation: Relation) -> str:
     """Return SQL for the rows, each with its placement's clock time where that is asked for."""
     if source.mapping is None or looked_up(source.mapping) is None:
         return relation.sql
@@ -96,7 +97,7 @@ def with_placement(source: Source, relation: Relation) -> str:
     )
 
 
-def note_placements(connection: Connection, sources: Sequence[Source]) -> None:
+def note_placements(connection: Connection, sources: Sequence[SourceFile]) -> None:
     """Read clock times of placement from an episode's file, for the other files of this load.
 
     They live in a temporary table and are gone with the session.
@@ -117,7 +118,7 @@ def note_placements(connection: Connection, sources: Sequence[Source]) -> None:
                 )
 
 
-def _confirmable(check: Check, binding: Binding) -> Check:
+def _confirmable(check: RowCheck, binding: Binding) -> RowCheck:
     """Let a questioned row pass where the file says that it was confirmed."""
     confirmed = binding.own.get(CONFIRMED)
     if not check.questioned or confirmed is None:

@@ -10,7 +10,8 @@ from pathlib import Path
 import duckdb
 
 from pipeline.errors import UsageError
-from pipeline.records.layout import RECORDS, Record
+from pipeline.records.declaration import Record
+from pipeline.records.layout import RECORDS
 from pipeline.store.connection import plain_errors
 from pipeline.store.kept_ready import make_ready
 from pipeline.store.one_row import count_of, first_row
@@ -28,7 +29,7 @@ class UndoResult:
     brought_back: dict[str, int]
 
 
-def undo(path: Path, load_id: int) -> UndoResult:
+def undo_load(path: Path, load_id: int) -> UndoResult:
     """Take load `load_id` back, in one transaction.
 
     Raises

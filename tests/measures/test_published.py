@@ -8,7 +8,7 @@ from pipeline.errors import NoDataError, UsageError
 from pipeline.measures.published import drift, freeze
 from pipeline.settings import Settings
 from pipeline.store import open_store
-from pipeline.store.undo import undo
+from pipeline.store.undo import undo_load
 from tests.store.small import CONTACT, EPISODE, contact, episode, load, write
 
 QUARTER = "2025-Q2"
@@ -68,7 +68,7 @@ def test_the_published_and_the_present_figure_stand_side_by_side(db: Path, tmp_p
 def test_a_load_taken_back_restores_the_published_figures(db: Path, tmp_path: Path) -> None:
     load(db, write(tmp_path / "late", {"episode.csv": EPISODE + episode("e3", 3)}))
     assert changed(db)
-    undo(db, 2)
+    undo_load(db, 2)
     assert changed(db) == {}
 
 

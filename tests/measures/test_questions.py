@@ -6,7 +6,7 @@ import pytest
 
 from pipeline.errors import UsageError
 from pipeline.measures.questions import QuestionError, find_question, load_questions, read_question
-from pipeline.store.adhoc import open_desk
+from pipeline.store.adhoc import open_queries
 
 NAMES = list(load_questions())
 
@@ -41,9 +41,9 @@ def store_file(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def desk(store_file):
-    with open_desk(store_file) as desk:
-        yield desk
+def queries(store_file):
+    with open_queries(store_file) as queries:
+        yield queries
 
 
 def test_there_are_more_than_20():
@@ -51,25 +51,25 @@ def test_there_are_more_than_20():
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_every_question_runs_and_is_explained(desk, name):
+def test_every_question_runs_and_is_explained(queries, name):
     question = find_question(name)
     assert question.title.endswith("?")
     assert question.read.endswith(".")
-    result = desk.run(question.sql, question.values({}))
+    result = queries.run(question.sql, question.values({}))
     assert result.columns
     assert len(set(result.columns)) == len(result.columns)
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_every_question_finds_something_when_small_groups_are_shown(desk, name):
+def test_every_question_finds_something_when_small_groups_are_shown(queries, name):
     question = find_question(name)
     small = {p.name: "1" for p in question.parameters if p.name.startswith("min_")}
-    assert desk.run(question.sql, question.values(small)).rows
+    assert queries.run(question.sql, question.values(small)).rows
 
 
-def test_dislodgement_by_hour_counts_in_the_hours_of_the_removal(desk):
+def test_dislodgement_by_hour_counts_in_the_hours_of_the_removal(queries):
     question = find_question("dislodgement_by_hour")
-    rows = desk.run(question.sql, question.values({"hours": "24"})).rows
+    rows = queries.run(question.sql, question.values({"hours": "24"})).rows
     assert [row[:4] for row in rows] == [
         (0, 24, 3, 0),
         (24, 48, 3, 1),
@@ -78,12 +78,12 @@ def test_dislodgement_by_hour_counts_in_the_hours_of_the_removal(desk):
     ]
 
 
-def test_leakage_then_dislodgement_counts_within_the_hours(desk):
+def test_leakage_then_dislodgement_counts_within_the_hours(queries):
     question = find_question("leakage_then_dislodgement")
-    near = {row[0]: row[2] for row in desk.run(question.sql, question.values({})).rows}
+    near = {row[0]: row[2] for row in queries.run(question.sql, question.values({})).rows}
     assert near == {True: 1, False: 0}
     short = question.values({"hours": "9"})
-    assert {row[0]: row[2] for row in desk.run(question.sql, short).rows}[True] == 0
+    assert {row[0]: row[2] for row in queries.run(question.sql, short).rows}[True] == 0
 
 
 def test_an_unknown_setting_or_a_value_of_the_wrong_type_is_refused():

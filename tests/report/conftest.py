@@ -9,7 +9,7 @@ import pytest
 
 from pipeline.records.folder import find_sources
 from pipeline.report.render import Order, render
-from pipeline.store.load import load
+from pipeline.store.load import load_files
 from synthetic_data.folder import write_folder
 
 QUARTER = "2025-Q4"
@@ -35,7 +35,7 @@ def store_path(tmp_path_factory):
     write_folder(folder / "records", episodes=2400)
     _rewrite(folder / "records" / "site.csv", "label", HOSTILE_LABEL)
     _rewrite(folder / "records" / "change.csv", "title", HOSTILE_TITLE)
-    load(folder / "dwell.duckdb", find_sources(folder / "records"), as_of=AS_OF)
+    load_files(folder / "dwell.duckdb", find_sources(folder / "records"), as_of=AS_OF)
     return folder / "dwell.duckdb"
 
 

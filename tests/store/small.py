@@ -9,8 +9,7 @@ from typing import Any
 from pipeline.records.folder import find_sources
 from pipeline.records.mapping import load_mapping
 from pipeline.store import open_store
-from pipeline.store.load import LoadResult
-from pipeline.store.load import load as load_sources
+from pipeline.store.load import LoadResult, load_files
 
 AS_OF = dt.date(2026, 1, 15)
 EPISODE = (
@@ -70,7 +69,7 @@ def load(
         db.write_bytes(empty_store())
     site = load_mapping(mapping) if mapping else None
     more.setdefault("as_of", AS_OF)
-    return load_sources(db, find_sources(place, site), mapping=site, **more)
+    return load_files(db, find_sources(place, site), mapping=site, **more)
 
 
 def rows(db: Path, sql: str) -> list[tuple[Any, ...]]:

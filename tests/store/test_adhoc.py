@@ -13,7 +13,7 @@ import pytest
 from pipeline.errors import DwellError, StoreError, UsageError
 from pipeline.settings import Settings
 from pipeline.store import open_store
-from pipeline.store.adhoc import Limits, open_desk
+from pipeline.store.adhoc import QueryLimits, open_queries
 from tests.conftest import Database
 
 OUTSIDE = "A query reads this store alone: no other file, no network, no other database."
@@ -93,7 +93,7 @@ HOSTILE = [
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     """A store, and a file beside it; every test finds and leaves them as they are."""
-    db, folder = Database(), tmp_path_factory.mktemp("desk")
+    db, folder = Database(), tmp_path_factory.mktemp("queries")
     db.given("episode", "episode_id | patient_key\n e1 | p1\n e2 | p2")
     db.save(folder / "dwell.duckdb")
     db.close()
@@ -102,9 +102,9 @@ def folder(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def desk(folder):
-    with open_desk(folder / "dwell.duckdb", limits=Limits(seconds=30)) as desk:
-        yield desk
+def queries(folder):
+    with open_queries(folder / "dwell.duckdb", limits=QueryLimits(seconds=30)) as queries:
+        yield queries
 
 
 def state_of(folder: Path) -> dict[str, str]:
@@ -116,7 +116,7 @@ def state_of(folder: Path) -> dict[str, str]:
 
 
 @pytest.mark.parametrize("query", HOSTILE)
-def test_a_hostile_query_changes_nothing_and_reads_nothing_outside(folder, desk, query):
+def test_a_hostile_query_changes_nothing_and_reads_nothing_outside(folder, queries, query):
     before = state_of(folder)
     text = (
         query.replace("{outside}", str(folder / "outside.csv"))
@@ -124,15 +124,15 @@ def test_a_hostile_query_changes_nothing_and_reads_nothing_outside(folder, desk,
         .replace("{folder}", str(folder))
     )
     with pytest.raises(DwellError) as raised:
-        desk.run(text)
+        queries.run(text)
     assert SECRET not in str(raised.value)
     assert state_of(folder) == before
-    assert desk.run("select count(*) from episode").rows == [(2,)]
+    assert queries.run("select count(*) from episode").rows == [(2,)]
 
 
-def said(desk, query) -> tuple[str, str | None]:
+def said(queries, query) -> tuple[str, str | None]:
     with pytest.raises(UsageError) as raised:
-        desk.run(query)
+        queries.run(query)
     return raised.value.message, raised.value.try_next
 
 
@@ -151,8 +151,8 @@ def said(desk, query) -> tuple[str, str | None]:
         ("select $x", "The query has a parameter without a value."),
     ],
 )
-def test_each_refusal_is_one_clear_sentence(desk, query, sentence):
-    assert said(desk, query)[0] == sentence
+def test_each_refusal_is_one_clear_sentence(queries, query, sentence):
+    assert said(queries, query)[0] == sentence
 
 
 @pytest.mark.parametrize(
@@ -185,9 +185,9 @@ def test_each_refusal_is_one_clear_sentence(desk, query, sentence):
     ids=lambda value: None,
 )  # fmt: skip
 def test_what_is_wrong_with_the_sql_is_said_with_where_and_what_would_fit(
-    desk, query, sentence, try_next
+    queries, query, sentence, try_next
 ):
-    message, offered = said(desk, query)
+    message, offered = said(queries, query)
     assert message == sentence
     assert try_next is None or try_next in str(offered)
 
@@ -204,8 +204,8 @@ def test_what_is_wrong_with_the_sql_is_said_with_where_and_what_would_fit(
         ("select error(patient_key) from episode", "A function of the query cannot take"),
     ],
 )  # fmt: skip
-def test_an_error_about_a_value_does_not_quote_it(desk, query, begins):
-    message, offered = said(desk, query)
+def test_an_error_about_a_value_does_not_quote_it(queries, query, begins):
+    message, offered = said(queries, query)
     assert message.startswith(begins)
     assert "p1" not in f"{message}{offered}"
     assert "p2" not in f"{message}{offered}"
@@ -221,10 +221,10 @@ def test_an_error_about_a_value_does_not_quote_it(desk, query, begins):
     ],
 )
 def test_a_query_is_stopped_at_its_time_limit(folder, query):
-    with open_desk(folder / "dwell.duckdb", limits=Limits(seconds=0.3)) as desk:
+    with open_queries(folder / "dwell.duckdb", limits=QueryLimits(seconds=0.3)) as queries:
         with pytest.raises(StoreError, match=r"stopped after 0\.3 s"):
-            desk.run(query)
-        assert desk.run("select 1").rows == [(1,)]
+            queries.run(query)
+        assert queries.run("select 1").rows == [(1,)]
 
 
 @pytest.mark.parametrize(
@@ -239,17 +239,17 @@ def test_a_query_is_stopped_at_its_time_limit(folder, query):
 )
 def test_a_query_is_stopped_at_its_memory_limit_without_a_spill(folder, query):
     before = state_of(folder)
-    with open_desk(folder / "dwell.duckdb", limits=Limits(memory="50MB")) as desk:
+    with open_queries(folder / "dwell.duckdb", limits=QueryLimits(memory="50MB")) as queries:
         with pytest.raises(StoreError, match="more than 50MB of memory"):
-            desk.run(query)
-        assert desk.run("select 1").rows == [(1,)]
+            queries.run(query)
+        assert queries.run("select 1").rows == [(1,)]
     assert state_of(folder) == before
 
 
 @pytest.mark.parametrize("amount", ["lots", "2", "-1GB", "2GB; set x = 1"])
 def test_an_amount_of_memory_has_a_unit(amount):
     with pytest.raises(UsageError, match="no amount of memory"):
-        Limits(memory=amount)
+        QueryLimits(memory=amount)
 
 
 def test_the_asking_process_imports_no_database():
@@ -261,9 +261,9 @@ def test_a_query_does_not_outlive_who_asked(folder):
     """The process that reads the store ends with the one that asked."""
     code = (
         "import os, sys\n"
-        "from pipeline.store.adhoc import open_desk\n"
-        "with open_desk(sys.argv[1]) as desk:\n"
-        "    print(desk._process.pid, flush=True)\n"
+        "from pipeline.store.adhoc import open_queries\n"
+        "with open_queries(sys.argv[1]) as queries:\n"
+        "    print(queries._process.pid, flush=True)\n"
         "    os._exit(0)\n"
     )
     path = str(folder / "dwell.duckdb")
@@ -279,24 +279,24 @@ def test_a_query_does_not_outlive_who_asked(folder):
 
 
 def test_rows_beyond_the_limit_are_cut_and_that_is_said(folder):
-    with open_desk(folder / "dwell.duckdb", limits=Limits(rows=10)) as desk:
-        result = desk.run("select * from range(1000000000)")
+    with open_queries(folder / "dwell.duckdb", limits=QueryLimits(rows=10)) as queries:
+        result = queries.run("select * from range(1000000000)")
         assert (len(result.rows), result.is_cut) == (10, True)
-        assert not desk.run("select * from range(10)").is_cut
+        assert not queries.run("select * from range(10)").is_cut
 
 
-def test_values_are_bound_and_never_pasted(desk):
+def test_values_are_bound_and_never_pasted(queries):
     hostile = "e1' or true --"
-    found = desk.run("select count(*) from episode where episode_id = $key", {"key": hostile})
+    found = queries.run("select count(*) from episode where episode_id = $key", {"key": hostile})
     assert found.rows == [(0,)]
 
 
 def test_views_answer_by_the_programmes_settings(folder):
     settings = Settings(evening_meal_hour=20)
-    with open_desk(folder / "dwell.duckdb", settings=settings) as desk:
-        assert desk.run("select value from setting").rows == [(20.0,)]
+    with open_queries(folder / "dwell.duckdb", settings=settings) as queries:
+        assert queries.run("select value from setting").rows == [(20.0,)]
         # measure_value lies in the store and still reads the session's setting.
-        assert desk.run("select count(*) from measure_value").rows[0][0] > 0
+        assert queries.run("select count(*) from measure_value").rows[0][0] > 0
 
 
 def test_two_readers_at_once(folder):
@@ -304,8 +304,8 @@ def test_two_readers_at_once(folder):
     found = []
 
     def read() -> None:
-        with open_desk(path) as desk:
-            found.append(desk.run("select count(*) from episode").rows[0][0])
+        with open_queries(path) as queries:
+            found.append(queries.run("select count(*) from episode").rows[0][0])
 
     readers = [threading.Thread(target=read) for _ in range(2)]
     for reader in readers:
@@ -315,19 +315,19 @@ def test_two_readers_at_once(folder):
     assert found == [2, 2]
 
 
-def test_columns_of_tables_and_views_are_known_for_completion(desk):
-    columns = desk.columns()
+def test_columns_of_tables_and_views_are_known_for_completion(queries):
+    columns = queries.columns()
     assert "dwell_h" in columns["episode_dwell"]
     assert "placed_month" in columns["episode"]
 
 
 def test_a_missing_store_is_said_to_be_missing(tmp_path):
-    with pytest.raises(StoreError, match="no store"), open_desk(tmp_path / "none.duckdb"):
+    with pytest.raises(StoreError, match="no store"), open_queries(tmp_path / "none.duckdb"):
         pass
 
 
-def test_an_open_desk_sees_the_views_of_this_version(folder):
+def test_an_open_queries_sees_the_views_of_this_version(folder):
     with open_store(folder / "dwell.duckdb") as store:
         (in_store,) = store.rows("select count(*) from episode_dwell")
-    with open_desk(folder / "dwell.duckdb") as desk:
-        assert desk.run("select count(*) from episode_dwell").rows == [in_store]
+    with open_queries(folder / "dwell.duckdb") as queries:
+        assert queries.run("select count(*) from episode_dwell").rows == [in_store]

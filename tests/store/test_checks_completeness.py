@@ -6,28 +6,28 @@ import pytest
 
 from pipeline.resources import resource
 from pipeline.store import open_store
-from pipeline.store.checks import checks, run_checks
+from pipeline.store.checks import run_checks, store_checks
 from pipeline.store.completeness import completeness
 from tests.store.small import CONTACT, EPISODE, SITE, VISIT, contact, episode, load, write
 
 
 def found(db, name: str) -> list[tuple]:  # type: ignore[type-arg, no-untyped-def]
     """Return what one check finds in the small store of the `db` fixture."""
-    (check,) = [check for check in checks() if check.name == name]
+    (check,) = [check for check in store_checks() if check.name == name]
     return sorted(db.rows(check.sql))
 
 
 def test_each_check_is_named_after_its_file() -> None:
     names = [path.stem for path in sorted(resource("sql", "checks").glob("*.sql"))]
-    assert [check.name for check in checks()] == names
+    assert [check.name for check in store_checks()] == names
 
 
 def test_an_ordinary_store_passes_every_check(db) -> None:  # type: ignore[no-untyped-def]
     db.given("episode", "episode_id | month_order\ne1 | 1")
     db.given("contact")
     db.given("visit")
-    assert {check.name: db.rows(check.sql) for check in checks()} == {
-        check.name: [] for check in checks()
+    assert {check.name: db.rows(check.sql) for check in store_checks()} == {
+        check.name: [] for check in store_checks()
     }
 
 

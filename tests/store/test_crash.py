@@ -51,7 +51,7 @@ LOADS = """
 import json, os, signal, sys
 from pathlib import Path
 from pipeline.records.folder import find_sources
-from pipeline.store.load import load
+from pipeline.store.load import load_files
 
 replace = os.replace
 
@@ -66,7 +66,7 @@ for line in sys.stdin:
     if child == 0:
         if when:
             os.replace = lambda source, target: killed(source, target, when)
-        load(Path(db), find_sources(Path(folder)))
+        load_files(Path(db), find_sources(Path(folder)))
         os._exit(0)
     print(child, flush=True)
     print(os.waitpid(child, 0)[1], flush=True)
@@ -184,15 +184,15 @@ import sys
 from contextlib import ExitStack
 from pathlib import Path
 from pipeline.store import copying, open_store
-from pipeline.store.adhoc import open_desk
+from pipeline.store.adhoc import open_queries
 
 sql = "select count(*), max(age_years) from episode"
 held = ExitStack()
-desk = held.enter_context(open_desk(Path(sys.argv[1])))
+queries = held.enter_context(open_queries(Path(sys.argv[1])))
 print("ready", flush=True)
 for line in sys.stdin:
     if line == "held\\n":
-        print(desk.run(sql).rows, flush=True)
+        print(queries.run(sql).rows, flush=True)
     else:
         held.close()
         with open_store(Path(sys.argv[1])) as store:

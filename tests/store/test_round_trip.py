@@ -12,8 +12,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from pipeline.records.declaration import Field, Kind
 from pipeline.records.layout import EPISODE as LAYOUT
-from pipeline.records.layout import Field, Kind
 from tests.store.small import load, rows
 
 # A load takes longer than what is looked for in it: few examples, and many where there is time.

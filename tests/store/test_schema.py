@@ -6,7 +6,8 @@ import duckdb
 import pytest
 
 from pipeline.errors import StoreError
-from pipeline.records.layout import RECORDS, SQL_TYPE
+from pipeline.records.declaration import SQL_TYPE
+from pipeline.records.layout import RECORDS
 from pipeline.store import open_store, schema, views
 from tests.store.small import EPISODE, contents, episode, load, rows, write
 

@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import InputError, UsageError
-from pipeline.records.drafting import draft
+from pipeline.records.drafting import draft_mapping
 from pipeline.records.folder import find_sources
 from pipeline.records.keys import pseudonym, read_key
 from pipeline.records.mapping import load_mapping
 from pipeline.store import open_store
-from pipeline.store.pseudonymise import pseudonymise
+from pipeline.store.pseudonymise import pseudonymise_files
 from pipeline.store.rejects import export_rejects
 from pipeline.store.sampling import sample_columns
 from tests.store.small import EPISODE, episode, load, rows, write
@@ -180,7 +180,7 @@ def test_a_raw_export_with_a_ragged_row_is_not_de_identified(export: Path, tmp_p
     write(export, {"catheters 2025.csv": (HEADER + X1 + SHORT).encode("latin-1")})
     mapping = load_mapping(export / "mapping.toml")
     with pytest.raises(InputError, match="row 3 has more or fewer cells"):
-        pseudonymise(find_sources(export, mapping), tmp_path / "safe", b"a secret key 1234")
+        pseudonymise_files(find_sources(export, mapping), tmp_path / "safe", b"a secret key 1234")
     assert list((tmp_path / "safe").iterdir()) == []
 
 
@@ -255,7 +255,7 @@ def test_a_workbook_is_read_by_its_sheet(db: Path, export: Path, tmp_path: Path)
 
 
 def test_a_draft_finds_what_can_be_found_and_names_the_rest(export: Path) -> None:
-    result = draft("catheters 2025.csv", sample_columns(export / "catheters 2025.csv"))
+    result = draft_mapping("catheters 2025.csv", sample_columns(export / "catheters 2025.csv"))
     table = tomllib.loads(result.text)["episode"]
     assert result.record == "episode"
     assert table["clock"] == "%d.%m.%Y %H:%M"
@@ -269,7 +269,7 @@ def test_a_draft_finds_what_can_be_found_and_names_the_rest(export: Path) -> Non
 
 
 def test_a_drafted_mapping_can_be_read(export: Path, tmp_path: Path) -> None:
-    result = draft("calls.csv", sample_columns(export / "calls.csv"), "contact")
+    result = draft_mapping("calls.csv", sample_columns(export / "calls.csv"), "contact")
     path = tmp_path / "drafted.toml"
     path.write_text(result.text, "utf-8")
     assert "contact" in load_mapping(path).records
@@ -278,9 +278,11 @@ def test_a_drafted_mapping_can_be_read(export: Path, tmp_path: Path) -> None:
 def test_a_raw_export_is_de_identified_alike_every_time(export: Path, tmp_path: Path) -> None:
     mapping = load_mapping(export / "mapping.toml")
     key = b"a secret of the site's own"
-    made = pseudonymise(find_sources(export, mapping), tmp_path / "safe", key)
-    again = pseudonymise(find_sources(export, mapping), tmp_path / "again", key)
-    other = pseudonymise(find_sources(export, mapping), tmp_path / "other", b"another secret key")
+    made = pseudonymise_files(find_sources(export, mapping), tmp_path / "safe", key)
+    again = pseudonymise_files(find_sources(export, mapping), tmp_path / "again", key)
+    other = pseudonymise_files(
+        find_sources(export, mapping), tmp_path / "other", b"another secret key"
+    )
     (episode,) = [m.path for m in made if m.path.name == "episode.csv"]
     first, second = csv.DictReader(episode.read_text("utf-8").splitlines())
     assert first["episode_id"] == pseudonym(key, "episode_id", "x1")
@@ -304,7 +306,9 @@ def test_values_that_cannot_be_read_are_left_empty_and_counted(
     bad = X1.replace("Knee", "Mrs Heron's team").replace("06.04.2025 09:00", "later")
     write(export, {"catheters 2025.csv": (HEADER + bad + X2).encode("latin-1")})
     mapping = load_mapping(export / "mapping.toml")
-    made = pseudonymise(find_sources(export, mapping), tmp_path / "safe", b"a secret key 1234")
+    made = pseudonymise_files(
+        find_sources(export, mapping), tmp_path / "safe", b"a secret key 1234"
+    )
     (episode,) = [m for m in made if m.path.name == "episode.csv"]
     assert episode.left_empty == {"surgeon_type": 1, "removed_h": 1}
     assert "Heron" not in episode.path.read_text("utf-8")

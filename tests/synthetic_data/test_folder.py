@@ -10,7 +10,7 @@ from click.testing import CliRunner
 
 from pipeline.records.folder import find_sources
 from pipeline.records.layout import RECORDS
-from pipeline.store.load import load
+from pipeline.store.load import load_files
 from synthetic_data import write_folder
 from synthetic_data.__main__ import main
 from synthetic_data.faults import CONTACT_FAULTS, EPISODE_FAULTS
@@ -111,7 +111,7 @@ def test_a_late_delivery_completes_the_first(tmp_path: Path):
 def test_both_deliveries_load_without_a_row_set_aside(tmp_path: Path):
     write_folder(tmp_path / "records", episodes=600, late=True)
     for folder in (tmp_path / "records", tmp_path / "records" / "late"):
-        result = load(tmp_path / "programme.duckdb", find_sources(folder))
+        result = load_files(tmp_path / "programme.duckdb", find_sources(folder))
         assert result.faults == ()
         assert all(file.set_aside == 0 for file in result.files)
     corrected = {file.record: file.corrected for file in result.files}
@@ -120,7 +120,7 @@ def test_both_deliveries_load_without_a_row_set_aside(tmp_path: Path):
 
 def test_faulty_rows_are_set_aside_and_nothing_else(tmp_path: Path):
     write_folder(tmp_path / "records", episodes=600, with_faults=True)
-    result = load(tmp_path / "programme.duckdb", find_sources(tmp_path / "records"))
+    result = load_files(tmp_path / "programme.duckdb", find_sources(tmp_path / "records"))
     files = {file.record: file for file in result.files}
     assert files["episode"].set_aside == len(EPISODE_FAULTS) + 2
     assert files["contact"].set_aside == len(CONTACT_FAULTS) + 1

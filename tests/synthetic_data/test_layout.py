@@ -4,7 +4,8 @@ import duckdb
 import polars as pl
 import pytest
 
-from pipeline.records.layout import RECORDS, Field, Kind, Record, Rule
+from pipeline.records.declaration import Field, Kind, Record, Rule
+from pipeline.records.layout import RECORDS
 from synthetic_data.folder import programme_frames
 from synthetic_data.generate import Batch
 from synthetic_data.scenario import Scenario

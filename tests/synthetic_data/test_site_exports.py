@@ -10,7 +10,7 @@ import pytest
 from pipeline.records.folder import find_sources
 from pipeline.records.layout import RECORDS
 from pipeline.records.mapping import load_mapping
-from pipeline.store.load import load
+from pipeline.store.load import load_files
 from synthetic_data import write_folder
 from synthetic_data.generate import Batch, batches
 from synthetic_data.scenario import load_scenario
@@ -35,10 +35,10 @@ def delivery(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def stored(delivery: Path) -> dict[str, pl.DataFrame]:
     store = delivery / "programme.duckdb"
-    load(store, find_sources(delivery))
+    load_files(store, find_sources(delivery))
     for site in SITES:
         mapping = load_mapping(delivery / site / "mapping.toml")
-        result = load(store, find_sources(delivery / site, mapping), mapping=mapping)
+        result = load_files(store, find_sources(delivery / site, mapping), mapping=mapping)
         assert result.faults == ()
     with duckdb.connect(store, read_only=True) as database:
         return {name: database.sql(f"select * from {name}").pl() for name in EXPORTED}
