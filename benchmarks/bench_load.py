@@ -26,8 +26,8 @@ LOAD = """
 import sys
 from pathlib import Path
 from pipeline.records.folder import find_sources
-from pipeline.store.load import load
-load(Path(sys.argv[2]), find_sources(Path(sys.argv[1])))
+from pipeline.store.load import load_files
+load_files(Path(sys.argv[2]), find_sources(Path(sys.argv[1])))
 """
 
 FLOOR = """
