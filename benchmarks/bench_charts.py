@@ -37,7 +37,7 @@ charts = []
 for measure in measures:
     part = frame.filter(frame["measure"] == measure.name)
     counts = [
-        period_counts(one, "month", measure, "")
+        period_counts(one, "month")
         for one in part.partition_by("site", maintain_order=True)
     ]
     kind = "p" if measure.denominator_kind == "proportion" else "u"

@@ -58,8 +58,6 @@ def modules() -> list[Path]:
 @pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(ROOT)))
 def test_imports_never_point_back(path: Path) -> None:
     stage = stage_of(path)
-    if path.name == "signals.py" and stage == "analysis":
-        pytest.xfail("its sentences are on their way to words/")
     if stage in {"cli", "__init__"}:
         return
     allowed = (

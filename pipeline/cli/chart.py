@@ -10,7 +10,6 @@ import click
 
 from pipeline.cli.complete import measure_names
 from pipeline.cli.options import (
-    audience_option,
     db_option,
     format_option,
     quiet_option,
@@ -22,21 +21,13 @@ from pipeline.errors import UsageError
 if TYPE_CHECKING:
     from pipeline.analysis.charts.detectability import Detectability
     from pipeline.cli.charting import Asked, Charted
-    from pipeline.disclosure import Audience, Policy
     from pipeline.figures.look import Drawing
     from pipeline.measures.catalogue import Measure
     from pipeline.settings import Settings
     from pipeline.store import Store
 
 EPILOG = "Example: dwell chart dislodgement --by site --out dislodgement.svg"
-KINDS = ("run", "p", "u", "c", "laney", "individuals", "ewma", "g", "t", "cusum")
-ALIASES = {
-    "limits": ("beyond_limit",),
-    "runs": ("long_run",),
-    "crossings": ("few_crossings",),
-    "zones": ("two_of_three", "four_of_five", "eight_in_a_row"),
-    "none": (),
-}
+KINDS = ("run", "p", "u", "g", "t", "cusum")
 
 
 @click.command(epilog=EPILOG)
@@ -52,18 +43,10 @@ ALIASES = {
 @click.option("--kind", type=click.Choice(KINDS), help="Another chart than the measure's own.")
 @click.option("--adjust", is_flag=True, help="With --kind cusum: against what case mix expects.")
 @click.option(
-    "--rules",
-    metavar="RULES",
-    help="Signals to look for, with commas: limits, runs, crossings, zones, none, "
-    "or single zone rules. limits,runs,crossings unless given.",
-)
-@click.option("--baseline", metavar="FIRST..LAST", help="Months that set the limits throughout.")
-@click.option(
     "--out",
     type=click.Path(dir_okay=False, path_type=Path),
     help="Draw the chart into a file, .svg or .png.",
 )
-@audience_option
 @db_option
 @settings_option
 @format_option
@@ -76,10 +59,7 @@ def chart(
     where: str | None,
     kind: str | None,
     adjust: bool,
-    rules: str | None,
-    baseline: str | None,
     out: Path | None,
-    audience: Audience,
     db: Path,
     settings: Path | None,
     format_: str,
@@ -92,44 +72,38 @@ def chart(
     months until a doubling, a halving and a 50% rise would be expected to show. Signals
     are a reason to look, not a finding on any child's care.
     """
-    from pipeline.disclosure import Policy
     from pipeline.measures.catalogue import find_measure, load_catalogue
     from pipeline.measures.dimensions import check_sites
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 
     values = load_settings(settings)
-    policy = Policy.for_audience(audience, values)
     measures = [find_measure(name)] if name else list(load_catalogue().values())
     plain = None if kind == "cusum" else kind
-    _check_fit(kind, by, rules, adjust=adjust)
-    asked = asked_of(sites, by, where, kind=plain, rules=rules, baseline=baseline)
-    if not quiet:
-        click.echo(policy.note, err=True)
+    _check_fit(kind, by, adjust=adjust)
+    asked = asked_of(sites, by, where, kind=plain)
     with open_store(db) as store:
         check_sites(store, sites)
     if kind == "cusum":
         from pipeline.cli.cusum import print_cusum
 
         print_cusum(
-            db, measures, asked, adjust=adjust, settings=values, policy=policy, out=out,
-            format_=format_,
+            db, measures, asked, adjust=adjust, settings=values, out=out, format_=format_,
         )  # fmt: skip
         return
     with open_store(db) as store:
-        charts = _all_charts(store, measures, asked, settings=values, policy=policy)
+        charts = _all_charts(store, measures, asked, settings=values)
     if out is not None:
         _draw(charts, asked, is_one_measure=name is not None).save(out)
     _print(charts, asked, format_)
 
 
-def _check_fit(kind: str | None, by: Sequence[str], rules: str | None, *, adjust: bool) -> None:
+def _check_fit(kind: str | None, by: Sequence[str], *, adjust: bool) -> None:
     """Refuse options that a chart would pass over without a word."""
     if adjust and kind != "cusum":
         raise UsageError("Only a CUSUM is adjusted for case mix.", try_next="--kind cusum --adjust")
-    if kind == "cusum" and (rules is not None or "quarter" in by):
-        raise UsageError("A CUSUM goes by month and has one rule, its limit.",
-                         try_next="--kind cusum without --rules and --by quarter")  # fmt: skip
+    if kind == "cusum" and "quarter" in by:
+        raise UsageError("A CUSUM goes by month.", try_next="--kind cusum without --by quarter")
 
 
 def asked_of(
@@ -138,8 +112,6 @@ def asked_of(
     where: str | None,
     *,
     kind: str | None = None,
-    rules: str | None = None,
-    baseline: str | None = None,
 ) -> Asked:
     """Read what was asked from the options' words.
 
@@ -148,7 +120,6 @@ def asked_of(
     UsageError
         A word is none that the options know, or two are one too many.
     """
-    from pipeline.analysis.charts import DEFAULT_RULES
     from pipeline.cli.charting import Asked
     from pipeline.measures.dimensions import PERIODS
     from pipeline.measures.where import parse_condition
@@ -165,42 +136,14 @@ def asked_of(
     period = periods[0] if periods else "month"
     return Asked(
         kind=kind,
-        rules=DEFAULT_RULES if rules is None else rule_names(rules),
-        baseline=None if baseline is None else span(baseline, period),
         period=period,
         group=groups[0] if groups else None,
         where=chosen,
     )
 
 
-def rule_names(text: str) -> tuple[str, ...]:
-    """Read a list of rules; raises `UsageError` at an unknown one."""
-    from pipeline.analysis.charts import RULES
-
-    names: list[str] = []
-    for word in (part.strip() for part in text.split(",")):
-        if word not in ALIASES and word not in RULES:
-            known = ", ".join([*ALIASES, *RULES[3:]])
-            raise UsageError(f"There is no rule {word}.", try_next=f"any of {known}")
-        names += ALIASES.get(word, (word,))
-    return tuple(dict.fromkeys(names))
-
-
-def span(text: str, period: str) -> tuple[str, str]:
-    """Read the first and last period of a baseline, such as `2024-01..2024-12`."""
-    from pipeline.measures.periods import checked_months, months_of, quarter_of
-
-    first, dots, last = text.partition("..")
-    if not dots:
-        raise UsageError(f"{text} is not a span of months.", try_next="--baseline 2024-01..2024-12")
-    first, last = (months_of(end)[i] if "Q" in end else end for i, end in enumerate((first, last)))
-    found = checked_months(first, last)
-    assert found is not None
-    return (quarter_of(found[0]), quarter_of(found[1])) if period == "quarter" else found
-
-
 def _all_charts(
-    store: Store, measures: Sequence[Measure], asked: Asked, *, settings: Settings, policy: Policy
+    store: Store, measures: Sequence[Measure], asked: Asked, *, settings: Settings
 ) -> list[Charted]:
     from pipeline.cli.charting import KINDS_OF, charts_of
 
@@ -209,7 +152,7 @@ def _all_charts(
     return [
         charted
         for measure in measures
-        for charted in charts_of(store, measure, asked, settings=settings, policy=policy)
+        for charted in charts_of(store, measure, asked, settings=settings)
     ]
 
 

@@ -10,7 +10,8 @@ import numpy as np
 from pipeline.analysis.charts.detectability import Detectability
 from pipeline.analysis.charts.results import ControlChart, Phase, Signal
 from pipeline.cli.charting import Charted
-from pipeline.words.silence import silence
+from pipeline.words.chart import notes, reason, signal_sentence
+from pipeline.words.silence import no_room_words, silence
 
 if TYPE_CHECKING:
     import polars as pl
@@ -31,7 +32,7 @@ def as_mapping(charted: Charted, found: Detectability) -> dict[str, Any]:
         "group": charted.group,
         "label": charted.label,
         "chart": chart.kind,
-        "reason": chart.reason,
+        "reason": reason(chart, charted.measure.charts[0].value),
         "unit": chart.unit,
         "centre": number(chart.latest_centre),
         "phases": [phase_mapping(phase) for phase in chart.phases],
@@ -42,7 +43,7 @@ def as_mapping(charted: Charted, found: Detectability) -> dict[str, Any]:
              "new_phase": c.new_phase}
             for c in chart.changes
         ],
-        "notes": list(chart.notes),
+        "notes": notes(chart),
         "detectability": detectability_mapping(found),
     }  # fmt: skip
 
@@ -71,32 +72,27 @@ def signal_mapping(chart: ControlChart, signal: Signal) -> dict[str, Any]:
         "first": signal.first,
         "last": signal.last,
         "points": [chart.periods[i] for i in signal.points],
-        "sentence": signal.sentence,
+        "sentence": signal_sentence(chart, signal),
         "p_value": float(f"{signal.p_value:.3g}"),
     }
 
 
 def points(charted: Charted) -> list[dict[str, Any]]:
-    """Return the points in time order; a withheld one keeps its period and centre line.
-
-    Its limits would tell its denominator.
-    """
+    """Return the points in time order."""
     chart, rows = charted.chart, []
     for i, period in enumerate(chart.periods):
         numerator, denominator = _counts(chart, i)
-        hidden = bool(chart.suppressed[i])
         rows.append(
             {
                 "period": period,
-                "numerator": None if hidden else numerator,
-                "denominator": None if hidden else denominator,
-                "value": None if hidden else number(chart.value[i]),
+                "numerator": numerator,
+                "denominator": denominator,
+                "value": number(chart.value[i]),
                 "centre": number(chart.centre[i]),
-                "lower": None if hidden else number(chart.lower[i]),
-                "upper": None if hidden else number(chart.upper[i]),
+                "lower": number(chart.lower[i]),
+                "upper": number(chart.upper[i]),
                 "signals": list(chart.signals_at(i)),
                 "provisional": bool(chart.provisional[i]),
-                "withheld": hidden,
                 "phase": int(chart.phase[i]),
             }
         )
@@ -116,7 +112,6 @@ def detectability_mapping(found: Detectability) -> dict[str, Any]:
     return {
         "points": found.points,
         "false_signal": number(found.false_signal),
-        "method": found.false_signal_method,
         "expected_months": [
             {
                 "ratio": delay.ratio,
@@ -128,7 +123,7 @@ def detectability_mapping(found: Detectability) -> dict[str, Any]:
             for delay in found.delays
         ],
         "rules_not_judged": list(found.not_judged),
-        "unknown": found.unknown or None,
+        "unknown": no_room_words(found.unknown) if found.unknown else None,
     }
 
 
@@ -149,10 +144,10 @@ def as_frame(charts: Sequence[Charted]) -> pl.DataFrame:
 def sentences(charted: Charted, found: Detectability) -> list[str]:
     """Return what a chart says and what its silence means, a sentence a line."""
     chart = charted.chart
-    said = [chart.reason, *(s.sentence for s in chart.signals)]
-    withheld = int(chart.suppressed.sum())
-    if not chart.signals:
-        said.append("No signal names a point that is shown." if withheld else "No signal.")
-    if withheld:
-        said.append(f"{withheld} of {len(chart)} points are withheld.")
-    return [*said, *chart.notes, *silence(chart, found)]
+    signals = [signal_sentence(chart, s) for s in chart.signals] or ["No signal."]
+    return [
+        reason(chart, charted.measure.charts[0].value),
+        *signals,
+        *notes(chart),
+        *silence(chart, found),
+    ]

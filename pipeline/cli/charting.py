@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from pipeline.analysis.charts import DEFAULT_RULES, Change, ControlChart, Counts, control_chart
+from pipeline.analysis.charts import Change, ControlChart, Counts, control_chart
 from pipeline.analysis.charts.point_models import MODELS
-from pipeline.cli.chart_counts import gap_counts, period_counts, planned, usage_error, withhold
+from pipeline.analysis.charts.results import GAPS
+from pipeline.cli.chart_counts import gap_counts, period_counts
 from pipeline.errors import UsageError
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.dimensions import DIMENSIONS, site_labels
@@ -19,19 +18,16 @@ from pipeline.measures.log import LoggedChange, logged_changes
 from pipeline.measures.series import Where, series
 from pipeline.settings import Settings
 from pipeline.store import Store
-from pipeline.words.chart import BETWEEN, GAPS
+from pipeline.words.chart import BETWEEN
 
 if TYPE_CHECKING:
     import polars as pl
 
-    from pipeline.disclosure import Policy
-
 OVERALL = "all"
 KINDS_OF = {
-    "proportion": ("run", "p", "laney", "individuals", "g"),
-    "rate": ("run", "u", "laney", "c", "individuals", "ewma", "t", "g"),
+    "proportion": ("run", "p", "g"),
+    "rate": ("run", "u", "t", "g"),
 }
-LANEY = {"proportion": "p'", "rate": "u'"}
 
 
 @dataclass(frozen=True)
@@ -42,9 +38,6 @@ class Asked:
     ----------
     kind : str or None
         A chart in place of the card's.
-    rules : tuple of str
-    baseline : tuple of str or None
-        First and last period of a baseline chosen by hand.
     period : {"month", "quarter"}
     group : str or None
         A dimension with a chart for each of its values.
@@ -53,8 +46,6 @@ class Asked:
     """
 
     kind: str | None = None
-    rules: tuple[str, ...] = DEFAULT_RULES
-    baseline: tuple[str, str] | None = None
     period: str = "month"
     group: str | None = None
     where: Where | None = None
@@ -81,7 +72,6 @@ def charts_of(
     asked: Asked,
     *,
     settings: Settings,
-    policy: Policy,
     months: tuple[str, str] | None = None,
 ) -> list[Charted]:
     """Make the charts of one measure, one for each group asked for.
@@ -89,13 +79,13 @@ def charts_of(
     Raises
     ------
     UsageError
-        The chart does not fit the measure, or the baseline lies outside the data.
+        The chart does not fit the measure.
     NoDataError
         No episode is left.
     """
     by = (asked.period,) if asked.group is None else (asked.period, asked.group)
     frame = series(store, measure, by, where=asked.where, months=months, settings=settings)
-    maker = _Maker(store, measure, asked, settings, policy, months)
+    maker = _Maker(store, measure, asked, settings, months)
     labels = site_labels(store)
     sites = tuple(labels.get(s, s) for s in _as_codes((asked.where or {}).get("site")))
     log = logged_changes(store)
@@ -117,7 +107,6 @@ class _Maker:
     measure: Measure
     asked: Asked
     settings: Settings
-    policy: Policy
     months: tuple[str, str] | None
 
     @property
@@ -132,30 +121,20 @@ class _Maker:
         return found
 
     def chart(self, part: pl.DataFrame, where: Where, log: Sequence[LoggedChange]) -> ControlChart:
-        """Return the chart of one group as it may be shown."""
+        """Return the chart of one group."""
         sites = _as_codes(where.get("site"))
         changes = concerning(log, self.measure, sites=sites, period=self.asked.period)
-        if self.kind in GAPS and self.policy.is_small(part["with_event"].to_numpy().sum()).any():
-            none = Counts((), np.zeros(0), np.zeros(0))
-            plain = replace(self.asked, baseline=None)
-            chart = make_chart(self.measure, none, self.kind, plain, changes)
-            return replace(chart, reason=f"Withheld: fewer than {self.policy.threshold} events.")
-        counts = self.counts(part, where, changes)
+        counts = self.counts(part, where)
         return make_chart(self.measure, counts, self.kind, self.asked, changes)
 
-    def counts(self, part: pl.DataFrame, where: Where, changes: Sequence[Change]) -> Counts:
-        """Return the counts of one group, with what is withheld marked."""
+    def counts(self, part: pl.DataFrame, where: Where) -> Counts:
+        """Return the counts of one group."""
         if self.kind in GAPS:
             events = event_order(
                 self.store, self.measure, where=where, months=self.months, settings=self.settings
             )
             return gap_counts(events, self.kind)
-        counts = period_counts(part, self.asked.period, self.measure, self.kind)
-        plan = planned(counts, changes, self.asked.baseline)
-        counts = withhold(counts, part, self.measure, plan, policy=self.policy)
-        if self.kind == "ewma" and counts.suppressed.any():  # one value would give the next away
-            return replace(counts, suppressed=np.ones(len(counts.periods), bool))
-        return counts
+        return period_counts(part, self.asked.period)
 
 
 def chart_kind(measure: Measure, asked: Asked) -> str:
@@ -175,7 +154,7 @@ def chart_kind(measure: Measure, asked: Asked) -> str:
             f"A {asked.kind} chart does not fit {measure.name}, a {measure.denominator_kind}.",
             try_next=f"--kind {', '.join(fitting)}",
         )
-    return LANEY[measure.denominator_kind] if asked.kind == "laney" else asked.kind
+    return asked.kind
 
 
 def _counted(measure: Measure) -> str:
@@ -185,29 +164,17 @@ def _counted(measure: Measure) -> str:
 def make_chart(
     measure: Measure, counts: Counts, kind: str, asked: Asked, changes: Sequence[Change]
 ) -> ControlChart:
-    """Return one chart; a baseline outside the data is the user's to correct."""
+    """Return one chart."""
     rare = kind in GAPS
-    try:
-        chart = control_chart(
-            counts,
-            kind=kind,
-            changes=changes,
-            rules=asked.rules,
-            multiplier=1.0 if rare or kind in {"individuals", "c"} else measure.multiplier,
-            unit=BETWEEN.get(kind, "events" if kind == "c" else measure.unit),
-            baseline=asked.baseline,
-            forced=asked.kind is not None,
-            model=None if rare else MODELS[_counted(measure)],
-        )
-    except ValueError as error:
-        raise usage_error(error, counts) from None
-    return _within_bounds(chart, measure) if kind == "individuals" else chart
-
-
-def _within_bounds(chart: ControlChart, measure: Measure) -> ControlChart:
-    """Keep the limits of plotted rates where rates can be: from zero, and to the whole."""
-    whole = measure.multiplier if measure.denominator_kind == "proportion" else np.inf
-    return replace(chart, lower=np.maximum(chart.lower, 0.0), upper=np.minimum(chart.upper, whole))
+    return control_chart(
+        counts,
+        kind=kind,
+        changes=changes,
+        multiplier=1.0 if rare else measure.multiplier,
+        unit=BETWEEN.get(kind, measure.unit),
+        forced=asked.kind is not None,
+        model=None if rare else MODELS[_counted(measure)],
+    )
 
 
 def monthly_volume(part: pl.DataFrame, kind: str, asked: Asked) -> float:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 import numpy as np
 
-from pipeline.analysis.charts import ControlChart, spoken
+from pipeline.analysis.charts import ControlChart
 from pipeline.analysis.charts.cusum import (
     DOWN,
     UP,
@@ -26,10 +26,10 @@ from pipeline.analysis.charts.point_models import baseline_rate
 from pipeline.cli.chart_output import number
 from pipeline.cli.charting import Asked, charts_of
 from pipeline.errors import UsageError
+from pipeline.words.numbers import month
 from pipeline.words.silence import chance_words, months_words
 
 if TYPE_CHECKING:
-    from pipeline.disclosure import Policy
     from pipeline.measures.catalogue import Measure
     from pipeline.settings import Settings
     from pipeline.store import Store
@@ -70,7 +70,6 @@ def cusum_of(
     *,
     adjust: bool,
     settings: Settings,
-    policy: Policy,
 ) -> Cusum:
     """Follow one measure month by month.
 
@@ -83,14 +82,9 @@ def cusum_of(
         The measure leaves no room for events, or for none.
     """
     proportion = measure.denominator_kind == "proportion"
-    plain = Asked("p" if proportion else "u", where=asked.where, baseline=asked.baseline)
-    (charted,) = charts_of(store, measure, plain, settings=settings, policy=policy)
+    plain = Asked("p" if proportion else "u", where=asked.where)
+    (charted,) = charts_of(store, measure, plain, settings=settings)
     chart = charted.chart
-    if chart.suppressed.any():
-        raise UsageError(
-            "A CUSUM adds up every month, so it would give small counts away.",
-            try_next="--audience committee, for the committee's own copy",
-        )
     events = np.where(chart.judged, chart.numerator, np.nan)
     run = settings.in_control_run_length
     try:
@@ -178,7 +172,6 @@ def _point(found: Cusum, i: int) -> dict[str, Any]:
         "upper": number(found.up.limit[i]),
         "signals": marks,
         "provisional": bool(chart.provisional[i]),
-        "withheld": False,
     }
 
 
@@ -187,7 +180,7 @@ def signal_sentences(found: Cusum) -> list[tuple[str, int, str]]:
     base = "what case mix expects" if found.terms else "the baseline"
     sides = (("above", found.up, "a doubling"), ("below", found.down, "a halving"))
     said = [
-        (way, i, f"By {spoken(found.chart.periods[i])} the evidence for {change} of the "
+        (way, i, f"By {month(found.chart.periods[i])} the evidence for {change} of the "
          f"{_of(found)} against {base} reached its limit.")
         for way, side, change in sides
         for i in side.signals
@@ -206,7 +199,6 @@ def print_cusum(
     *,
     adjust: bool,
     settings: Settings,
-    policy: Policy,
     out: Path | None,
     format_: str,
 ) -> None:
@@ -218,7 +210,7 @@ def print_cusum(
         raise UsageError("A CUSUM follows one measure at a time.",
                          try_next="dwell chart dislodgement --kind cusum")  # fmt: skip
     with open_store(db) as store:
-        found = cusum_of(store, measures[0], asked, adjust=adjust, settings=settings, policy=policy)
+        found = cusum_of(store, measures[0], asked, adjust=adjust, settings=settings)
     if out is not None:
         _draw(found).save(out)
     if format_ == "json":

@@ -102,7 +102,6 @@ def _recent(
 ) -> tuple[Charted, float, float]:
     """Return the last year's chart, its rate, and the exposure of one catheter."""
     from pipeline.cli.charting import Asked, charts_of
-    from pipeline.disclosure import Policy
     from pipeline.errors import NoDataError
     from pipeline.measures.dimensions import check_sites
     from pipeline.store import open_store
@@ -111,10 +110,8 @@ def _recent(
     asked = Asked(kind=kind, where={"site": list(sites)} if sites else {})
     with open_store(db) as store:
         check_sites(store, sites)
-        (charted,) = charts_of(store, measure, asked, settings=settings, policy=Policy(0))
-        volumes = charts_of(
-            store, measure, Asked(kind="g", where=asked.where), settings=settings, policy=Policy(0)
-        )
+        (charted,) = charts_of(store, measure, asked, settings=settings)
+        volumes = charts_of(store, measure, Asked(kind="g", where=asked.where), settings=settings)
     chart = charted.chart
     recent = np.flatnonzero(chart.judged)[-12:]
     if not recent.size:

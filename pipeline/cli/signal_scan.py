@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from pipeline.analysis.charts import DEFAULT_RULES, ControlChart, Counts, Signal, control_charts
+from pipeline.analysis.charts import RULES, ControlChart, Counts, Signal, control_charts
 from pipeline.analysis.charts.discovery import adjusted_p
+from pipeline.analysis.charts.results import GAPS
 from pipeline.analysis.rates.multiplicity import FALSE_DISCOVERY_RATE
 from pipeline.cli.chart_counts import gap_counts, period_counts
 from pipeline.cli.charting import OVERALL, concerning
@@ -18,7 +19,7 @@ from pipeline.measures.series import series
 from pipeline.measures.signal_log import LoggedSignal, is_kept, keep_signals
 from pipeline.settings import Settings
 from pipeline.store import Store
-from pipeline.words.chart import BETWEEN, GAPS
+from pipeline.words.chart import BETWEEN, signal_sentence
 
 EARLIEST = "0000-01"
 WORSE_FIRST = {"worse": 0, "": 1, "better": 2}
@@ -60,7 +61,8 @@ class Found:
         signal = self.signal
         return LoggedSignal(
             self.looked.measure.name, self.looked.site, signal.kind, signal.direction,
-            signal.first, signal.last, signal.sentence, signal.p_value, self.adjusted_p,
+            signal.first, signal.last, signal_sentence(self.looked.chart, signal),
+            signal.p_value, self.adjusted_p,
         )  # fmt: skip
 
 
@@ -97,7 +99,7 @@ def scan(material: Sequence[Material], log: Sequence[LoggedChange], quarter: str
         if _has_point(one.chart, first)
     ]
     signals = [(one, s) for one in looked for s in one.chart.signals if s.last >= first]
-    adjusted = adjusted_p([s for _, s in signals], len(looked) * len(DEFAULT_RULES))
+    adjusted = adjusted_p([s for _, s in signals], len(looked) * len(RULES))
     found = [Found(one, s, float(p)) for (one, s), p in zip(signals, adjusted, strict=True)]
     since = {(one.measure.name, one.site): _limits_since(one.chart) for one in looked}
     return Scan(quarter, len(looked), tuple(sorted(found, key=importance)), since)
@@ -165,9 +167,7 @@ def read_material(store: Store, last_month: str, settings: Settings) -> list[Mat
             parts = [(str(part["site"][0]), gap_counts(part, kind)) for part in sites]
         else:
             sites = of_measure[(measure.name,)].partition_by("site", maintain_order=True)
-            parts = [
-                (str(part["site"][0]), period_counts(part, "month", measure, "")) for part in sites
-            ]
+            parts = [(str(part["site"][0]), period_counts(part, "month")) for part in sites]
         found.append(Material(measure, tuple(parts)))
     return found
 

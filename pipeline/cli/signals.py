@@ -10,7 +10,6 @@ import click
 
 from pipeline.cli.complete import quarter_names
 from pipeline.cli.options import (
-    audience_option,
     db_option,
     format_option,
     quiet_option,
@@ -18,9 +17,7 @@ from pipeline.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from pipeline.analysis.charts import ControlChart, Signal
     from pipeline.cli.signal_scan import Found, Scan
-    from pipeline.disclosure import Audience, Policy
     from pipeline.measures.signal_log import LoggedSignal
     from pipeline.settings import Settings
     from pipeline.store import Store
@@ -47,7 +44,6 @@ MOST_LISTED = 20
     show_default=True,
     help="Lines of the list, the most important first; 0 for all. CSV and JSON hold all.",
 )
-@audience_option
 @db_option
 @settings_option
 @format_option
@@ -57,7 +53,6 @@ def signals(
     quarter: str | None,
     record: bool,
     most: int,
-    audience: Audience,
     db: Path,
     settings: Path | None,
     format_: str,
@@ -71,14 +66,12 @@ def signals(
     signal is a reason to look.
     """
     from pipeline.cli.signal_scan import keep_scan
-    from pipeline.disclosure import Policy
     from pipeline.measures.quarters import check_quarter, latest_quarter
     from pipeline.measures.signal_log import is_kept
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 
     values = load_settings(settings)
-    policy = Policy.for_audience(audience, values)
     with open_store(db) as store:
         chosen = quarter or latest_quarter(store)
         check_quarter(store, chosen)
@@ -87,12 +80,10 @@ def signals(
     if record:
         with open_store(db, read_only=False) as store:
             keep_scan(store, found)
-    if not quiet:
-        click.echo(policy.note, err=True)
-        if not was_kept:
-            click.echo("The quarter before was not listed at its time; its signals are those "
-                       "that the store shows for it now.", err=True)  # fmt: skip
-    _print(found, before, policy, format_, most)
+    if not was_kept and not quiet:
+        click.echo("The quarter before was not listed at its time; its signals are those "
+                   "that the store shows for it now.", err=True)  # fmt: skip
+    _print(found, before, format_, most)
 
 
 def _compared(
@@ -114,15 +105,13 @@ def _compared(
     return found, [one.logged for one in then.found], then.charts == 0
 
 
-def _print(
-    scan: Scan, before: Sequence[LoggedSignal], policy: Policy, format_: str, most: int
-) -> None:
+def _print(scan: Scan, before: Sequence[LoggedSignal], format_: str, most: int) -> None:
     from pipeline.cli.charting import OVERALL
     from pipeline.cli.printing import print_frame, to_json
     from pipeline.measures.signal_log import states
 
     state, gone = states([found.logged for found in scan.found], before)
-    rows = [_row(found, s, policy) for found, s in zip(scan.found, state, strict=True)]
+    rows = [_row(found, s) for found, s in zip(scan.found, state, strict=True)]
     gone.sort(key=lambda signal: (signal.site != OVERALL, signal.adjusted_p, signal.p_value))
     ended = [_ended_row(signal, scan) for signal in gone]
     if format_ == "json":
@@ -136,7 +125,7 @@ def _print(
         click.echo("\n".join(_lines(scan, rows, ended, most or len(rows) + len(ended))))
 
 
-def _row(found: Found, state: str, policy: Policy) -> Row:
+def _row(found: Found, state: str) -> Row:
     signal = found.signal
     return {
         "measure": found.looked.measure.name,
@@ -151,7 +140,7 @@ def _row(found: Found, state: str, policy: Policy) -> Row:
         "p_value": float(f"{signal.p_value:.3g}"),
         "adjusted_p": float(f"{found.adjusted_p:.3g}"),
         "chart": found.looked.chart.kind,
-        "sentence": sentence(found, policy),
+        "sentence": found.logged.sentence,
     }
 
 
@@ -168,32 +157,6 @@ def _ended_row(signal: LoggedSignal, scan: Scan) -> Row:
         "state": "ended",
         "new_limits_since": since if redrawn else None,
     }
-
-
-def sentence(found: Found, policy: Policy) -> str:
-    """Return the signal's sentence, without figures that may not be shown."""
-    from pipeline.analysis.charts import spoken
-
-    chart, signal = found.looked.chart, found.signal
-    if policy.is_confidential or not _tells_small_counts(chart, signal, policy):
-        return signal.sentence
-    if chart.is_of_gaps:
-        apart = "further apart" if signal.direction == "above" else "closer together"
-        return f"Events are {apart} than chance would have them; figures withheld."
-    limit = "upper" if signal.direction == "above" else "lower"
-    when = spoken(signal.first)
-    return f"{when} lies {signal.direction} the {limit} limit; figures withheld."
-
-
-def _tells_small_counts(chart: ControlChart, signal: Signal, policy: Policy) -> bool:
-    """Whether a sentence gives away a count of few children; of gaps each point is one."""
-    if chart.is_of_gaps:
-        return bool(policy.is_small([len(signal.points), len(chart)]).any())
-    if signal.kind != "beyond_limit":
-        return False
-    events, whole = chart.numerator[signal.points[0]], chart.denominator[signal.points[0]]
-    rest = whole - events if chart.model == "binomial" else 0.0
-    return bool(policy.is_small([events, rest]).any())
 
 
 def _lines(scan: Scan, rows: Sequence[Row], ended: Sequence[Row], most: int) -> list[str]:
@@ -234,13 +197,13 @@ def _line(row: Row) -> str:
 
 
 def _ended_line(row: Row) -> str:
-    from pipeline.analysis.charts import spoken
+    from pipeline.words.numbers import month
 
     what = RULE_WORDS.get(row["kind"], row["kind"])
-    first, last = spoken(row["first"]), spoken(row["last"])
+    first, last = month(row["first"]), month(row["last"])
     when = first if first == last else f"{first} to {last}"
     since = row["new_limits_since"]
-    redrawn = f" (new limits since {spoken(since)}, at a logged change)" if since else ""
+    redrawn = f" (new limits since {month(since)}, at a logged change)" if since else ""
     return f"  {row['measure']}, {_whose(row)}: {what}, {when}{redrawn}"
 
 

@@ -22,7 +22,6 @@ from plotnine import (
 )
 
 from pipeline.analysis.change.effect import ChangeEffect
-from pipeline.analysis.charts.results import spoken
 from pipeline.analysis.comparison.contrasts import Contrast
 from pipeline.figures.group_words import plain
 from pipeline.figures.look import (
@@ -38,6 +37,7 @@ from pipeline.figures.look import (
 )
 from pipeline.measures.catalogue import Measure
 from pipeline.words.chart import figure
+from pipeline.words.numbers import month
 
 LABEL_WIDTH = 30
 LATE = 0.6  # after this share of the months, what was changed is written before its line
@@ -168,8 +168,8 @@ def _ends(effect: ChangeEffect, points: pd.DataFrame) -> tuple[float, float]:
 def _ticks(months: Sequence[str]) -> list[tuple[int, str]]:
     """January and July, the year under January."""
     ticks = []
-    for at, month in enumerate(months):
-        year, number = month.split("-")
+    for at, each in enumerate(months):
+        year, number = each.split("-")
         if number in ("01", "07"):
             name = MONTH_NAMES[int(number) - 1]
             ticks.append((at, f"{name}\n{year}" if number == "01" else name))
@@ -195,7 +195,7 @@ def _caption(effect: ChangeEffect, span: int) -> str:
 def _alt(effect: ChangeEffect, measure: Measure, name: str) -> str:
     return (
         f"{measure.title}, {measure.unit}, by month, before and after "
-        f"{spoken(effect.started_month)} ({name}): {figure(float(effect.before.rate))} before, "
+        f"{month(effect.started_month)} ({name}): {figure(float(effect.before.rate))} before, "
         f"{figure(float(effect.after.rate))} after, "
         f"ratio {_ratio(effect.crude)}."
     )

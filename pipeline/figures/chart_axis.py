@@ -32,11 +32,11 @@ class Breaks:
 
 def top(chart: ControlChart) -> float:
     """Return the highest thing drawn."""
-    held = pd.concat([pd.Series(chart.value[~chart.suppressed]), pd.Series(chart.upper)]).dropna()
+    held = pd.concat([pd.Series(chart.value), pd.Series(chart.upper)]).dropna()
     return float(held.max()) if len(held) and held.max() > 0 else 1.0
 
 
 def bottom(chart: ControlChart) -> float:
     """Return where the axis starts: at zero unless all lies far above it."""
-    held = pd.concat([pd.Series(chart.value[~chart.suppressed]), pd.Series(chart.lower)]).dropna()
+    held = pd.concat([pd.Series(chart.value), pd.Series(chart.lower)]).dropna()
     return 0.0 if not len(held) or held.min() < 0.5 * top(chart) else float(held.min())

@@ -15,8 +15,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline.analysis.charts.results import ControlChart, spoken
+from pipeline.analysis.charts.results import ControlChart
 from pipeline.words.chart import figure
+from pipeline.words.numbers import month
 
 Floats = NDArray[np.float64]
 
@@ -70,7 +71,7 @@ class Timeline:
 
     def _name(self, i: int, is_first: bool) -> str:
         year, part = divmod(i, self.per_year)
-        name = f"Q{part + 1}" if self.per_year == 4 else spoken(f"{year}-{part + 1:02d}")[:3]
+        name = f"Q{part + 1}" if self.per_year == 4 else month(f"{year}-{part + 1:02d}")[:3]
         return f"{name}\n{year}" if is_first or part == 0 else name
 
 
@@ -101,7 +102,7 @@ def point_frame(charts: Mapping[str, ControlChart], timeline: Timeline) -> pd.Da
     for panel, chart in charts.items():
         x, marks = positions(chart.periods, timeline), _marks(chart, timeline)
         highest = max(float(np.nanmax(chart.value, initial=0.0)), 1e-12)
-        shown = np.flatnonzero(np.isfinite(chart.value) & ~chart.suppressed)
+        shown = np.flatnonzero(np.isfinite(chart.value))
         stretches = shown - np.arange(shown.size)
         for i, stretch in zip(shown.tolist(), stretches.tolist(), strict=True):
             y = float(chart.value[i])
@@ -140,11 +141,11 @@ def _marks(chart: ControlChart, timeline: Timeline) -> dict[int, str]:
 def _names(chart: ControlChart, points: Sequence[int], timeline: Timeline) -> dict[int, str]:
     first, last = chart.periods[points[0]], chart.periods[points[-1]]
     if first == last:
-        return {points[0]: spoken(first)}
+        return {points[0]: month(first)}
     if place(last) - place(first) > APART * timeline.length:
-        return {points[0]: spoken(first), points[-1]: spoken(last)}
+        return {points[0]: month(first), points[-1]: month(last)}
     highest = max(points, key=lambda i: chart.value[i])
-    return {highest: f"{spoken(first)} to {spoken(last)}"}
+    return {highest: f"{month(first)} to {month(last)}"}
 
 
 def _state(chart: ControlChart, i: int, marks: Mapping[int, str]) -> str:
@@ -190,7 +191,6 @@ def _drawable(chart: ControlChart, line: str) -> Floats:
         there = np.flatnonzero(np.isfinite(chart.value))
         y[: there[0] if there.size else len(y)] = np.nan
         return y
-    y[chart.suppressed] = np.nan  # a limit tells the denominator
     for owner in np.unique(chart.limit_set):
         mine = chart.limit_set == owner
         if _is_idle(chart, line, mine):
@@ -200,8 +200,6 @@ def _drawable(chart: ControlChart, line: str) -> Floats:
 
 def _is_idle(chart: ControlChart, line: str, mine: NDArray[np.bool_]) -> bool:
     """Whether a limit lies, all along, where no point can be seen to pass it."""
-    if chart.kind == "individuals":
-        return False
     if line == "lower":
         least = NEAR_ZERO * float(np.nanmax(chart.upper, initial=0.0))
         return bool(np.nanmax(chart.lower[mine], initial=0.0) <= least)

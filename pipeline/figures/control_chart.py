@@ -69,7 +69,7 @@ def control_chart_figure(
     Parameters
     ----------
     chart : ControlChart
-        Ready to draw; suppressed points are left out and the caption says so.
+        Ready to draw.
     subject : str
         What is charted, such as the measure's title.
     title : str, optional

@@ -25,7 +25,7 @@ from plotnine import (
 )
 
 from pipeline.analysis.charts.cusum import CusumSide
-from pipeline.analysis.charts.results import ControlChart, spoken
+from pipeline.analysis.charts.results import ControlChart
 from pipeline.figures import chart_frames as frames
 from pipeline.figures.chart_text import on_paper
 from pipeline.figures.look import (
@@ -41,6 +41,7 @@ from pipeline.figures.look import (
     Drawing,
     look,
 )
+from pipeline.words.numbers import month
 
 APART = 4
 """Months from which two months are written without running into each other."""
@@ -117,7 +118,7 @@ def _months(chart: ControlChart, side: CusumSide) -> list[str]:
     labels, last = [""] * len(chart), -APART
     for i in side.signals:
         if i - last >= APART:
-            labels[i], last = spoken(chart.periods[i]), i
+            labels[i], last = month(chart.periods[i]), i
     return labels
 
 
@@ -152,7 +153,7 @@ def _numbers(chart: ControlChart, up: CusumSide, down: CusumSide) -> str:
     if not len(chart):
         return "No month to show."
     return (
-        f"CUSUM of {len(chart)} months to {spoken(chart.periods[-1])}: evidence for a doubling "
+        f"CUSUM of {len(chart)} months to {month(chart.periods[-1])}: evidence for a doubling "
         f"{up.path[-1]:.2f} of a limit of {up.limit[-1]:.2f}, for a halving {down.path[-1]:.2f} of "
         f"{down.limit[-1]:.2f}."
     )

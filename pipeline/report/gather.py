@@ -3,31 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
-
-import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.analysis.charts import ControlChart, Counts
 from pipeline.analysis.charts.detectability import detectability
+from pipeline.analysis.charts.results import GAPS
 from pipeline.analysis.rates.rates import rates, sensitivity
-from pipeline.disclosure import Policy
-from pipeline.disclosure.periods import WithheldPeriods, withheld_periods
 from pipeline.measures.catalogue import Measure, load_catalogue
 from pipeline.measures.log import LoggedChange
-from pipeline.measures.periods import months_of, quarter_of
+from pipeline.measures.periods import months_of
 from pipeline.measures.series import series
 from pipeline.measures.signal_log import KeptList, kept_list
 from pipeline.report.findings import Finding, Rate, Verdict
 from pipeline.report.front import Facts
-from pipeline.report.gather_charts import chart_kind, counts_of, drawable, make_chart, rare_counts
+from pipeline.report.gather_charts import chart_kind, counts_of, make_chart, rare_counts
 from pipeline.report.signals_section import Basis
-from pipeline.report.verdicts import NETWORK, judge_kept, judge_told, turned, with_sight
+from pipeline.report.verdicts import NETWORK, judge, judge_kept, turned, with_sight
 from pipeline.settings import Settings
 from pipeline.store import Store
 from pipeline.words import numbers as words
-from pipeline.words.chart import GAPS
 
 if TYPE_CHECKING:
     import polars as pl
@@ -41,7 +36,6 @@ def findings(
     quarter: str,
     settings: Settings,
     changes: Sequence[LoggedChange],
-    policy: Policy,
 ) -> tuple[Finding, ...]:
     """Return every measure's figures, chart and verdict up to a quarter."""
     measures = list(load_catalogue().values())
@@ -59,7 +53,7 @@ def findings(
         counts = (
             rare_counts(store, measure, span, settings) if is_rare else counts_of(months, "month")
         )
-        made = _Series(measure, kind, quarter, months, quarters, counts, those, policy, kept)
+        made = _Series(measure, kind, quarter, months, quarters, counts, those, kept)
         found.append(made.finding(settings.targets.get(measure.name, measure.target)))
     return tuple(found)
 
@@ -82,26 +76,23 @@ class _Series:
     quarters: pl.DataFrame
     counts: Counts
     changes: Sequence[LoggedChange]
-    policy: Policy
     kept_before: KeptList | None
 
     def finding(self, target: float | None) -> Finding:
-        """Judge the whole series, then withhold what may not be shown of it."""
-        withheld = self._withheld()
+        """Judge the series."""
         chart = self._chart(self.counts)
-        shown = self._rates(withheld)
+        shown = self._rates()
         sight = detectability(chart, ratios=ASKED, monthly_volume=self._monthly_volume())
-        mask = self._mask(len(chart), withheld)
-        verdict = self._judged(chart, self.quarter, mask)
+        verdict = self._judged(chart, self.quarter)
         return Finding(
             measure=self.measure,
             now=shown[-1],
-            year_before=self._year_before(withheld),
+            year_before=self._year_before(),
             quarters=shown,
             verdict=with_sight(verdict, sight.delays[0].months),
-            verdict_before=self._verdict_before(chart, mask),
+            verdict_before=self._verdict_before(chart),
             chart=chart,
-            shown=self._shown(chart, mask, withheld),
+            shown=chart,
             target=target,
             sight=sight,
         )
@@ -111,81 +102,39 @@ class _Series:
         volume = self.months["denominator"].tail(12).mean()
         return float(volume) if isinstance(volume, float) and volume > 0 else None
 
-    def _withheld(self) -> WithheldPeriods:
-        return withheld_periods(
-            self.policy,
-            self._cells(self.months),
-            [quarter_of(month) for month in self.months["month"]],
-            self._cells(self.quarters),
-            list(self.quarters["quarter"]),
-        )
-
-    def _cells(self, frame: pl.DataFrame) -> NDArray[np.float64]:
-        """Return every count that could be read off a row."""
-        with_event = frame["numerator"].to_numpy().astype(float)
-        known = frame["ascertained"].to_numpy().astype(float)
-        if self.measure.denominator_kind == "rate":
-            return np.column_stack([with_event, known])
-        whole = frame["denominator"].to_numpy().astype(float)
-        return np.column_stack([with_event, whole - with_event, known])
-
-    def _mask(self, points: int, withheld: WithheldPeriods) -> NDArray[np.bool_]:
-        """Return which points of the chart are withheld; of rare events, all or none."""
-        if self.kind not in GAPS:
-            return withheld.months
-        is_small = self.policy.is_small(self._cells(self.quarters)[:, 0]).any()
-        return np.full(points, bool(is_small))
-
-    def _shown(
-        self, chart: ControlChart, mask: NDArray[np.bool_], withheld: WithheldPeriods
-    ) -> ControlChart | None:
-        quarterly = self._chart(counts_of(self.quarters, "quarter"))
-        return drawable(chart, mask, quarterly, withheld.quarters)
-
     def _chart(self, counts: Counts) -> ControlChart:
         return make_chart(self.measure, counts, self.changes, self.kind)
 
-    def _judged(self, chart: ControlChart, quarter: str, mask: NDArray[np.bool_]) -> Verdict:
-        better = self.measure.better.value
-        return judge_told(chart, quarter, better, mask, self.measure.name)
+    def _judged(self, chart: ControlChart, quarter: str) -> Verdict:
+        return judge(chart, quarter, self.measure.better.value, self.measure.name)
 
-    def _verdict_before(self, chart: ControlChart, mask: NDArray[np.bool_]) -> Verdict:
+    def _verdict_before(self, chart: ControlChart) -> Verdict:
         """Return what was listed a quarter ago; where nothing was, what would have been."""
         if self.kept_before is not None:
             whose = (self.measure.name, NETWORK)
             kept = [s for s in self.kept_before.signals if (s.measure, s.site) == whose]
             if self.kind != self.measure.charts[0].value:
                 kept = turned(kept)  # the list speaks of gaps, and this chart of counts
-            return judge_kept(kept, chart, self.measure.better.value, mask)
+            return judge_kept(kept, chart, self.measure.better.value)
         before = words.quarter_before(self.quarter)
         earlier = self._chart(self.counts.until(months_of(before)[1]))
-        return self._judged(earlier, before, mask[: len(earlier)])
+        return self._judged(earlier, before)
 
-    def _rates(self, withheld: WithheldPeriods) -> tuple[Rate, ...]:
+    def _rates(self) -> tuple[Rate, ...]:
         """Return the last eight quarters; those before the records have no figures."""
         rows = {row["quarter"]: row for row in self.quarters.to_dicts()}
-        hidden = dict(zip(self.quarters["quarter"], withheld.quarters, strict=True))
         span = range(QUARTERS_SHOWN - 1, -1, -1)
         periods = [words.quarter_before(self.quarter, back) for back in span]
-        return tuple(
-            self._guarded(rate_of(self.measure, q, rows.get(q)), bool(hidden.get(q, False)))
-            for q in periods
-        )
+        return tuple(rate_of(self.measure, q, rows.get(q)) for q in periods)
 
-    def _guarded(self, rate: Rate, is_withheld: bool) -> Rate:
-        missing = rate.episodes - rate.ascertained
-        is_few = is_withheld or bool(self.policy.is_small(missing))
-        return replace(rate, withheld=is_withheld, missing_withheld=is_few)
-
-    def _year_before(self, withheld: WithheldPeriods) -> Rate:
+    def _year_before(self) -> Rate:
         """Return the four quarters before together."""
         periods = {words.quarter_before(self.quarter, back) for back in range(1, 5)}
         rows = [row for row in self.quarters.to_dicts() if row["quarter"] in periods]
         parts = ("numerator", "denominator", "episodes", "ascertained")
         total = {part: sum(row[part] for row in rows) for part in parts}
         row = total | {"provisional": False} if rows else None
-        made = rate_of(self.measure, "year-before", row)
-        return self._guarded(made, withheld.year_before)
+        return rate_of(self.measure, "year-before", row)
 
 
 def rate_of(measure: Measure, period: str, row: Mapping[str, Any] | None) -> Rate:

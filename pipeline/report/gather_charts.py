@@ -3,28 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.analysis.charts import Change, ControlChart, Counts, control_chart
 from pipeline.analysis.charts.rare import gaps
+from pipeline.analysis.charts.results import GAPS
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.events import event_order
 from pipeline.measures.log import LoggedChange
-from pipeline.report.verdicts import told_signals
 from pipeline.settings import Settings
 from pipeline.store import Store
-from pipeline.words.chart import BETWEEN, GAPS
+from pipeline.words.chart import BETWEEN
 
 if TYPE_CHECKING:
     import polars as pl
 
-Bools = NDArray[np.bool_]
-# Where more of the months than this may not be shown, quarters are drawn instead.
-MOST_WITHHELD = 1 / 3
 # Events a month above which they are not rare: each its own point would be thousands.
 MOST_EVENTS = 10  # common practice, no source
 
@@ -87,43 +82,9 @@ def make_chart(
         for c in changes
         if (start := c.started("quarter" if is_quarterly else "month")) <= last
     ]
-    card = measure.charts[0].value
-    kind = kind or card
+    kind = kind or measure.charts[0].value
     if kind in GAPS:
         return control_chart(counts, kind=kind, changes=log, unit=BETWEEN[kind])
-    chart = control_chart(
+    return control_chart(
         counts, kind=kind, changes=log, multiplier=measure.multiplier, unit=measure.unit
     )
-    if card not in GAPS:
-        return chart
-    why = f"not the {card} chart of the measure's card, since the events are not rare"
-    return replace(chart, reason=chart.reason.replace("as the measure's card says", why))
-
-
-def drawable(
-    chart: ControlChart, withheld: Bools, quarterly: ControlChart, withheld_quarters: Bools
-) -> ControlChart | None:
-    """Return the chart as it may be drawn, None where nothing of it may.
-
-    Parameters
-    ----------
-    chart, quarterly : ControlChart
-        By month, and by quarter.
-    withheld, withheld_quarters : bool array
-        Points that may not be shown. In a chart of rare events a point is one
-        child, so such a chart is drawn whole or not at all.
-    """
-    if not withheld.any():
-        return chart
-    if chart.is_of_gaps:
-        return None
-    if withheld.mean() <= MOST_WITHHELD:
-        return suppress(chart, withheld)
-    if withheld_quarters.mean() <= MOST_WITHHELD:
-        return suppress(quarterly, withheld_quarters)
-    return None
-
-
-def suppress(chart: ControlChart, withheld: Bools) -> ControlChart:
-    """Return a chart without the points that may not be shown, nor any signal that names one."""
-    return replace(chart, suppressed=withheld, signals=told_signals(chart, withheld))

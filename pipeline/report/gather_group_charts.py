@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.analysis.charts import Change, ControlChart, Counts, control_charts
+from pipeline.analysis.charts.results import GAPS
 from pipeline.disclosure import Policy
 from pipeline.disclosure.whole_series import drawn_whole
 from pipeline.measures.catalogue import Measure
@@ -21,7 +22,7 @@ from pipeline.report.gather_compare import EARLIEST
 from pipeline.report.group_charts import GroupCharts
 from pipeline.settings import Settings
 from pipeline.store import Store
-from pipeline.words.chart import BETWEEN, GAPS
+from pipeline.words.chart import BETWEEN
 
 if TYPE_CHECKING:
     import polars as pl

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from pipeline.analysis.charts import DEFAULT_RULES, ControlChart, Signal
+from pipeline.analysis.charts import RULES, ControlChart, Signal
 from pipeline.analysis.charts.discovery import adjusted_p
 from pipeline.analysis.rates.multiplicity import FALSE_DISCOVERY_RATE
 from pipeline.figures.control_chart import small_multiples
@@ -53,7 +53,7 @@ class GroupCharts:
             for name, chart in charts.items()
             for signal in chart.signals
         ]
-        adjusted = adjusted_p([s for *_, s in found], self.looked_at * len(DEFAULT_RULES))
+        adjusted = adjusted_p([s for *_, s in found], self.looked_at * len(RULES))
         kept: dict[tuple[str, str], tuple[Signal, ...]] = {}
         for (group, name, signal), p in zip(found, adjusted, strict=True):
             if p <= FALSE_DISCOVERY_RATE:

@@ -49,7 +49,6 @@ def chart_points(name: str, chart: ControlChart) -> tuple[Number, ...]:
             provisional=bool(chart.provisional[i]),
         )
         for i in range(len(chart))
-        if not chart.suppressed[i]
     )
 
 

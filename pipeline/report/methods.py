@@ -20,6 +20,7 @@ from pipeline.report.gather_charts import MOST_EVENTS
 from pipeline.report.gather_compare import MeasureComparison
 from pipeline.report.markdown import Column, bullets, prose
 from pipeline.words import numbers as words
+from pipeline.words.chart import reason
 from pipeline.words.numbers import figure
 
 SOURCES = (
@@ -148,7 +149,9 @@ def charts_table(findings: Sequence[Finding]) -> str:
     rows = [
         [
             f"[{markdown.text(f.measure.title)}](#{f.measure.name})",
-            markdown.prose(f.chart.reason.replace("' chart", "\N{PRIME} chart")),
+            markdown.prose(
+                reason(f.chart, f.measure.charts[0].value).replace("' chart", "\N{PRIME} chart")
+            ),
             f"{len(f.chart):,}",
             *_sight(f),
         ]

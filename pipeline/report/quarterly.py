@@ -124,7 +124,7 @@ def collect(
         changes = logged_changes(store, months_of(quarter)[1])
         return Collected(
             facts=gather.facts(store, quarter, settings, audience=audience, small_cell=small_cell),
-            findings=gather.findings(store, quarter, settings, changes, policy),
+            findings=gather.findings(store, quarter, settings, changes),
             signals_before=gather.signals_before(store, quarter),
             changes=tuple(changes),
             removal=gather_removal.removal(store, months_of(quarter), policy),

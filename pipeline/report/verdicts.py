@@ -7,14 +7,13 @@ from dataclasses import replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.analysis.charts import ControlChart, Signal
 from pipeline.measures.signal_log import LoggedSignal
 from pipeline.report.findings import Verdict
 from pipeline.words import numbers as words
+from pipeline.words.chart import signal_sentence
 
-Bools = NDArray[np.bool_]
 MOST_MONTHS = 24  # a chart that needs longer to see a doubling says too few to tell
 NETWORK = "all"  # whose chart it is, in a list of signals
 
@@ -35,10 +34,10 @@ def judge(chart: ControlChart, quarter: str, better: str, measure: str = "") -> 
     """
     months = words.months_of(quarter)
     inside = np.array([period in months for period in chart.periods], bool)
-    drawn = inside & np.isfinite(chart.value) & ~chart.suppressed
+    drawn = inside & np.isfinite(chart.value)
     if not chart.is_of_gaps and not drawn.any():
         return Verdict("no_data", "no figures")
-    found = [_listed(s, measure) for s in chart.signals if any(inside[i] for i in s.points)]
+    found = [_listed(chart, s, measure) for s in chart.signals if any(inside[i] for i in s.points)]
     if found:
         return of_signals(found, better, rare=chart.is_of_gaps)
     if drawn.any() and chart.provisional[drawn].all():
@@ -48,52 +47,19 @@ def judge(chart: ControlChart, quarter: str, better: str, measure: str = "") -> 
     return Verdict("steady", "steady")
 
 
-def _listed(signal: Signal, measure: str) -> LoggedSignal:
+def _listed(chart: ControlChart, signal: Signal, measure: str) -> LoggedSignal:
     """Return a signal as a list keeps it; among how many charts it stands is not asked here."""
     return LoggedSignal(
         measure, NETWORK, signal.kind, signal.direction, signal.first, signal.last,
-        signal.sentence, signal.p_value, float("nan"),
+        signal_sentence(chart, signal), signal.p_value, float("nan"),
     )  # fmt: skip
 
 
-def judge_told(
-    chart: ControlChart, quarter: str, better: str, withheld: Bools, measure: str = ""
-) -> Verdict:
-    """Judge the whole chart, but name no signal that rests on a point withheld."""
-    whole = judge(chart, quarter, better, measure)
-    told = chart.with_signals(told_signals(chart, withheld))
-    verdict = judge(told, quarter, better, measure)
-    is_lost = whole.is_signal and not verdict.is_signal
-    return Verdict("withheld", "withheld") if is_lost else verdict
-
-
-def told_signals(chart: ControlChart, withheld: Bools) -> tuple[Signal, ...]:
-    """Return the signals that name no point withheld."""
-    return tuple(s for s in chart.signals if not withheld[list(s.points)].any())
-
-
-def judge_kept(
-    kept: Sequence[LoggedSignal], chart: ControlChart, better: str, withheld: Bools
-) -> Verdict:
-    """Say what a kept list of a measure's signals told, but none over a point withheld.
-
-    Parameters
-    ----------
-    kept : sequence of LoggedSignal
-        The measure's, of all sites together.
-    chart : ControlChart
-        The measure's chart of today, and `withheld` which of its points may not be
-        shown: the list names periods, and no points.
-    """
-    periods = np.array(chart.periods)
-    told = [
-        s
-        for s in kept
-        if not withheld[(periods >= s.first_period) & (periods <= s.last_period)].any()
-    ]
-    if told:
-        return of_signals(told, better, rare=chart.is_of_gaps)
-    return Verdict("withheld", "withheld") if kept else Verdict("steady", "steady")
+def judge_kept(kept: Sequence[LoggedSignal], chart: ControlChart, better: str) -> Verdict:
+    """Say what a kept list of a measure's signals, of all sites together, told."""
+    if kept:
+        return of_signals(kept, better, rare=chart.is_of_gaps)
+    return Verdict("steady", "steady")
 
 
 def turned(kept: Sequence[LoggedSignal]) -> list[LoggedSignal]:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pipeline.analysis.change.effect import ChangeEffect
 from pipeline.analysis.change.segmented import Effect
-from pipeline.analysis.charts.results import spoken
 from pipeline.analysis.comparison.contrasts import Contrast
 from pipeline.analysis.rates.rates import Rates
 from pipeline.words.chart import figure
+from pipeline.words.numbers import month
 
 CAUTION = (
     "This is an association: other things may have changed in the same months, "
@@ -36,7 +36,7 @@ def sentence(effect: ChangeEffect, *, title: str, unit: str, with_caution: bool 
 
 def _main(effect: ChangeEffect, title: str, unit: str) -> str:
     before, after = _rate(effect.before), _rate(effect.after)
-    when = spoken(effect.started_month)
+    when = month(effect.started_month)
     opening = f"{title}: {before} {unit} before {when}, {after} from then on"
     contrast = effect.adjusted or effect.crude
     allowed = " allowing for case mix" if effect.adjusted else ""
@@ -74,7 +74,7 @@ def _earlier(effect: ChangeEffect) -> str:
     notes = []
     if effect.placebo is not None and _is_away_from_one(effect.placebo):
         notes.append(
-            f"The rate already moved at {spoken(effect.placebo_month)}, when nothing was changed "
+            f"The rate already moved at {month(effect.placebo_month)}, when nothing was changed "
             f"(ratio {_ratio(effect.placebo)})."
         )
     later = effect.without_first_month

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.analysis.charts.results import ControlChart, Signal, spoken
+from pipeline.analysis.charts.phases import MINIMUM_POINTS
+from pipeline.analysis.charts.results import GAPS, PROPORTIONS, ControlChart, Signal
+from pipeline.analysis.charts.runs import crossings_limit, longest_run_limit
+from pipeline.words.numbers import month
 
-GAPS = frozenset({"g", "t"})  # charts of the gap between events: up means fewer events
 BETWEEN = {"g": "catheters between events", "t": "catheter-days between events"}
 NAMES = {
     "run": "Run chart", "p": "p chart", "p'": "p′ chart (Laney)", "u": "u chart",
-    "u'": "u′ chart (Laney)", "c": "c chart", "individuals": "Individuals chart",
-    "g": "g chart", "t": "t chart", "ewma": "EWMA chart",
+    "u'": "u′ chart (Laney)", "g": "g chart", "t": "t chart",
 }  # fmt: skip
+UNEVEN = (
+    "Events are so few, or so many points tie, that points fall above and below the centre line "
+    "unevenly by chance; runs and crossings are not judged."
+)
 NO_EVENT_TAIL = 0.025
 """Area beyond each of two 95% limits."""
 NAMED_MONTHS = 3
@@ -63,9 +68,82 @@ def headline(chart: ControlChart, subject: str) -> str:
     if out:
         return f"{subject}: {_beyond(out)}"
     if latest:
-        since = spoken(latest[0].first)
+        since = month(latest[0].first)
         return f"{subject}: not scattered as chance would have it since {since}"
     return f"{subject}: {_quiet(chart)}"
+
+
+def signal_sentence(chart: ControlChart, signal: Signal) -> str:
+    """Say what one signal of a chart is, with the points it names."""
+    if signal.kind == "beyond_limit":
+        return _beyond_sentence(chart, signal)
+    first, last, n = month(signal.first), month(signal.last), signal.useful
+    if signal.kind == "long_run":
+        return (
+            f"{len(signal.points)} points in a row {signal.direction} the centre line, "
+            f"{first} to {last}; among {n} points up to {longest_run_limit(n)} are ordinary."
+        )
+    times = {0: "is never crossed", 1: "is crossed only once"}.get(
+        signal.crossings, f"is crossed only {signal.crossings} times"
+    )
+    return (
+        f"The centre line {times} from {first} to {last}; among {n} points at least "
+        f"{crossings_limit(n)} crossings are ordinary."
+    )
+
+
+def _beyond_sentence(chart: ControlChart, signal: Signal) -> str:
+    (i,) = signal.points
+    is_above = signal.direction == "above"
+    limit = chart.upper[i] if is_above else chart.lower[i]
+    value, bound = told_apart(float(chart.value[i]), float(limit))
+    value = f"{value} {unit_of(chart)}".rstrip()
+    name = "upper" if is_above else "lower"
+    when = month(signal.first)
+    return f"{when} lies {signal.direction} the {name} limit: {value} against {bound}."
+
+
+def reason(chart: ControlChart, card: str = "") -> str:
+    """Say why this kind of chart is drawn; `card` is the kind that the measure's card names."""
+    choice, kind = chart.choice, chart.kind
+    if choice.why == "asked":
+        return f"{kind} chart, as asked."
+    if choice.why == "short":
+        if choice.points >= MINIMUM_POINTS:
+            return f"Run chart: no phase has the {MINIMUM_POINTS} complete points that limits need."
+        held = f"{choice.points} complete point" + ("" if choice.points == 1 else "s")
+        return f"Run chart: {held}, and limits need {MINIMUM_POINTS}."
+    figures = (
+        f"chi-square {choice.chi_square:.1f} on {choice.freedom} degrees of freedom, "
+        f"sigma-z {choice.sigma_z:.2f}"
+    )
+    if choice.why == "overdispersed":
+        plain = "binomial" if kind in PROPORTIONS else "Poisson"
+        return (
+            f"{kind} chart (Laney): the baseline varies more than a {plain} chart allows "
+            f"({figures})."
+        )
+    spread = f"; not over-dispersed ({figures})" if choice.freedom else ""
+    return f"{kind} chart, {_against_card(chart, card)}{spread}."
+
+
+def _against_card(chart: ControlChart, card: str) -> str:
+    if card not in GAPS or chart.is_of_gaps:
+        return "as the measure's card says"
+    is_quarterly = "Q" in chart.periods[-1]
+    why = "a point is a quarter" if is_quarterly else "the events are not rare"
+    return f"not the {card} chart of the measure's card, since {why}"
+
+
+def notes(chart: ControlChart) -> list[str]:
+    """Say what is not drawn, and what cannot be judged."""
+    said = [
+        f"“{c.title}” is logged for {month(c.started)}, after the last point; it is not drawn."
+        for c in chart.later_changes
+    ]
+    if not chart.runs_judged.all():
+        said.append(UNEVEN)
+    return said
 
 
 def _latest(chart: ControlChart, signal: Signal) -> bool:
@@ -75,14 +153,14 @@ def _latest(chart: ControlChart, signal: Signal) -> bool:
 def _run(chart: ControlChart, signal: Signal) -> str:
     apart = "further apart" if signal.direction == "above" else "closer together"
     if chart.is_of_gaps:
-        return f"events {apart} from {spoken(signal.first)}"
+        return f"events {apart} from {month(signal.first)}"
     side = "up" if signal.direction == "above" else "down"
-    return f"shift {side} from {spoken(signal.first)}"
+    return f"shift {side} from {month(signal.first)}"
 
 
 def _beyond(signals: list[Signal]) -> str:
     side = signals[-1].direction
-    months = list(dict.fromkeys(spoken(s.first) for s in signals if s.direction == side))
+    months = list(dict.fromkeys(month(s.first) for s in signals if s.direction == side))
     if len(months) > NAMED_MONTHS:
         return f"{side} the limit in {len(months)} periods, last in {months[-1]}"
     named = f"{', '.join(months[:-1])} and {months[-1]}" if len(months) > 1 else months[0]
@@ -97,7 +175,7 @@ def _quiet(chart: ControlChart) -> str:
     if len(centres) > 1 and centres[-1].change:
         before, after = centres[-2].centre, centres[-1].centre
         moved = "from" if before == after else "up from" if after > before else "down from"
-        return f"{moved} {figure(before)} to {last} since {spoken(centres[-1].first)}"
+        return f"{moved} {figure(before)} to {last} since {month(centres[-1].first)}"
     if chart.kind == "run":
         return f"median {last}, too few points for limits"
     return f"steady at {last}"
@@ -112,7 +190,7 @@ def _level(chart: ControlChart, centre: float) -> str:
         np.nansum(chart.denominator[chart.baseline & (chart.limit_set == chart.limit_set[-1])])
     )
     is_all = chart.model == "binomial" and centre == chart.multiplier
-    if chart.is_of_gaps or chart.kind == "individuals" or not n or not (centre == 0 or is_all):
+    if chart.is_of_gaps or not n or not (centre == 0 or is_all):
         return with_unit(chart, centre)
     tail = -np.log(NO_EVENT_TAIL) / n
     bound = (-np.expm1(-tail) if chart.model == "binomial" else tail) * chart.multiplier
@@ -125,9 +203,6 @@ def method(chart: ControlChart) -> str:
     parts = [NAMES[chart.kind], _centre_line(chart), _limits(chart)]
     if (chart.provisional & np.isfinite(chart.value)).any():
         parts.append("hollow points are provisional")
-    withheld = int(chart.suppressed.sum())
-    if withheld:
-        parts.append(f"{withheld} point{'s are' if withheld > 1 else ' is'} withheld")
     return "; ".join(part for part in parts if part) + "."
 
 
@@ -136,7 +211,7 @@ def _centre_line(chart: ControlChart) -> str:
     if base is None or base.baseline_first is None or base.baseline_last is None:
         return ""
     what = "median" if chart.kind in {"run", *GAPS} else "mean"
-    span = f"{spoken(base.baseline_first)} to {spoken(base.baseline_last)}"
+    span = f"{month(base.baseline_first)} to {month(base.baseline_last)}"
     points = f"{base.baseline_points} point" + ("" if base.baseline_points == 1 else "s")
     return f"centre line the {what} of {points}, {span}"
 
@@ -148,24 +223,24 @@ def _limits(chart: ControlChart) -> str:
     if chart.exact[drawn].all():
         return "exact limits with the tail area of 3 sigma"
     some = ", exact where counts are small" if chart.exact[drawn].any() else ""
-    return f"limits 3 sigma{some}" if chart.kind != "ewma" else "limits 2.962 sigma"
+    return f"limits 3 sigma{some}"
 
 
 def description(chart: ControlChart, subject: str) -> str:
     """State the numbers for those who cannot see the figure."""
-    shown = np.flatnonzero(np.isfinite(chart.value) & ~chart.suppressed)
+    shown = np.flatnonzero(np.isfinite(chart.value))
     if shown.size == 0:
         return f"{NAMES[chart.kind]} of {subject}: no point to show."
     last = shown[-1]
     said = [
         f"{NAMES[chart.kind]} of {subject}, {shown.size} points from "
-        f"{spoken(chart.periods[shown[0]])} to {spoken(chart.periods[last])}.",
+        f"{month(chart.periods[shown[0]])} to {month(chart.periods[last])}.",
         f"Latest value {with_unit(chart, chart.value[last])}"
         + (", provisional." if chart.provisional[last] else "."),
         f"Centre line {figure(chart.centre[last])}{_limits_at(chart, int(last))}.",
     ]
-    said += [s.sentence for s in chart.signals] or ["No signal."]
-    said += [f"{spoken(c.started)}: {c.title}." for c in chart.changes]
+    said += [signal_sentence(chart, s) for s in chart.signals] or ["No signal."]
+    said += [f"{month(c.started)}: {c.title}." for c in chart.changes]
     return " ".join(said)
 
 

@@ -93,11 +93,11 @@ def few(number: int, small_cell: int) -> str:
 
 
 def month(period: str) -> str:
-    """Return `2026-03` as "Mar 2026"; anything else as it is."""
-    year, _, number = period.partition("-")
-    if year.isdigit() and number.isdigit():
-        return f"{MONTHS[int(number) - 1]} {year}"
-    return period
+    """Return `2026-03` as "Mar 2026" and `2026-Q1` as "Q1 2026"; anything else as it is."""
+    year, _, rest = period.partition("-")
+    if rest.isdigit() and 1 <= int(rest) <= len(MONTHS):
+        return f"{MONTHS[int(rest) - 1]} {year}"
+    return f"{rest} {year}" if rest.startswith("Q") else period
 
 
 def quarter(period: str) -> str:

@@ -6,15 +6,37 @@ import numpy as np
 
 from pipeline.analysis.charts.detectability import Delay, Detectability
 from pipeline.analysis.charts.results import ControlChart
+from pipeline.analysis.charts.unusable_baseline import NoRoom
 
 MOST_MONTHS = 600.0
 CHANGE_WORDS = {2.0: "doubled", 0.5: "halved", 1.5: "rose by 50%"}
 
 
+NO_ROOM = {
+    "no_point": "There is no point to judge: silence means nothing.",
+    "no_variation": (
+        "The baseline does not vary at all, so it cannot be told how soon a change would show."
+    ),
+    "every_gap_zero": (
+        "Every catheter of the baseline had the event, so no more of them can be shown."
+    ),
+    "none_without": "None was without in the baseline, and twice or half of none is none",
+    "no_event": "No event in the baseline, and twice or half of none is none",
+}
+
+
+def no_room_words(found: NoRoom) -> str:
+    """Say why it cannot be told how soon a change would show, and what would signal."""
+    said = NO_ROOM[found.why]
+    if found.needed is not None:
+        return f"{said}; {found.needed} in one period like the last would signal."
+    return said if said.endswith(".") else f"{said}."
+
+
 def silence(chart: ControlChart, found: Detectability) -> list[str]:
     """Return the sentences on false signals and on delays."""
-    if found.unknown:
-        return [found.unknown]
+    if found.unknown is not None:
+        return [no_room_words(found.unknown)]
     chance = found.false_signal
     said = [
         f"If nothing had changed, a chart like this of {found.points} "

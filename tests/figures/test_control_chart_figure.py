@@ -44,14 +44,13 @@ def test_a_signal_is_dark_and_its_month_is_written():
     assert (drawn["state"] == "in control").sum() == 35
 
 
-def test_provisional_points_are_hollow_and_suppressed_ones_are_not_drawn():
-    last, some = np.arange(36) >= 35, np.arange(36) == 3
-    one = chart(provisional=last, suppressed=some)
+def test_provisional_points_are_hollow():
+    last = np.arange(36) >= 35
+    one = chart(provisional=last)
     drawn = points(one)
     assert drawn["state"].tolist().count("provisional") == 1
-    assert len(drawn) == 35
+    assert len(drawn) == 36
     assert "hollow points are provisional" in control_chart_figure(one, "x").caption
-    assert "1 point is withheld" in control_chart_figure(one, "x").caption
 
 
 def test_limits_are_steps_that_break_between_phases_and_at_gaps():

@@ -1,4 +1,4 @@
-"""Run rules and zone rules against printed tables; each test names its source."""
+"""Run rules against printed tables; each test names its source."""
 
 import csv
 from itertools import groupby, product
@@ -17,7 +17,6 @@ from pipeline.analysis.charts.runs import (
     runs_of,
 )
 from pipeline.analysis.charts.signals import beyond
-from pipeline.analysis.charts.zones import ZONE_RULES, zone_hits
 
 DATA = Path(__file__).parent / "data"
 
@@ -68,7 +67,7 @@ def test_a_run_of_seven_among_thirteen_is_not_yet_a_shift():
 def kinds_of(values):
     periods = tuple(f"{i:03d}" for i in range(len(values)))
     counts = Counts(periods, values, np.ones(len(values)))
-    chart = control_chart(counts, kind="individuals", forced=True)
+    chart = control_chart(counts, kind="run", forced=True)
     return {signal.kind for signal in chart.signals}
 
 
@@ -108,44 +107,10 @@ def test_published_runs_test_probabilities():
     assert sum(chance_of_runs(r, 10, 10) for r in range(2, 8)) == pytest.approx(0.051, abs=5e-4)
 
 
-SEQUENCES = {
-    "S1": ([0.1, -0.4, 3.1, 0.2], {}),
-    "S2": ([0.3, 2.1, 0.5, 2.2, -0.3], {"two_of_three": 4}),
-    "S3": ([2.1, -2.2, 0.3, -0.4], {}),
-    "S4": ([1.2, 1.1, 0.2, 1.5, 1.3, -0.2], {"four_of_five": 5}),
-    "S5": (
-        [0.1, 0.3, 0.2, 0.5, 0.4, 0.6, 0.2, 0.1, 0.3],
-        {"eight_in_a_row": 8, "nine_in_a_row": 9},
-    ),
-    "S6": ([0.1, 0.3, 0.2, 0.5, 0.4, 0.6, 0.2, -0.1, 0.3], {}),
-    "S7": ([-1.5, -0.9, -0.5, 0.1, 0.4, 0.9, 0.2], {"six_trending": 6}),
-    "S8": ([0.5, -0.5] * 7 + [0.6], {"fourteen_alternating": 14, "fifteen_inside": 15}),
-    "S9": (
-        [0.3, -0.2, 0.5, -0.6, 0.1, 0.4, -0.3, -0.1, 0.2, 0.6, -0.5, 0.3, -0.4, 0.2, 0.1],
-        {"fifteen_inside": 15},
-    ),
-    "S10": ([1.2, -1.3, 1.4, -1.2, 1.5, -1.1, 1.3, -1.6], {"eight_outside": 8}),
-    "S11": ([0.2, 3.0, -0.1, -3.0], {}),
-}
-
-
-@pytest.mark.parametrize("name", SEQUENCES)
-def test_zone_rules_fire_first_where_their_wording_says(name):
-    """Rule wording: Western Electric 1956; Nelson 1984, JQT 16:237-239. Made-up sequences."""
-    z, expected = SEQUENCES[name]
-    fired = {rule: first_firing(np.array(z), rule) for rule in ZONE_RULES}
-    assert {rule: at for rule, at in fired.items() if at} == expected
-
-
-def first_firing(z, rule):
-    """Return after how many points a rule first fires, 0 if it never does."""
-    return next((n for n in range(1, len(z) + 1) if zone_hits(z[:n], rule)), 0)
-
-
 def test_a_point_on_the_limit_is_not_beyond_it():
-    """S1 and S11 by the first rule: beyond three sigma, strictly."""
+    """Beyond three sigma, strictly; made up."""
     three = np.full(4, 3.0)
-    below, above = beyond(np.array(SEQUENCES["S1"][0]), -three, three)
+    below, above = beyond(np.array([0.1, -0.4, 3.1, 0.2]), -three, three)
     assert above.tolist() == [False, False, True, False]
-    below, above = beyond(np.array(SEQUENCES["S11"][0]), -three, three)
+    below, above = beyond(np.array([0.2, 3.0, -0.1, -3.0]), -three, three)
     assert not (below | above).any()

@@ -1,14 +1,11 @@
 """Verdicts in words: what a chart says about one quarter."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
 from pipeline.analysis.charts import Counts, control_chart
 from pipeline.report.findings import Verdict
-from pipeline.report.gather_charts import drawable
-from pipeline.report.verdicts import judge, judge_told, with_sight
+from pipeline.report.verdicts import judge, with_sight
 
 MONTHS = tuple(f"{year}-{month:02d}" for year in (2024, 2025) for month in range(1, 13))
 
@@ -75,29 +72,11 @@ def test_a_quarter_without_months_has_no_figures():
     assert judge(chart(STEADY), "2026-Q2", "lower").kind == "no_data"
 
 
-def test_suppressed_months_give_no_figures():
-    made = chart(STEADY)
-    hidden = replace(made, suppressed=np.ones(len(made), bool))
-    assert judge(hidden, "2025-Q4", "lower").kind == "no_data"
-
-
-def test_a_signal_that_names_a_withheld_month_is_not_told():
-    made = chart([*STEADY[:-2], 45, 10])
-    hidden = np.zeros(len(made), bool)
-    assert judge_told(made, "2025-Q4", "lower", hidden).kind == "beyond"
-    hidden[-2] = True
-    assert judge_told(made, "2025-Q4", "lower", hidden).words == "withheld"
-    shown = drawable(made, hidden, made, hidden)
-    assert shown.suppressed[-2]
-    assert not any(len(made) - 2 in signal.points for signal in shown.signals)
-
-
 def test_a_few_gaps_between_events_are_still_gaps():
     counts = Counts(MONTHS[:9], np.array([100.0, 90, 80, 9, 8, 7, 9, 8, 7]), np.ones(9))
     made = control_chart(counts, kind="t", unit="catheter-days between events")
     assert made.kind == "run"
     assert judge(made, "2025-Q4", "lower").words == "too few to tell"
-    assert drawable(made, np.ones(9, bool), made, np.zeros(9, bool)) is None
 
 
 @pytest.mark.parametrize(("months", "words"), [(3.0, "steady"), (25.0, "too few to tell")])

@@ -8,7 +8,6 @@ import polars as pl
 import pytest
 
 from pipeline.analysis.charts import Counts, control_chart
-from pipeline.disclosure import Policy
 from pipeline.measures.catalogue import find_measure
 from pipeline.measures.signal_log import LoggedSignal, keep_signals
 from pipeline.report import gather, signals_section
@@ -20,11 +19,11 @@ from pipeline.report.signals_section import Basis
 from pipeline.report.verdicts import judge, judge_kept, turned
 from pipeline.settings import Settings
 from pipeline.store import open_store
+from pipeline.words.chart import reason
 
 MONTHS = tuple(f"{year}-{month:02d}" for year in (2024, 2025) for month in range(1, 13))
 MEASURE = "dislodgement"
 RUN = [12, 8, 13, 7, 12, 9, 13, 8, 12, 7, 13, 8, 12, 9, 5, 6, 5, 6, 5, 6, 5, 6, 5, 6]
-NONE = np.zeros(24, bool)
 
 
 def chart(events):
@@ -36,14 +35,14 @@ def listed(kind="long_run", direction="below", first="2025-03", last="2025-09", 
     return LoggedSignal(measure, "all", kind, direction, first, last, "As said.", 0.01, 0.2)
 
 
-def finding(events, before, hidden=NONE):
+def finding(events, before):
     measure, made = find_measure(MEASURE), chart(events)
     rate = rate_of(measure, "2025-Q4", None)
     better = measure.better.value
     return Finding(
         measure=measure, now=rate, year_before=rate, quarters=(rate,), chart=made, shown=made,
         verdict=judge(made, "2025-Q4", better, MEASURE),
-        verdict_before=judge_kept(before, made, better, hidden),
+        verdict_before=judge_kept(before, made, better),
     )  # fmt: skip
 
 
@@ -75,13 +74,6 @@ def test_what_was_listed_and_is_no_more_has_ended_and_is_said_as_it_was_listed()
     )  # fmt: skip
 
 
-def test_no_listed_signal_is_told_over_a_withheld_month():
-    hidden = NONE.copy()
-    hidden[MONTHS.index("2025-05")] = True
-    assert finding([10, 9] * 12, [listed()], hidden).verdict_before.words == "withheld"
-    assert finding([10, 9] * 12, [listed()], hidden).state == ""
-
-
 def test_signals_are_counted_by_state_and_each_has_its_row():
     going_on = finding(RUN, [listed(), listed("beyond_limit", "above", "2025-08", "2025-08")])
     rows = signals_section.signal_rows([going_on, finding(RUN, [])])
@@ -106,7 +98,6 @@ def test_the_report_takes_what_was_kept_for_the_quarter_before(store_path, tmp_p
     """An invented signal, kept: today's records would not show it."""
     path = tmp_path / "dwell.duckdb"
     shutil.copy(store_path, path)
-    policy, settings = Policy.for_audience("committee", Settings()), Settings()
     with open_store(path, read_only=False) as store:
         basis = gather.signals_before(store, "2025-Q4")
         assert basis.kept_as_of == ""
@@ -114,7 +105,7 @@ def test_the_report_takes_what_was_kept_for_the_quarter_before(store_path, tmp_p
         keep_signals(store, "2025-Q3", kept, charts=126)
     with open_store(path) as store:
         assert gather.signals_before(store, "2025-Q4").kept_as_of == str(dt.date(2026, 1, 6))
-        found = gather.findings(store, "2025-Q4", settings, [], policy)
+        found = gather.findings(store, "2025-Q4", Settings(), [])
     before = {f.measure.name: f.verdict_before.words for f in found if f.verdict_before.signals}
     assert before == {
         MEASURE: "above the limit in Aug 2025", "leakage": "shift down from Mar 2025"
@@ -134,7 +125,9 @@ def test_events_that_are_not_rare_are_counted_by_month(name, events, kind):
 def test_the_reason_of_a_chart_of_counts_names_the_one_of_the_card():
     counts = Counts(MONTHS, np.resize([19.0, 21.0], 24), np.full(24, 9000.0))
     made = make_chart(find_measure("infection_signs"), counts, [], "u")
-    assert "not the t chart of the measure's card, since the events are not rare" in made.reason
+    assert "not the t chart of the measure's card, since the events are not rare" in reason(
+        made, "t"
+    )
 
 
 def test_listed_gaps_are_turned_into_counts():

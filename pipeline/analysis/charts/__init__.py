@@ -8,24 +8,23 @@ from pipeline.analysis.charts.chart import control_chart, control_charts
 from pipeline.analysis.charts.results import (
     KINDS,
     Change,
+    Choice,
     ControlChart,
     Counts,
     Phase,
     Signal,
-    spoken,
 )
-from pipeline.analysis.charts.signals import DEFAULT_RULES, RULES
+from pipeline.analysis.charts.signals import RULES
 
 __all__ = [
-    "DEFAULT_RULES",
     "KINDS",
     "RULES",
     "Change",
+    "Choice",
     "ControlChart",
     "Counts",
     "Phase",
     "Signal",
     "control_chart",
     "control_charts",
-    "spoken",
 ]

@@ -1,4 +1,4 @@
-"""Exact run lengths of CUSUM and EWMA charts by a Markov chain on a grid.
+"""Exact run lengths of CUSUM charts by a Markov chain on a grid.
 
 Brook and Evans 1972, Biometrika 59:539-549: cut the statistic into narrow bands
 and follow it as a Markov chain.
@@ -101,31 +101,3 @@ def cusum_limit(masses: Masses, target: float, grid: int = GRID) -> float:
     if gap(low) >= 0:
         return low
     return float(optimize.brentq(gap, low, high, xtol=1e-7, rtol=1e-7))
-
-
-def ewma_matrix(
-    cdf: Callable[[Floats], Floats], lower: float, upper: float, weight: float, grid: int = GRID
-) -> Floats:
-    """Return the transitions of an EWMA between two fixed limits.
-
-    Parameters
-    ----------
-    cdf : callable
-        Distribution function of one point.
-    lower, upper : float
-        Limits of the average.
-    weight : float
-        Weight of the newest point.
-    """
-    edges = np.linspace(lower, upper, grid + 1)
-    middle = (edges[1:] + edges[:-1]) / 2
-    reach = (edges[None, :] - (1 - weight) * middle[:, None]) / weight
-    # On an even grid most reaches recur, and the distribution is what costs.
-    width = (upper - lower) / grid
-    places, which = np.unique(np.round(reach / width, 6), return_inverse=True)
-    return np.asarray(np.diff(cdf(places * width)[which.reshape(reach.shape)], axis=1))
-
-
-def ewma_start(start: float, lower: float, upper: float, grid: int = GRID) -> int:
-    """Return the band of an EWMA that starts at a value between its limits."""
-    return int(np.clip((start - lower) / (upper - lower) * grid, 0, grid - 1))

@@ -10,31 +10,26 @@ from itertools import pairwise
 import numpy as np
 
 from pipeline.analysis.charts.choose import choose_kinds
-from pipeline.analysis.charts.even_runs import UNEVEN, even_sets
+from pipeline.analysis.charts.even_runs import even_sets
 from pipeline.analysis.charts.limits import Limits
 from pipeline.analysis.charts.lines import lines_of, standardised
 from pipeline.analysis.charts.phases import PhasePlan
 from pipeline.analysis.charts.point_models import MODELS
 from pipeline.analysis.charts.prefilter import may_signal
 from pipeline.analysis.charts.results import (
+    GAPS,
     KINDS,
     PROPORTIONS,
     Change,
+    Choice,
     ControlChart,
     Counts,
     Flags,
     Floats,
     Phase,
 )
-from pipeline.analysis.charts.signals import (
-    DEFAULT_RULES,
-    RULES,
-    RUN_RULES,
-    WITHOUT_RUNS,
-    find_signals,
-)
+from pipeline.analysis.charts.signals import find_signals
 from pipeline.analysis.charts.stack import Stack, stack_series
-from pipeline.analysis.charts.zones import NO_ZONES, WITHOUT_ZONES, ZONE_RULES
 
 
 def control_chart(
@@ -42,7 +37,6 @@ def control_chart(
     *,
     kind: str,
     changes: Sequence[Change] = (),
-    rules: Sequence[str] = DEFAULT_RULES,
     multiplier: float = 1.0,
     unit: str = "",
     baseline: tuple[str, str] | None = None,
@@ -61,8 +55,6 @@ def control_chart(
         where the baseline is over-dispersed.
     changes : sequence of Change
         Logged changes that concern this series.
-    rules : sequence of str
-        Signals to look for, from `RULES`.
     multiplier : float
         Factor from the rate to the printed unit, such as 100.
     unit : str
@@ -78,14 +70,13 @@ def control_chart(
     Raises
     ------
     ValueError
-        For an unknown kind or rule, a proportion above one, or a baseline that
+        For an unknown kind, a proportion above one, or a baseline that
         holds no complete point.
     """
     return control_charts(
         [counts],
         kind=kind,
         changes=[changes],
-        rules=rules,
         multiplier=multiplier,
         unit=unit,
         baseline=baseline,
@@ -99,7 +90,6 @@ def control_charts(
     *,
     kind: str,
     changes: Sequence[Sequence[Change]] | None = None,
-    rules: Sequence[str] = DEFAULT_RULES,
     multiplier: float = 1.0,
     unit: str = "",
     baseline: tuple[str, str] | None = None,
@@ -111,20 +101,18 @@ def control_charts(
     Parameters are those of `control_chart`; `changes` holds one sequence for
     each series.
     """
-    _check(counts, kind, rules)
+    _check(counts, kind)
     logs = [()] * len(counts) if changes is None else changes
-    stack = stack_series(counts, logs, baseline, ones=kind in {"c", "individuals", "g", "t"})
-    kinds, reasons = choose_kinds(stack, kind, standardised(stack, kind), forced=forced)
+    stack = stack_series(counts, logs, baseline, ones=kind in GAPS)
+    chosen = choose_kinds(stack, kind, standardised(stack, kind), forced=forced)
+    kinds = [drawn for drawn, _ in chosen]
     value, centre, limits = lines_of(stack, kinds)
     even = even_sets(stack, kinds, value, centre)[stack.limit_set]
-    even &= np.array([each not in WITHOUT_RUNS for each in kinds], bool)[stack.series]
-    limits = _withhold_unready(stack, limits, kinds, forced=forced)
-    loud = may_signal(stack, value, centre, limits, runs_judged=even, rules=rules)
+    limits = _only_ready(stack, limits, kinds, forced=forced)
+    loud = may_signal(stack, value, centre, limits, runs_judged=even)
     points = model or MODELS.get(kind, "poisson")
-    printed = _Printed(tuple(rules), points, multiplier, unit, value, centre, limits, even)
-    made = [
-        _one_chart(stack, i, printed, kind=kinds[i], reason=reasons[i]) for i in range(len(counts))
-    ]
+    printed = _Printed(points, multiplier, unit, value, centre, limits, even)
+    made = [_one_chart(stack, i, printed, *chosen[i]) for i in range(len(counts))]
     return [c.with_signals(find_signals(c)) if loud[i] else c for i, c in enumerate(made)]
 
 
@@ -132,7 +120,6 @@ def control_charts(
 class _Printed:
     """What the charts of one call share, and their lines as rates over the stack."""
 
-    rules: tuple[str, ...]
     model: str
     multiplier: float
     unit: str
@@ -142,21 +129,18 @@ class _Printed:
     even: Flags
 
 
-def _check(counts: Sequence[Counts], kind: str, rules: Sequence[str]) -> None:
+def _check(counts: Sequence[Counts], kind: str) -> None:
     if kind not in KINDS:
         raise ValueError(f"unknown chart {kind!r}; one of {', '.join(KINDS)}")
-    unknown = [rule for rule in rules if rule not in RULES]
-    if unknown:
-        raise ValueError(f"unknown rule {unknown[0]!r}; any of {', '.join(RULES)}")
     for series in counts:
         x, n = series.numerator[series.usable], series.denominator[series.usable]
         if kind in PROPORTIONS and np.any(x > n * (1 + 1e-12)):
             raise ValueError("a numerator is above its denominator: not a proportion")
-        if kind != "individuals" and np.any(x < 0):
+        if np.any(x < 0):
             raise ValueError("a numerator is below zero")
 
 
-def _withhold_unready(stack: Stack, limits: Limits, kinds: list[str], *, forced: bool) -> Limits:
+def _only_ready(stack: Stack, limits: Limits, kinds: list[str], *, forced: bool) -> Limits:
     """Blank the limits of sets whose baseline is too short, and where there is no point."""
     asked = np.array([kind != "run" for kind in kinds], bool)[stack.series]
     enough = stack.set_has_limits | (stack.total() > 0) if forced else stack.set_has_limits
@@ -165,16 +149,15 @@ def _withhold_unready(stack: Stack, limits: Limits, kinds: list[str], *, forced:
     return Limits(blank[0], blank[1], blank[2], limits.exact & ready)
 
 
-def _one_chart(stack: Stack, i: int, printed: _Printed, *, kind: str, reason: str) -> ControlChart:
+def _one_chart(stack: Stack, i: int, printed: _Printed, kind: str, choice: Choice) -> ControlChart:
     """Cut one series out of the stack, in the printed unit."""
     part, counts, plan = stack.slice_of(i), stack.counts[i], stack.plans[i]
     limits, times = printed.limits, printed.multiplier
-    even = printed.even[part]
     centre, upper = printed.centre[part] * times, limits.upper[part] * times
     return ControlChart(
         kind=kind,
         model=MODELS.get(kind, printed.model),
-        reason=reason,
+        choice=choice,
         unit=printed.unit,
         multiplier=times,
         periods=counts.periods,
@@ -190,24 +173,12 @@ def _one_chart(stack: Stack, i: int, printed: _Printed, *, kind: str, reason: st
         limit_set=plan.limit_set,
         baseline=plan.baseline,
         provisional=counts.provisional,
-        suppressed=counts.suppressed,
         judged=stack.judged[part],
-        runs_judged=even,
+        runs_judged=printed.even[part],
         phases=_phases(counts, plan, kind, centre, upper),
         changes=plan.drawn,
-        rules=printed.rules,
-        notes=(*plan.notes, *_not_judged(printed, even, kind)),
+        later_changes=plan.later,
     )
-
-
-def _not_judged(printed: _Printed, even: Flags, kind: str) -> list[str]:
-    """Say which of the rules asked for cannot judge this chart, and why."""
-    said = []
-    if not even.all() and kind not in WITHOUT_RUNS and not RUN_RULES.isdisjoint(printed.rules):
-        said.append(UNEVEN)
-    if kind in WITHOUT_ZONES and not ZONE_RULES.keys().isdisjoint(printed.rules):
-        said.append(NO_ZONES)
-    return said
 
 
 def _phases(

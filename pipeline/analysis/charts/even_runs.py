@@ -21,18 +21,13 @@ from pipeline.analysis.charts.stack import Stack
 EVEN_ODDS = (0.4, 0.6)
 """Share of useful points expected above the line between which runs are judged."""
 
-UNEVEN = (
-    "Events are so few, or so many points tie, that points fall above and below the centre line "
-    "unevenly by chance; runs and crossings are not judged."
-)
-
 
 def even_sets(stack: Stack, kinds: list[str], value: Floats, centre: Floats) -> Flags:
     """Return, for each limit set, whether its points are even enough for run rules.
 
-    Of p, u, c and g charts the chances about the centre line are asked; of run charts
-    the baseline's own points, whose median may be the value of most of them. Laney and
-    individuals charts are taken as normal, and a t chart has no ties.
+    Of p, u and g charts the chances about the centre line are asked; of run charts
+    the baseline's own points, whose median may be the value of most of them. Laney
+    charts are taken as normal, and a t chart has no ties.
     """
     series_kind = {kind: _points_of(stack, kinds, kind) for kind in set(kinds) - {"p'", "u'"}}
     up, down = np.zeros(stack.sets), np.zeros(stack.sets)
@@ -91,6 +86,5 @@ def _about_own_median(
 
 
 ABOUT = {
-    "p": _about_binomial, "u": _about_poisson, "c": _about_poisson,
-    "g": _about_median, "run": _about_own_median,
+    "p": _about_binomial, "u": _about_poisson, "g": _about_median, "run": _about_own_median,
 }  # fmt: skip

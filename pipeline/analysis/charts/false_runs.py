@@ -21,10 +21,10 @@ def chance_of_signal(chances: Floats, rules: Collection[str]) -> float:
 
     Parameters
     ----------
-    chances : float array, shape (m, 9)
+    chances : float array, shape (m, 5)
         Chance of each band at each point, as `band_chances` gives it.
     rules : collection of str
-        Among ``beyond_limit``, ``long_run`` and ``few_crossings``.
+        Some of ``beyond_limit``, ``long_run`` and ``few_crossings``.
     """
     m = len(chances)
     limits = [longest_run_limit(n) if "long_run" in rules else m for n in range(m + 1)]

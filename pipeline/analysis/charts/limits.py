@@ -1,4 +1,4 @@
-"""Limits of p, u and c charts with unequal denominators, exact where counts are small."""
+"""Limits of p and u charts with unequal denominators, exact where counts are small."""
 
 from __future__ import annotations
 
@@ -133,7 +133,7 @@ def proportion_limits(
 def rate_limits(
     n: Floats, centre: Floats, baseline_n: Floats, sigma_z: Floats | float = 1.0
 ) -> Limits:
-    r"""Limits of a u, u' or c chart, each point by its own exposure.
+    r"""Limits of a u or u' chart, each point by its own exposure.
 
     :math:`\bar u \pm 3 \sigma_z \sqrt{\bar u / n_i}`, the lower one not below
     zero; exact Poisson limits where :math:`n_i \bar u < 5`. A c chart is a u

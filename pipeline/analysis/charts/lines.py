@@ -6,9 +6,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from pipeline.analysis.charts.ewma import ewma_lines
 from pipeline.analysis.charts.laney import moving_range_sigma
-from pipeline.analysis.charts.limits import SIGMAS, Limits, proportion_limits, rate_limits
+from pipeline.analysis.charts.limits import Limits, proportion_limits, rate_limits
 from pipeline.analysis.charts.rare import g_limits, t_limits
 from pipeline.analysis.charts.results import PROPORTIONS, RATES, Flags, Floats
 from pipeline.analysis.charts.stack import Stack
@@ -46,7 +45,7 @@ def _sigma_z(stack: Stack, kind: str) -> Floats:
 
 
 def _count_lines(kind: str) -> Callable[[Stack, Flags], tuple[Floats, Floats, Limits]]:
-    """Return the lines of p, u, c and, with a prime, Laney charts."""
+    """Return the lines of p, u and, with a prime, Laney charts."""
     plain = kind.rstrip("'")
     limits = proportion_limits if kind in PROPORTIONS else rate_limits
 
@@ -79,18 +78,6 @@ def _run_lines(stack: Stack, mine: Flags) -> tuple[Floats, Floats, Limits]:
     return value, centre[stack.limit_set], _no_limits(stack)
 
 
-def _individuals_lines(stack: Stack, mine: Flags) -> tuple[Floats, Floats, Limits]:
-    """Return the mean of each set and limits of three moving-range sigma."""
-    value = stack.numerator
-    chosen = mine & stack.baseline
-    sigma = moving_range_sigma(value[chosen], stack.limit_set[chosen], stack.sets)
-    centre, spread = pooled(stack)[stack.limit_set], sigma[stack.limit_set]
-    limits = Limits(
-        centre - SIGMAS * spread, centre + SIGMAS * spread, spread, np.zeros(value.size, bool)
-    )
-    return value, centre, limits
-
-
 def _gap_lines(kind: str) -> Callable[[Stack, Flags], tuple[Floats, Floats, Limits]]:
     quantiles = g_limits if kind == "g" else t_limits
 
@@ -102,22 +89,11 @@ def _gap_lines(kind: str) -> Callable[[Stack, Flags], tuple[Floats, Floats, Limi
     return lines
 
 
-def _ewma_lines(stack: Stack, mine: Flags) -> tuple[Floats, Floats, Limits]:
-    centre = pooled(stack)[stack.limit_set]
-    value, lower, upper, sigma = ewma_lines(
-        stack.numerator / stack.denominator, centre, centre / stack.denominator,
-        stack.series, stack.limit_set,
-    )  # fmt: skip
-    return value, centre, Limits(lower, upper, sigma, np.zeros(value.size, bool))
-
-
 LINES: dict[str, Callable[[Stack, Flags], tuple[Floats, Floats, Limits]]] = {
     **{kind: _count_lines(kind) for kind in (*sorted(PROPORTIONS), *sorted(RATES))},
     "run": _run_lines,
-    "individuals": _individuals_lines,
     "g": _gap_lines("g"),
     "t": _gap_lines("t"),
-    "ewma": _ewma_lines,
 }
 
 

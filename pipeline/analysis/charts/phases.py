@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.analysis.charts.results import Change, Counts, Flags, Ints, spoken
+from pipeline.analysis.charts.results import Change, Counts, Flags, Ints
 
 MINIMUM_POINTS = 12
 """Complete points that limits need; under this a run chart. Common practice, no source."""
@@ -36,8 +36,8 @@ class PhasePlan:
         Limit set to whether its baseline suffices for limits.
     drawn : tuple of Change
         Changes that fall within the series.
-    notes : tuple of str
-        Sentences about changes and baselines that need saying.
+    later : tuple of Change
+        Changes that begin after its last point.
     """
 
     phase: Ints
@@ -45,7 +45,7 @@ class PhasePlan:
     baseline: Flags
     has_limits: dict[int, bool]
     drawn: tuple[Change, ...]
-    notes: tuple[str, ...]
+    later: tuple[Change, ...]
 
 
 def plan_phases(
@@ -70,33 +70,29 @@ def plan_phases(
     ValueError
         If a chosen baseline holds no complete point of the series.
     """
-    drawn, notes = _within(counts, changes)
+    drawn, later = _within(counts, changes)
     if baseline is not None:
-        return _chosen(counts, baseline, drawn, notes)
+        return _chosen(counts, baseline, drawn, later)
     starts = [bisect_left(counts.periods, c.started) for c in drawn if c.new_phase]
     cuts = sorted({start for start in starts if start > 0})
     phase = 1 + np.searchsorted(cuts, np.arange(len(counts.periods)), side="right")
-    return _share_limits(counts, phase.astype(np.int64), drawn, notes)
+    return _share_limits(counts, phase.astype(np.int64), drawn, later)
 
 
 def _within(
     counts: Counts, changes: Sequence[Change]
-) -> tuple[tuple[Change, ...], tuple[str, ...]]:
-    """Keep the changes inside the series and say which lie after its end."""
+) -> tuple[tuple[Change, ...], tuple[Change, ...]]:
+    """Return the changes inside the series, and those after its end."""
     if not counts.periods:
         return (), ()
     ordered = sorted(changes, key=lambda change: change.started)
-    late = [c for c in ordered if c.started > counts.periods[-1]]
-    notes = tuple(
-        f"“{c.title}” is logged for {spoken(c.started)}, after the last point; it is not drawn."
-        for c in late
-    )
+    later = (c for c in ordered if c.started > counts.periods[-1])
     inside = (c for c in ordered if counts.periods[0] <= c.started <= counts.periods[-1])
-    return tuple(inside), notes
+    return tuple(inside), tuple(later)
 
 
 def _chosen(
-    counts: Counts, span: tuple[str, str], drawn: tuple[Change, ...], notes: tuple[str, ...]
+    counts: Counts, span: tuple[str, str], drawn: tuple[Change, ...], later: tuple[Change, ...]
 ) -> PhasePlan:
     first, last = span
     inside = np.array([first <= period <= last for period in counts.periods], dtype=bool)
@@ -109,25 +105,23 @@ def _chosen(
             f"the baseline {first}..{last} holds no complete point; the series covers "
             f"{span_of_data}"
         )
-    if chosen.sum() < MINIMUM_POINTS:
-        notes += (f"The chosen baseline has only {chosen.sum()} complete points.",)
     ones = np.ones(len(counts.periods), np.int64)
-    return PhasePlan(ones, ones.copy(), chosen, {1: True}, drawn, notes)
+    return PhasePlan(ones, ones.copy(), chosen, {1: True}, drawn, later)
 
 
 def _share_limits(
-    counts: Counts, phase: Ints, drawn: tuple[Change, ...], notes: tuple[str, ...]
+    counts: Counts, phase: Ints, drawn: tuple[Change, ...], later: tuple[Change, ...]
 ) -> PhasePlan:
     """Let a short phase borrow the limits of the one before it."""
     number = int(phase.max(initial=1))
     ready = np.bincount(phase[counts.complete], minlength=number + 1) >= MINIMUM_POINTS
     if not ready[1:].any():
         ones = np.ones(len(phase), np.int64)
-        return PhasePlan(phase, ones, counts.complete, {1: False}, drawn, notes)
+        return PhasePlan(phase, ones, counts.complete, {1: False}, drawn, later)
     owner = [0, 1]
     for k in range(2, number + 1):
         owner.append(k if ready[k] else owner[k - 1])
     limit_set = np.asarray(owner, np.int64)[phase]
     baseline = counts.complete & (phase == limit_set)
     has_limits = {int(k): bool(ready[k]) for k in sorted(set(owner[1:]))}
-    return PhasePlan(phase, limit_set, baseline, has_limits, drawn, notes)
+    return PhasePlan(phase, limit_set, baseline, has_limits, drawn, later)

@@ -22,7 +22,7 @@ STEADY_MONTHS = 24
 """Months of baseline assumed behind a planned chart."""
 
 PROPORTION_CHARTS = ("p", "run", "g", "cusum")
-RATE_CHARTS = ("u", "run", "ewma", "t", "cusum")
+RATE_CHARTS = ("u", "run", "t", "cusum")
 SEARCH_GRID = 120
 MOST_VOLUME = 10_000.0
 ROUGH = Effort(series=400, horizon=240)

@@ -1,7 +1,7 @@
 """How points of a chart would fall if the rate were what it was, doubled, or halved.
 
 Every question of false signals and of delay reduces to the chance that a point
-falls in each of nine bands around the centre line, by the limits in force.
+falls in each of five bands, by the centre line and the limits in force.
 """
 
 from __future__ import annotations
@@ -12,17 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from pipeline.analysis.charts.results import ControlChart, Floats, Ints
+from pipeline.analysis.charts.results import GAPS, ControlChart, Floats, Ints
 
-BANDS = (
-    "below the lower limit", "2 sigma below", "1 sigma below", "below",
-    "on the line", "above", "1 sigma above", "2 sigma above", "above the upper limit",
-)  # fmt: skip
+BANDS = ("below the lower limit", "below", "on the line", "above", "above the upper limit")
 ON_LINE = BANDS.index("on the line")
 
 MODELS = {
-    "p": "binomial", "u": "poisson", "c": "poisson", "ewma": "poisson",
-    "p'": "normal", "u'": "normal", "individuals": "normal",
+    "p": "binomial", "u": "poisson", "p'": "normal", "u'": "normal",
     "g": "geometric", "t": "exponential",
 }  # fmt: skip
 
@@ -41,7 +37,7 @@ def baseline_rate(chart: ControlChart) -> Floats:
     """Return, at each point, the pooled baseline rate (or mean gap) of its limits."""
     x = np.where(chart.baseline, np.nan_to_num(chart.numerator), 0.0)
     n = np.where(chart.baseline, chart.denominator, 0.0)
-    if chart.kind in {"c", "individuals", "g", "t"}:
+    if chart.kind in GAPS:
         n = np.where(chart.baseline, 1.0, 0.0)
     held = np.bincount(chart.limit_set, n)
     rate = np.bincount(chart.limit_set, x) / np.where(held > 0, held, np.nan)
@@ -71,8 +67,6 @@ def point_model(chart: ControlChart, points: Ints, ratio: float) -> PointModel:
         One for a process in control.
     """
     rate, n = baseline_rate(chart)[points], chart.denominator[points]
-    if chart.kind == "c":
-        n = np.ones(n.shape)
     times = chart.multiplier
     if chart.model == "binomial":
         p = changed(rate, ratio, proportion=True)
@@ -107,11 +101,11 @@ def _continuous(cdf: Tail) -> PointModel:
 
 def _normal(chart: ControlChart, points: Ints, rate: Floats, ratio: float) -> PointModel:
     mean, spread = _mean_and_spread(chart, points, rate, ratio)
-    bottom, top = _ends(chart)
+    top = chart.multiplier if chart.kind == "p'" else np.inf
 
     def cdf(value: Floats) -> Floats:
         chance = special.ndtr((value - mean) / spread)
-        return np.where(value <= bottom, 0.0, np.where(value >= top, 1.0, chance))
+        return np.where(value <= 0, 0.0, np.where(value >= top, 1.0, chance))
 
     return _continuous(cdf)
 
@@ -122,9 +116,7 @@ def _mean_and_spread(
     """Return mean and standard deviation of normal points in the printed unit."""
     sigma, proportion = chart.sigma[points], chart.kind == "p'"
     mean = changed(rate, ratio, proportion=proportion)
-    if chart.kind == "individuals":
-        spread = sigma
-    elif proportion:
+    if proportion:
         spread = sigma * np.sqrt(mean * (1 - mean) / np.maximum(rate * (1 - rate), 1e-12))
     else:
         spread = sigma * np.sqrt(ratio)
@@ -132,55 +124,12 @@ def _mean_and_spread(
     return mean * chart.multiplier, spread
 
 
-def _ends(chart: ControlChart) -> tuple[float, float]:
-    """Return between which values normal points are kept."""
-    if chart.kind == "individuals":
-        return -np.inf, np.inf
-    return 0.0, chart.multiplier if chart.kind == "p'" else np.inf
-
-
-def draw(chart: ControlChart, points: Ints, ratio: float, rng: np.random.Generator) -> Floats:
-    """Draw a value for each of the named points once the rate has changed by `ratio`.
-
-    For charts with a sigma: p, u, c, Laney and individuals.
-
-    Parameters
-    ----------
-    chart : ControlChart
-    points : int array, shape (m,)
-        Which points; they may repeat.
-    ratio : float
-        One for a process in control.
-    rng : Generator
-    """
-    rate, n = baseline_rate(chart)[points], chart.denominator[points]
-    if chart.kind == "c":
-        n = np.ones(n.shape)
-    if MODELS[chart.kind] == "binomial":
-        p = changed(rate, ratio, proportion=True)
-        return rng.binomial(np.rint(n).astype(int), p) / n * chart.multiplier
-    if MODELS[chart.kind] == "poisson":
-        return rng.poisson(rate * ratio * n) / n * chart.multiplier
-    mean, spread = _mean_and_spread(chart, points, rate, ratio)
-    return np.clip(rng.normal(mean, spread), *_ends(chart))
-
-
-def bands_of(chart: ControlChart, points: Ints, value: Floats) -> Ints:
-    """Return the band, in the order of `BANDS`, of a value at each of the named points."""
-    edges = _edges(chart, points)
-    slack = 1e-9 * np.abs(np.where(np.isfinite(edges), edges, 0.0))
-    below, above = edges[:ON_LINE] - slack[:ON_LINE], edges[ON_LINE:] + slack[ON_LINE:]
-    return np.asarray((value >= below).sum(axis=0) + (value > above).sum(axis=0), dtype=np.int64)
-
-
 def _edges(chart: ControlChart, points: Ints) -> Floats:
-    """Return the eight values between the bands at each point; shape (8, m)."""
-    centre, sigma = chart.centre[points], np.nan_to_num(chart.sigma[points], nan=np.inf)
+    """Return the four values between the bands at each point; shape (4, m)."""
+    centre = chart.centre[points]
     lower = np.nan_to_num(chart.lower[points], nan=-np.inf)
     upper = np.nan_to_num(chart.upper[points], nan=np.inf)
-    down = [np.maximum(centre - k * sigma, lower) for k in (2, 1)]
-    up = [np.minimum(centre + k * sigma, upper) for k in (1, 2)]
-    return np.stack([lower, *down, centre, centre, *up, upper])
+    return np.stack([lower, centre, centre, upper])
 
 
 def band_chances(chart: ControlChart, points: Ints, ratio: float = 1.0) -> Floats:
@@ -196,7 +145,7 @@ def band_chances(chart: ControlChart, points: Ints, ratio: float = 1.0) -> Float
 
     Returns
     -------
-    float array, shape (m, 9)
+    float array, shape (m, 5)
         In the order of `BANDS`; rows add to one.
     """
     model = point_model(chart, points, ratio)

@@ -5,8 +5,6 @@ Most charts are quiet: only the others are judged one by one.
 
 from __future__ import annotations
 
-from collections.abc import Collection
-
 import numpy as np
 
 from pipeline.analysis.charts.limits import Limits
@@ -14,7 +12,6 @@ from pipeline.analysis.charts.results import Flags, Floats, Ints
 from pipeline.analysis.charts.runs import crossings_limit, longest_run_limit, runs_of, sides
 from pipeline.analysis.charts.signals import beyond
 from pipeline.analysis.charts.stack import Stack
-from pipeline.analysis.charts.zones import ZONE_RULES
 
 
 def may_signal(
@@ -24,7 +21,6 @@ def may_signal(
     limits: Limits,
     *,
     runs_judged: Flags,
-    rules: Collection[str],
 ) -> Flags:
     """Return, for each series, whether a rule could fire on it.
 
@@ -36,13 +32,8 @@ def may_signal(
     limits : Limits
     runs_judged : bool array, shape (points,)
         Points whose runs mean something.
-    rules : collection of str
-        Zone rules are not screened for: with one of them every series may signal.
     """
-    number = len(stack.counts)
-    if not ZONE_RULES.keys().isdisjoint(rules):
-        return np.ones(number, bool)
-    found = np.zeros(number, bool)
+    found = np.zeros(len(stack.counts), bool)
     below, above = beyond(value, limits.lower, limits.upper)
     found[stack.series[stack.judged & (below | above)]] = True
     side = sides(value, centre)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,18 +14,11 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-KINDS = ("run", "p", "p'", "u", "u'", "c", "individuals", "g", "t", "ewma")
+KINDS = ("run", "p", "p'", "u", "u'", "g", "t")
 PROPORTIONS = frozenset({"p", "p'"})
-RATES = frozenset({"u", "u'", "c"})
-
-
-def spoken(period: str) -> str:
-    """Write a period as people say it: ``2026-03`` is ``Mar 2026``, ``2026-Q1`` stays short."""
-    months = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-    year, _, rest = period.partition("-")
-    if rest.isdigit() and 1 <= int(rest) <= len(months):
-        return f"{months[int(rest) - 1]} {year}"
-    return f"{rest} {year}" if rest.startswith("Q") else period
+RATES = frozenset({"u", "u'"})
+GAPS = frozenset({"g", "t"})
+"""Charts of the gap between events, of which higher means fewer."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,14 +31,13 @@ class Counts:
         Labels that sort in time order, such as ``2025-04`` or ``2025-Q2``. For
         charts of rare events a label is the month of the event and may repeat.
     numerator : float array, shape (k,)
-        Events (p, u, c), the value itself (individuals), or the gap before the
-        event (g: catheters strictly between two events; t: catheter-days).
+        Events (p, u), or the gap before the event (g: catheters strictly between two
+        events; t: catheter-days).
     denominator : float array, shape (k,)
         Catheters, catheter-days, or ones where the chart has no denominator.
         Zero where the period had no catheters.
-    provisional, suppressed : bool array, shape (k,), optional
-        Points not yet complete, and points that may not be shown: the latter count
-        in centre and runs, but no signal names one.
+    provisional : bool array, shape (k,), optional
+        Points not yet complete.
 
     Raises
     ------
@@ -56,19 +49,17 @@ class Counts:
     numerator: Floats
     denominator: Floats
     provisional: Flags = field(default_factory=lambda: np.zeros(0, bool))
-    suppressed: Flags = field(default_factory=lambda: np.zeros(0, bool))
 
     def __post_init__(self) -> None:
         k = len(self.periods)
         for name, kind in (("numerator", float), ("denominator", float)):
             object.__setattr__(self, name, np.asarray(getattr(self, name), dtype=kind))
-        for name in ("provisional", "suppressed"):
-            flags = np.asarray(getattr(self, name), dtype=bool)
-            object.__setattr__(self, name, flags if flags.size else np.zeros(k, bool))
+        flags = np.asarray(self.provisional, dtype=bool)
+        object.__setattr__(self, "provisional", flags if flags.size else np.zeros(k, bool))
         self._check(k)
 
     def _check(self, k: int) -> None:
-        columns = (self.numerator, self.denominator, self.provisional, self.suppressed)
+        columns = (self.numerator, self.denominator, self.provisional)
         if any(column.shape != (k,) for column in columns):
             raise ValueError("periods, numerator, denominator and flags must have one length")
         if np.any(self.denominator < 0) or not np.all(np.isfinite(self.denominator)):
@@ -92,9 +83,8 @@ class Counts:
             return self
         k = bisect_right(self.periods, period)
         return Counts(
-            self.periods[:k], self.numerator[:k], self.denominator[:k], self.provisional[:k],
-            self.suppressed[:k],
-        )  # fmt: skip
+            self.periods[:k], self.numerator[:k], self.denominator[:k], self.provisional[:k]
+        )
 
 
 @dataclass(frozen=True)
@@ -130,11 +120,13 @@ class Phase:
 
 @dataclass(frozen=True)
 class Signal:
-    """A departure from chance, with the points it names and one sentence.
+    """A departure from chance, with the points it names.
 
-    `p_value` is the chance of a departure at least as large, anywhere in this
-    chart, if nothing had changed: single points are multiplied by the number of
-    points judged, so that it can be compared between charts.
+    `useful` counts the points in which runs were looked for, and `crossings` how often
+    they cross the centre line, where the rule is one of runs. `p_value` is the chance of
+    a departure at least as large, anywhere in this chart, if nothing had changed: single
+    points are multiplied by the number of points judged, so that it can be compared
+    between charts.
     """
 
     kind: str
@@ -142,8 +134,31 @@ class Signal:
     first: str
     last: str
     direction: str
-    sentence: str
     p_value: float
+    useful: int = 0
+    crossings: int = 0
+
+
+@dataclass(frozen=True)
+class Choice:
+    """Why this kind of chart is drawn.
+
+    Attributes
+    ----------
+    why : {"asked", "fits", "overdispersed", "short"}
+        Forced; the measure's own; Laney's, since the baseline varies more than the
+        measure's own allows; a run chart, since there are too few complete points.
+    points : int
+        Complete points in the baselines.
+    chi_square, freedom, sigma_z : float, int, float
+        Of the baseline's dispersion; no freedom where it was not asked.
+    """
+
+    why: Literal["asked", "fits", "overdispersed", "short"]
+    points: int = 0
+    chi_square: float = float("nan")
+    freedom: int = 0
+    sigma_z: float = float("nan")
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,12 +170,13 @@ class ControlChart:
     with probability limits, `judged` those that can signal, `runs_judged` those whose
     runs mean something, `sigma` is the
     standard deviation that limits of three sigma were set from. `model` is the
-    distribution of a point in control.
+    distribution of a point in control. `later_changes` begin after the last point and
+    are not drawn.
     """
 
     kind: str
     model: str
-    reason: str
+    choice: Choice
     unit: str
     multiplier: float
     periods: tuple[str, ...]
@@ -176,14 +192,12 @@ class ControlChart:
     limit_set: Ints
     baseline: Flags
     provisional: Flags
-    suppressed: Flags
     judged: Flags
     runs_judged: Flags
     phases: tuple[Phase, ...]
     changes: tuple[Change, ...]
-    rules: tuple[str, ...]
+    later_changes: tuple[Change, ...] = ()
     signals: tuple[Signal, ...] = ()
-    notes: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         """Return the number of points, drawn or not."""

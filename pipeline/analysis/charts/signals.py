@@ -1,4 +1,4 @@
-"""Signals: points beyond a limit, long runs, few crossings, and zone rules where asked for."""
+"""Signals: points beyond a limit, long runs, few crossings."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from pipeline.analysis.charts.results import ControlChart, Flags, Floats, Ints, Signal, spoken
+from pipeline.analysis.charts.results import ControlChart, Flags, Floats, Ints, Signal
 from pipeline.analysis.charts.runs import (
     crossings_limit,
     crossings_tail,
@@ -16,29 +16,16 @@ from pipeline.analysis.charts.runs import (
     runs_of,
     sides,
 )
-from pipeline.analysis.charts.zones import ZONE_RULES, zone_hits
-from pipeline.words.chart import told_apart, unit_of
 
-DEFAULT_RULES = ("beyond_limit", "long_run", "few_crossings")
-RULES = (*DEFAULT_RULES, *ZONE_RULES)
-RUN_RULES = frozenset({"long_run", "few_crossings"})
-WITHOUT_RUNS = frozenset({"ewma"})
-"""Charts whose points follow from one another, so that runs mean nothing."""
+RULES = ("beyond_limit", "long_run", "few_crossings")
 
 
-def rules_in_force(chart: ControlChart, points: Ints | None = None) -> frozenset[str]:
-    """Return which of a chart's rules judge these points, or any of its points.
+def runs_in_force(chart: ControlChart, points: Ints | None = None) -> bool:
+    """Return whether runs and crossings judge these points, or any of the chart's.
 
-    An average that runs on is judged by its limits alone; runs only where points are
-    even about the centre line; zones only where a point has a sigma.
+    Only where points are even about the centre line.
     """
-    rules = frozenset(chart.rules)
-    here = slice(None) if points is None else points
-    if chart.kind in WITHOUT_RUNS:
-        return rules & {"beyond_limit"}
-    if not chart.runs_judged[here].any():
-        rules -= RUN_RULES
-    return rules if np.isfinite(chart.sigma[here]).any() else rules - set(ZONE_RULES)
+    return bool(chart.runs_judged[slice(None) if points is None else points].any())
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,38 +55,36 @@ def beyond(value: Floats, lower: Floats, upper: Floats) -> tuple[Flags, Flags]:
 
 
 def find_signals(chart: ControlChart) -> tuple[Signal, ...]:
-    """Judge one chart by its rules.
+    """Judge one chart.
 
     Parameters
     ----------
     chart : ControlChart
-        With limits in place; its `rules` say what is judged. Points that are
-        provisional or missing neither signal nor count in a run. Suppressed ones
-        count, since to leave out small counts would bend every run, but a signal
-        that names one is not given.
+        With limits in place. Points that are provisional or missing neither signal
+        nor count in a run.
 
     Returns
     -------
     tuple of Signal
-        In the order of the rules, then of time.
+        In the order of `RULES`, then of time.
     """
-    found, rules = list[Signal](), rules_in_force(chart)
-    if "beyond_limit" in rules:
-        found += _beyond_signals(chart)
-    if rules & RUN_RULES:
-        runs = Runs.of(chart)
-        found += _run_signals(chart, runs) if "long_run" in rules else []
-        found += _crossing_signals(chart, runs) if "few_crossings" in rules else []
-    found += _zone_signals(chart, [rule for rule in chart.rules if rule in rules & set(ZONE_RULES)])
-    return tuple(s for s in found if not chart.suppressed[list(s.points)].any())
+    runs = Runs.of(chart)
+    return (*_beyond_signals(chart), *_run_signals(chart, runs), *_crossing_signals(chart, runs))
 
 
 def _signal(
-    chart: ControlChart, kind: str, points: np.ndarray, *, direction: str, text: str, p: float
+    chart: ControlChart,
+    kind: str,
+    points: np.ndarray,
+    *,
+    direction: str,
+    p: float,
+    useful: int = 0,
+    crossings: int = 0,
 ) -> Signal:
     first, last = (chart.periods[int(points[0])], chart.periods[int(points[-1])])
     named = tuple(int(i) for i in points)
-    return Signal(kind, named, first, last, direction, text, min(1.0, float(p)))
+    return Signal(kind, named, first, last, direction, min(1.0, float(p)), useful, crossings)
 
 
 def _beyond_signals(chart: ControlChart) -> list[Signal]:
@@ -107,16 +92,9 @@ def _beyond_signals(chart: ControlChart) -> list[Signal]:
     judged = int(np.sum(chart.judged & np.isfinite(chart.upper)))
     found = []
     for i in np.flatnonzero(chart.judged & (below | above)):
-        side, limit = ("above", chart.upper[i]) if above[i] else ("below", chart.lower[i])
-        name = "upper" if above[i] else "lower"
-        value, bound = told_apart(float(chart.value[i]), float(limit))
-        text = (
-            f"{spoken(chart.periods[i])} lies {side} the {name} limit: "
-            f"{value} {unit_of(chart)}".rstrip()
-            + f" against {bound}."
-        )
+        side = "above" if above[i] else "below"
         p = point_tail(chart, int(i)) * judged
-        found.append(_signal(chart, "beyond_limit", np.array([i]), direction=side, text=text, p=p))
+        found.append(_signal(chart, "beyond_limit", np.array([i]), direction=side, p=p))
     return found
 
 
@@ -130,13 +108,8 @@ def _run_signals(chart: ControlChart, runs: Runs) -> list[Signal]:
         start, length, n = runs.start[r], runs.length[r], int(sizes[runs.owner[r]])
         points = runs.useful[start : start + length]
         side = "above" if chart.value[points[0]] > chart.centre[points[0]] else "below"
-        text = (
-            f"{length} points in a row {side} the centre line, "
-            f"{spoken(chart.periods[points[0]])} to {spoken(chart.periods[points[-1]])}; "
-            f"among {n} points up to {limits[runs.owner[r]]} are ordinary."
-        )
         p = longest_run_tail(n, int(length))
-        found.append(_signal(chart, "long_run", points, direction=side, text=text, p=p))
+        found.append(_signal(chart, "long_run", points, direction=side, p=p, useful=n))
     return found
 
 
@@ -145,54 +118,28 @@ def _crossing_signals(chart: ControlChart, runs: Runs) -> list[Signal]:
     for owner in np.unique(runs.limit_set):
         points = runs.useful[runs.limit_set == owner]
         n, crossings = len(points), int(np.sum(runs.owner == owner)) - 1
-        limit = crossings_limit(n)
-        if crossings >= limit:
+        if crossings >= crossings_limit(n):
             continue
-        times = {0: "is never crossed", 1: "is crossed only once"}.get(
-            crossings, f"is crossed only {crossings} times"
-        )
-        text = (
-            f"The centre line {times} from {spoken(chart.periods[points[0]])} "
-            f"to {spoken(chart.periods[points[-1]])}; among {n} points at least {limit} "
-            "crossings are ordinary."
-        )
         p = crossings_tail(n, crossings)
-        found.append(_signal(chart, "few_crossings", points, direction="both", text=text, p=p))
-    return found
-
-
-def _zone_signals(chart: ControlChart, rules: list[str]) -> list[Signal]:
-    if not rules:
-        return []
-    z = (chart.value - chart.centre) / np.where(chart.sigma > 0, chart.sigma, np.nan)
-    z[(sides(chart.value, chart.centre) == 0) & np.isfinite(z)] = 0.0
-    found = []
-    for owner in np.unique(chart.limit_set):
-        places = np.flatnonzero(chart.judged & np.isfinite(z) & (chart.limit_set == owner))
-        for rule in rules:
-            for hit in zone_hits(z[places], rule):
-                points = places[list(hit.points)]
-                text = (
-                    f"{hit.words}, {spoken(chart.periods[points[0]])} to "
-                    f"{spoken(chart.periods[points[-1]])}."
-                )
-                p = ZONE_RULES[rule].chance * len(places)
-                found.append(_signal(chart, rule, points, direction=hit.direction, text=text, p=p))
+        found.append(
+            _signal(chart, "few_crossings", points, direction="both", p=p, useful=n,
+                    crossings=crossings)
+        )  # fmt: skip
     return found
 
 
 def point_tail(chart: ControlChart, i: int) -> float:
     """Return the two-sided chance of a point at least as far out as this one.
 
-    Exact binomial, Poisson, geometric or exponential by the kind of chart;
-    normal where the limits are (Laney, individuals, EWMA).
+    Exact binomial, Poisson or exponential by the kind of chart; normal where the
+    limits are (Laney).
     """
     x, n = chart.numerator[i], chart.denominator[i]
     rate = chart.centre[i] / chart.multiplier
     if chart.kind == "p" and 0 < rate < 1:
         at_most, at_least = special.bdtr(np.floor(x), round(n), rate), _binomial_up(x, n, rate)
-    elif chart.kind in {"u", "c"} and rate > 0:
-        mean = rate * (1.0 if chart.kind == "c" else n)
+    elif chart.kind == "u" and rate > 0:
+        mean = rate * n
         at_most, at_least = special.pdtr(x, mean), special.gammainc(x, mean) if x > 0 else 1.0
     elif chart.kind == "t" and rate > 0:
         at_least = float(np.exp(-x * np.log(2) / rate))

@@ -64,7 +64,7 @@ def stack_series(
     baseline : pair of str, optional
         A baseline chosen by hand, for all.
     ones : bool
-        Whether denominators only say where a point is (c chart).
+        Whether denominators only say where a point is (g and t charts).
     """
     plans = tuple(plan_phases(c, log, baseline) for c, log in zip(counts, changes, strict=True))
     lengths = np.array([len(c.periods) for c in counts], np.int64)

@@ -2,20 +2,35 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Literal
+
 import numpy as np
 
 from pipeline.analysis.charts.point_models import baseline_rate
 from pipeline.analysis.charts.results import ControlChart, Floats, Ints
 
-NO_VARIATION = (
-    "The baseline does not vary at all, so it cannot be told how soon a change would show."
-)
 
-NO_POINT = "There is no point to judge: silence means nothing."
+@dataclass(frozen=True)
+class NoRoom:
+    """Why no delay can be told.
+
+    Attributes
+    ----------
+    why : str
+        There is no point to judge; the baseline does not vary; every catheter had the
+        event; none was without it; none had it.
+    needed : int or None
+        How many (with the event, or where every one had it without) would signal in a
+        period like the last; None where no number would.
+    """
+
+    why: Literal["no_point", "no_variation", "every_gap_zero", "none_without", "no_event"]
+    needed: int | None = None
 
 
-def no_room(chart: ControlChart, last: Ints) -> str:
-    """Return a sentence where no delay can be told, else nothing.
+def no_room(chart: ControlChart, last: Ints) -> NoRoom | None:
+    """Return why no delay can be told; None where one can.
 
     Parameters
     ----------
@@ -24,25 +39,22 @@ def no_room(chart: ControlChart, last: Ints) -> str:
         Points of the limits in force.
     """
     if last.size == 0:
-        return NO_POINT
+        return NoRoom("no_point")
     rate, n = float(baseline_rate(chart)[last[-1]]), chart.denominator[last]
     if chart.model == "normal":
-        return "" if (chart.sigma[last] > 0).any() else NO_VARIATION
+        return None if (chart.sigma[last] > 0).any() else NoRoom("no_variation")
     if chart.model == "geometric" and rate <= 0:
-        return "Every catheter of the baseline had the event, so no more of them can be shown."
+        return NoRoom("every_gap_zero")
     if chart.model == "binomial" and rate >= 1:
         shortfall = n * (1 - chart.lower[last] / chart.multiplier)
-        but = _but(shortfall, n)
-        return f"None was without in the baseline, and twice or half of none is none{but}"
+        return NoRoom("none_without", _needed(shortfall, n))
     if chart.model in {"binomial", "poisson"} and rate <= 0:
         events = n * chart.upper[last] / chart.multiplier
-        return f"No event in the baseline, and twice or half of none is none{_but(events, n)}"
-    return ""
+        return NoRoom("no_event", _needed(events, n))
+    return None
 
 
-def _but(events: Floats, n: Floats) -> str:
-    """Say how many in the last period would signal, where it has a limit that can be passed."""
+def _needed(events: Floats, n: Floats) -> int | None:
+    """Return how many in the last period would signal, where its limit can be passed."""
     needed = np.floor(events[-1] + 1e-9) + 1
-    if not np.isfinite(needed) or needed > n[-1]:
-        return "."
-    return f"; {int(needed)} in one period like the last would signal."
+    return int(needed) if np.isfinite(needed) and needed <= n[-1] else None

@@ -213,7 +213,7 @@ def test_impossible_plans_are_refused(rate, volume, ratio, message):
 
 
 def signal(p):
-    return Signal("long_run", (0,), "2025-01", "2025-01", "above", "", p)
+    return Signal("long_run", (0,), "2025-01", "2025-01", "above", p)
 
 
 def test_signals_are_judged_among_all_charts_looked_at():

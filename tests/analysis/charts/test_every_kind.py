@@ -11,17 +11,15 @@ import pytest
 
 from pipeline.analysis.charts import Counts, control_chart
 from pipeline.analysis.charts.detectability import detectability
-from pipeline.analysis.charts.ewma import ewma_lines
 from pipeline.analysis.charts.signals import find_signals
 from pipeline.analysis.charts.simulate import Effort
 
 EFFORT = Effort(series=2000, horizon=300)
 PER_MONTH, BASE = 40.0, 24
-# A baseline of 10% (individuals: 10 a month), unequal where the spread comes from it.
+# A baseline of 10%, unequal where the spread comes from it.
 STEADY, SPREAD = np.full(BASE, 4.0), np.resize([2.0, 7.0, 3.0, 6.0, 2.0, 4.0], BASE)
 BASELINES = {
-    "run": STEADY, "p": STEADY, "u": STEADY, "c": STEADY, "ewma": STEADY,
-    "p'": SPREAD, "u'": SPREAD, "individuals": SPREAD,
+    "run": STEADY, "p": STEADY, "u": STEADY, "p'": SPREAD, "u'": SPREAD,
     "g": np.full(BASE, 12.0), "t": np.full(BASE, 12.0),
 }  # fmt: skip
 # Doublings; charts of gaps see events further apart sooner than closer together.
@@ -35,7 +33,7 @@ def months(k):
 def chart_of(kind, k=BASE):
     """Return a chart of k points by the limits of the first 24."""
     x = np.resize(BASELINES[kind], k)
-    n = np.ones(k) if kind in {"c", "individuals", "g", "t"} else np.full(k, PER_MONTH)
+    n = np.ones(k) if kind in {"g", "t"} else np.full(k, PER_MONTH)
     return control_chart(Counts(months(k), x, n), kind=kind, forced=True,
                          model="binomial", baseline=("2021-01", "2022-12"))  # fmt: skip
 
@@ -47,23 +45,18 @@ def drawn(chart, ratio, rng):
     mean = rate * ratio
     if chart.kind in {"run", "p"}:
         return rng.binomial(n.astype(int), mean) / n
-    if chart.kind in {"u", "c", "ewma"}:
+    if chart.kind == "u":
         return rng.poisson(mean * n) / n
     if chart.kind == "g":
         return rng.geometric(ratio / (rate + 1), n.size) - 1.0
     if chart.kind == "t":
         return rng.exponential(rate / ratio, n.size)
-    odds = {"p'": mean * (1 - mean) / (rate * (1 - rate)), "u'": ratio, "individuals": 1.0}
-    value = rng.normal(mean, chart.sigma * np.sqrt(odds[chart.kind]))
-    return value if chart.kind == "individuals" else np.maximum(value, 0)
+    odds = {"p'": mean * (1 - mean) / (rate * (1 - rate)), "u'": ratio}
+    return np.maximum(rng.normal(mean, chart.sigma * np.sqrt(odds[chart.kind])), 0)
 
 
 def judged(chart, value):
     """Return the signals of a chart whose points are these."""
-    if chart.kind == "ewma":
-        one = np.zeros(value.size, int)
-        variance = chart.centre / chart.denominator
-        value = ewma_lines(value, chart.centre, variance, one, one)[0]
     return find_signals(replace(chart, value=value, numerator=value * chart.denominator))
 
 
@@ -101,7 +94,6 @@ def test_planted_shifts_are_found_within_the_stated_delay(kind):
     if kind in {"g", "t"}:  # a catheter (or day) a month: back from months to events
         points *= ratio / (13.0 if kind == "g" else 12.0)
     waits = points_to_a_signal(kind, runs)
-    # An average stands a little off the centre line when the shift comes, not on it.
-    slack = 0.15 * points if kind == "ewma" else stated.delays[0].standard_error
+    slack = stated.delays[0].standard_error
     assert abs(waits.mean() - points) < 4 * waits.std() / np.sqrt(runs) + slack
     assert points < 30
