@@ -26,8 +26,8 @@ from pipeline.analysis.charts.point_models import baseline_rate
 from pipeline.cli.chart_output import number
 from pipeline.cli.charting import Asked, charts_of
 from pipeline.errors import UsageError
-from pipeline.words.numbers import month
-from pipeline.words.silence import chance_words, months_words
+from pipeline.words.numbers import chance, month
+from pipeline.words.silence import months_words
 
 if TYPE_CHECKING:
     from pipeline.measures.catalogue import Measure
@@ -261,7 +261,7 @@ def _silence(found: Cusum) -> list[str]:
     said = [
         f"Limits are set for one false signal in {found.in_control_months:g} months on each "
         f"side; over {int(found.chart.judged.sum())} months the chance of at least one is "
-        f"{chance_words(found.false_signal)}."
+        f"{chance(found.false_signal)}."
     ]
     for months, change in zip(found.delays, ("doubled", "halved"), strict=True):
         said.append(

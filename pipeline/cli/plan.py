@@ -154,7 +154,7 @@ def _months(value: float) -> float | None:
 
 def sentences(found: Plan, measure: Measure, days: float) -> list[str]:
     """Say what was assumed, which chart is soonest, and what volume would do."""
-    from pipeline.words.chart import figure
+    from pipeline.words.numbers import figure
     from pipeline.words.silence import months_words
 
     now = f"{figure(found.rate * measure.multiplier)} {measure.unit}"

@@ -1,15 +1,20 @@
 """Print a frame the same way everywhere: a table, CSV or JSON, on stdout."""
 
 import json
+from collections.abc import Sequence
+from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from pipeline.errors import RenderError
+from pipeline.words.numbers import json_number
 
 if TYPE_CHECKING:
     import polars as pl
+
+GROUPED = 10_000  # from here on digits stand in groups of three: 2025 is a year
 
 
 def print_frame(frame: "pl.DataFrame", format_: str = "table") -> None:
@@ -31,22 +36,40 @@ def make_folder(folder: Path) -> None:
 
 
 def to_json(value: Any) -> str:
-    """Return JSON for rows and mappings; dates as ISO text."""
-    return json.dumps(value, indent=2, default=str, ensure_ascii=False)
+    """Return JSON for rows and mappings; dates as ISO text, numbers as `json_number` says."""
+    return json.dumps(_plain(value), indent=2, default=str, ensure_ascii=False, allow_nan=False)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {name: _plain(part) for name, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(part) for part in value]
+    return json_number(float(value)) if isinstance(value, float | Decimal) else value
 
 
 def table_lines(frame: "pl.DataFrame") -> list[str]:
     """Return a header and a line a row, columns aligned, numbers to the right."""
-    numeric = [dtype.is_numeric() for dtype in frame.dtypes]
-    rows = [list(frame.columns), *([_cell(v) for v in row] for row in frame.iter_rows())]
-    widths = [max(len(row[i]) for row in rows) for i in range(len(frame.columns))]
+    return aligned(frame.columns, frame.rows())
+
+
+def aligned(columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> list[str]:
+    """Return a header and a line a row, columns aligned, those of numbers to the right."""
+    values = list(zip(*rows, strict=True)) or [() for _ in columns]
+    right = [all(_is_number(v) for v in column if v is not None) for column in values]
+    lines = [list(columns), *([_cell(v) for v in row] for row in rows)]
+    widths = [max(len(line[i]) for line in lines) for i in range(len(columns))]
     return [
         "  ".join(
-            cell.rjust(width) if right else cell.ljust(width)
-            for cell, width, right in zip(row, widths, numeric, strict=True)
+            cell.rjust(width) if is_right else cell.ljust(width)
+            for cell, width, is_right in zip(line, widths, right, strict=True)
         ).rstrip()
-        for row in rows
+        for line in lines
     ]
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float | Decimal) and not isinstance(value, bool)
 
 
 def _cell(value: Any) -> str:
@@ -55,7 +78,10 @@ def _cell(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, int):
-        return f"{value:,}"
+        return f"{value:,}" if abs(value) >= GROUPED else str(value)
     if isinstance(value, float):
-        return f"{value:,.4g}"
-    return str(value)
+        return f"{value:,.6g}"
+    # No control character reaches the terminal.
+    return "".join(
+        char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in str(value)
+    )

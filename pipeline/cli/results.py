@@ -2,7 +2,6 @@
 
 import csv
 import io
-import math
 import os
 import shutil
 import sys
@@ -14,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pipeline.cli.options import Decorator
-from pipeline.cli.printing import to_json
+from pipeline.cli.printing import aligned, to_json
 from pipeline.errors import InputError, UsageError
 
 if TYPE_CHECKING:
@@ -132,17 +131,7 @@ def as_table(result: "QueryResult") -> str:
     """Return a header and a line a row, aligned; numbers to the right."""
     if result.columns == EXPLAINED:
         return "\n".join(str(text) for _, text in result.rows)
-    columns = list(zip(*result.rows, strict=True)) or [() for _ in result.columns]
-    right = [all(_is_number(v) for v in column if v is not None) for column in columns]
-    lines = [list(result.columns), *([_shown(value) for value in row] for row in result.rows)]
-    widths = [max(len(line[i]) for line in lines) for i in range(len(result.columns))]
-    return "\n".join(
-        "  ".join(
-            cell.rjust(width) if is_right else cell.ljust(width)
-            for cell, width, is_right in zip(line, widths, right, strict=True)
-        ).rstrip()
-        for line in lines
-    )
+    return "\n".join(aligned(result.columns, result.rows))
 
 
 def as_csv(result: "QueryResult") -> str:
@@ -156,20 +145,8 @@ def as_csv(result: "QueryResult") -> str:
 
 def as_json(result: "QueryResult") -> str:
     """Return a list of rows, each a mapping by column."""
-    return to_json([_mapping(result, row) for row in result.rows])
-
-
-def _mapping(result: "QueryResult", row: tuple[Any, ...]) -> dict[str, Any]:
-    return dict(zip(_distinct(result.columns), map(_as_json_value, row), strict=True))
-
-
-def _as_json_value(value: Any) -> Any:
-    from decimal import Decimal
-
-    if isinstance(value, Decimal):
-        value = float(value)
-    # JSON has no word for these.
-    return None if isinstance(value, float) and not math.isfinite(value) else value
+    names = _distinct(result.columns)
+    return to_json([dict(zip(names, row, strict=True)) for row in result.rows])
 
 
 def _distinct(columns: tuple[str, ...]) -> list[str]:
@@ -182,26 +159,10 @@ def _distinct(columns: tuple[str, ...]) -> list[str]:
     return names
 
 
-def _is_number(value: Any) -> bool:
-    from decimal import Decimal
-
-    return isinstance(value, int | float | Decimal) and not isinstance(value, bool)
-
-
 def _plain(value: Any) -> Any:
     if isinstance(value, bool):
         return "yes" if value else "no"
     return value
-
-
-def _shown(value: Any) -> str:
-    """Return a value as the table shows it; control characters cannot reach the terminal."""
-    if value is None:
-        return ""
-    if isinstance(value, float):
-        return f"{value:.6g}"
-    text = str(_plain(value))
-    return "".join(char if char.isprintable() else "�" for char in text)
 
 
 def _write(out: Path, fill: Callable[[Path], object]) -> None:

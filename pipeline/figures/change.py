@@ -36,8 +36,7 @@ from pipeline.figures.look import (
     look,
 )
 from pipeline.measures.catalogue import Measure
-from pipeline.words.chart import figure
-from pipeline.words.numbers import month
+from pipeline.words.numbers import figure, limits, month, ratio
 
 LABEL_WIDTH = 30
 LATE = 0.6  # after this share of the months, what was changed is written before its line
@@ -203,4 +202,4 @@ def _alt(effect: ChangeEffect, measure: Measure, name: str) -> str:
 
 def _ratio(contrast: Contrast) -> str:
     lower, upper = contrast.ratio_lower, contrast.ratio_upper
-    return f"{contrast.ratio:.2f} (95% limits {lower:.2f} to {upper:.2f})"
+    return f"{ratio(contrast.ratio)} (95% limits {limits(lower, upper, ratio)})"

@@ -16,8 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline.analysis.charts.results import ControlChart
-from pipeline.words.chart import figure
-from pipeline.words.numbers import month
+from pipeline.words.numbers import figure, month
 
 Floats = NDArray[np.float64]
 

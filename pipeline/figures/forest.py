@@ -30,6 +30,8 @@ from pipeline.analysis.survival.modelling import ModelResult
 from pipeline.analysis.survival.ph_checks import PhCheck, WindowRatio
 from pipeline.figures.look import CENTRE, INK, LABEL_SIZE, MUTED, POINT, WIDE_CM, Drawing, look
 from pipeline.words.codes import effect_of, noun_of, quantity_of, words_of
+from pipeline.words.numbers import p_value, percent, with_limits
+from pipeline.words.numbers import ratio as ratio_text
 
 TICKS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 ROW_CM = 0.62
@@ -196,7 +198,7 @@ def _rows(result: ModelResult, fit: ModelFit) -> pd.DataFrame:
             rows.append((label, 0.0, 0.0, 0.0, True, "1 (reference)", risk))
         seen.add(column.term)
         ends = (fit.hazard_ratio[i], fit.lower[i], fit.upper[i])
-        text = f"{ends[0]:.2f} ({ends[1]:.2f} to {ends[2]:.2f})"
+        text = with_limits(*ends, ratio_text)
         if column.level is None:
             risk = _ends(result, column.term)
         else:
@@ -212,17 +214,13 @@ def _rows(result: ModelResult, fit: ModelFit) -> pd.DataFrame:
 def _ends(result: ModelResult, term: str) -> str:
     """Risks at the two ends of a number."""
     ends = [r for r in result.risks if r.child.term == term]
-    return ", ".join(f"{_percent(r.risk)} at {r.child.value}" for r in ends)
+    return ", ".join(f"{percent(r.risk)} at {r.child.value}" for r in ends)
 
 
 def _risk_text(risk: Risk | None) -> str:
     if risk is None:
         return ""
-    return f"{_percent(risk.risk)} ({_percent(risk.lower)} to {_percent(risk.upper)})"
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.1f}%" if share < 0.1 else f"{100 * share:.0f}%"
+    return f"{percent(risk.risk)} ({percent(risk.lower)} to {percent(risk.upper)})"
 
 
 def _column(frame: pd.DataFrame, at: float, text: str, head: str) -> list[Any]:
@@ -272,7 +270,7 @@ def _title(result: ModelResult, fit: ModelFit) -> str:
 
 def _alt(fit: ModelFit) -> str:
     parts = [
-        f"{effect_of(column.term, column.level)} {r:.2f} ({lo:.2f} to {up:.2f})"
+        f"{effect_of(column.term, column.level)} {with_limits(r, lo, up, ratio_text)}"
         for column, r, lo, up in zip(
             fit.columns, fit.hazard_ratio, fit.lower, fit.upper, strict=True
         )
@@ -288,5 +286,5 @@ def _check_title(check: PhCheck) -> str:
 
 
 def _check_alt(check: PhCheck) -> str:
-    parts = [f"{quantity_of(t.term)[0]} p {t.p_value:.2g}" for t in check.tests]
+    parts = [f"{quantity_of(t.term)[0]} {p_value(t.p_value)}" for t in check.tests]
     return f"Tests of ratios that change with time: {', '.join(parts)}."

@@ -27,9 +27,7 @@ from pipeline.figures.group_words import (
     Labels,
     label,
     left_out,
-    listed,
     plain,
-    things,
 )
 from pipeline.figures.label_places import LINE_CM, Frame, places
 from pipeline.figures.look import (
@@ -45,6 +43,7 @@ from pipeline.figures.look import (
 )
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.dimensions import DIMENSIONS
+from pipeline.words.numbers import joined, noun
 
 MOST_NAMED = 3  # groups set aside, in the caption
 MOST_LABELS = 12  # with more groups only those farthest outside the 99.8% limits are named
@@ -165,7 +164,7 @@ def _funnel_plot(made: Funnel, points: pd.DataFrame, measure: Measure, frame: Fr
     )
     plot += scale_x_continuous(labels=plain)
     plot += scale_y_continuous(labels=plain)
-    plot += labs(x=things(measure).capitalize(), y=measure.unit.capitalize())
+    plot += labs(x=noun(measure.unit, 2).capitalize(), y=measure.unit.capitalize())
     return plot + look(legend_position="none")
 
 
@@ -222,7 +221,7 @@ def _names(
 
 
 def _who(names: Sequence[str], word: str) -> str:
-    return listed(names) if len(names) <= MOST_NAMED else f"{len(names)} {word}s"
+    return joined(names) if len(names) <= MOST_NAMED else f"{len(names)} {word}s"
 
 
 def _funnel_title(measure: Measure, comparison: Comparison, outside: pd.DataFrame) -> str:
@@ -271,5 +270,5 @@ def _funnel_alt(measure: Measure, made: Funnel, points: pd.DataFrame) -> str:
     shown = "; ".join(parts)
     return (
         f"Funnel plot of {measure.title.lower()}, {measure.unit}, against "
-        f"{things(measure)}. All together {made.centre:.3g}. {shown}."
+        f"{noun(measure.unit, 2)}. All together {made.centre:.3g}. {shown}."
     )

@@ -7,8 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.figures.steps import spoken
-from pipeline.measures.catalogue import Measure
+from pipeline.words.codes import words_of
 
 Hidden = Sequence[bool] | np.ndarray
 Labels = Mapping[str, str] | None
@@ -23,28 +22,7 @@ def left_out(count: int) -> str:
 
 def label(group: str, labels: Labels) -> str:
     """Return what is printed for a group: its label, or its code as words."""
-    return (labels or {}).get(group) or spoken(group)
-
-
-def listed(names: Sequence[str]) -> str:
-    """Join names by commas and a last "and"."""
-    names = list(names)
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def things(measure: Measure) -> str:
-    """Name what the denominator counts: "catheters", "catheter-days"."""
-    what = measure.unit.split()[-1]
-    return what if what.endswith("s") else f"{what}s"
-
-
-def probability(value: float) -> str:
-    """Write a probability as a whole percentage, the ends as "below 1%" and "over 99%"."""
-    if not np.isfinite(value):
-        return ""
-    if value < 0.01:
-        return "below 1%"
-    return "over 99%" if value > 0.99 else f"{100 * value:.0f}%"
+    return (labels or {}).get(group) or words_of(group)
 
 
 def plain(breaks: Sequence[Any]) -> list[str]:

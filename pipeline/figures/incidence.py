@@ -27,7 +27,9 @@ from pipeline.analysis.survival.event_counts import Floats
 from pipeline.analysis.survival.incidence import Incidence
 from pipeline.disclosure.reasons import RARE
 from pipeline.figures.look import INK, LIMIT, PAPER, REASON_COLOURS, WIDE_CM, Drawing, look
-from pipeline.figures.steps import HOURS_SHOWN, spoken, spread, stepped
+from pipeline.figures.steps import HOURS_SHOWN, spread, stepped
+from pipeline.words.codes import words_of
+from pipeline.words.numbers import percent
 
 USUAL = "completed"
 LABEL_GAP = 0.052  # between labels at the right, of the whole height
@@ -58,7 +60,7 @@ def incidence_figure(
     plot = ggplot(frame, aes("hour", ymin="low", ymax="high", fill="reason"))
     plot += geom_ribbon(color=PAPER, size=0.15, outline_type="full")
     colours = {reason: REASON_COLOURS.get(reason, LIMIT) for reason in order}
-    plot += scale_fill_manual(values=colours, labels=[spoken(r) for r in order[::-1]])
+    plot += scale_fill_manual(values=colours, labels=[words_of(r) for r in order[::-1]])
     plot += _axes(until_h, single=single)
     plot += labs(x="Hours since placement", y="Removed")
     right = until_h + (RIGHT_OF_CURVES if single else 0)
@@ -154,7 +156,7 @@ def _labels(result: Incidence, order: Sequence[str], until_h: float) -> list[Any
             "to": until_h + 4,
             "text_at": until_h + 5,
             "label_y": spread(list(middle), LABEL_GAP, 0.02, 0.98),
-            "label": [f"{spoken(r)} {_percent(p)}" for r, p in zip(order, share, strict=True)],
+            "label": [f"{words_of(r)} {percent(p)}" for r, p in zip(order, share, strict=True)],
         }
     )
     return [
@@ -176,10 +178,6 @@ def _labels(result: Incidence, order: Sequence[str], until_h: float) -> list[Any
     ]
 
 
-def _percent(share: float) -> str:
-    return f"{100 * share:.1f}%" if share < 0.1 else f"{100 * share:.0f}%"
-
-
 def _early(result: Incidence, hour: float) -> list[tuple[float, str]]:
     """Shares out by `hour` for reasons other than the completed course, largest first."""
     at = result.at([hour]).incidence[0]
@@ -195,17 +193,17 @@ def _title(results: Sequence[Incidence], hour: float) -> str:
         (low, least), (high, most) = shares[0], shares[-1]
         return (
             f"Out by {hour:g} h for a reason other than completion: "
-            f"{_percent(low)} ({least}) to {_percent(high)} ({most})"
+            f"{percent(low)} ({least}) to {percent(high)} ({most})"
         )
     early = _early(results[0], hour)
     if not early:
         return f"No catheter was out by {hour:g} h for a reason other than completion"
-    share = _percent(sum(p for p, _ in early))
+    share = percent(sum(p for p, _ in early))
     title = f"By {hour:g} h {share} were out for a reason other than completion"
     named = [(p, reason) for p, reason in early if reason != RARE]
     if not named:
         return title
-    return f"{title}, most often {spoken(named[0][1])} ({_percent(named[0][0])})"
+    return f"{title}, most often {words_of(named[0][1])} ({percent(named[0][0])})"
 
 
 def _alt(results: Sequence[Incidence], order: Sequence[str], hour: float) -> str:
@@ -215,8 +213,8 @@ def _alt(results: Sequence[Incidence], order: Sequence[str], hour: float) -> str
         if not np.isfinite(at.still_in_place[0]):
             parts.append(f"{result.group or 'all'}: not followed to {hour:g} h")
             continue
-        said = [f"{spoken(r)} {_percent(_share_at(result, r, hour))}" for r in order]
-        still = f"still in place {_percent(at.still_in_place[0])}"
+        said = [f"{words_of(r)} {percent(_share_at(result, r, hour))}" for r in order]
+        still = f"still in place {percent(at.still_in_place[0])}"
         name = f"{result.group}: " if result.group else ""
         parts.append(f"{name}{', '.join([*said, still])}")
     return f"At {hour:g} h: {'; '.join(parts)}."

@@ -31,12 +31,11 @@ from pipeline.figures.group_words import (
     Labels,
     label,
     left_out,
-    listed,
-    probability,
 )
 from pipeline.figures.look import CENTRE, INK, LABEL_SIZE, MUTED, POINT, WIDE_CM, Drawing, look
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.dimensions import DIMENSIONS
+from pipeline.words.numbers import chance, joined, ratio, with_limits
 
 ROW_CM = 0.62
 TICKS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
@@ -85,11 +84,11 @@ def _ratio_frame(rows: Sequence[GroupRow], labels: Labels, multiplier: float) ->
             "shrunken": [
                 row.shrunken * row.denominator / (row.expected * multiplier) for row in rows
             ],
-            "above": [probability(row.above_network) for row in rows],
+            "above": [chance(row.above_network) for row in rows],
             "called": [row.called for row in rows],
         }
     )
-    text = [f"{r.ratio:.2f} ({r.lower:.2f} to {r.upper:.2f})" for r in frame.itertuples()]
+    text = [with_limits(r.ratio, r.lower, r.upper, ratio) for r in frame.itertuples()]
     return frame.assign(text=text, y=np.arange(len(frame))[::-1].astype(float))
 
 
@@ -151,7 +150,7 @@ def _ratio_title(
     if not called:
         return f"{measure.title}: no {word} is called different"
     sides = [
-        f"{listed([label(row.group, labels) for row in part])} {side}"
+        f"{joined([label(row.group, labels) for row in part])} {side}"
         for side, part in (
             ("above", [row for row in called if row.ratio > 1]),
             ("below", [row for row in called if row.ratio <= 1]),
@@ -163,7 +162,7 @@ def _ratio_title(
 
 def _ratio_caption(comparison: Comparison, withheld: int) -> str:
     terms = comparison.expectation.terms
-    mix = f", given {listed([DIMENSIONS[term].title for term in terms])}" if terms else ""
+    mix = f", given {joined([DIMENSIONS[term].title for term in terms])}" if terms else ""
     return (
         f"Events observed over those expected from the other groups{mix}; mid-P limits; dark: "
         "called at a false discovery rate of 5%; bar: shrunken estimate. Not a ranking."
@@ -173,7 +172,7 @@ def _ratio_caption(comparison: Comparison, withheld: int) -> str:
 
 def _ratio_alt(measure: Measure, rows: Sequence[GroupRow], labels: Labels) -> str:
     shown = "; ".join(
-        f"{label(r.group, labels)} {r.ratio:.2f}, {r.ratio_lower:.2f} to {r.ratio_upper:.2f}"
+        f"{label(r.group, labels)} {with_limits(r.ratio, r.ratio_lower, r.ratio_upper, ratio)}"
         for r in rows
     )
     return f"Observed to expected numbers of {measure.title.lower()} with 95% limits: {shown}."

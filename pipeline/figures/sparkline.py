@@ -13,7 +13,7 @@ from pathlib import Path
 
 from pipeline.errors import RenderError
 from pipeline.figures.look import INK, POINT, SPARK_CM
-from pipeline.words.chart import figure
+from pipeline.words.numbers import figure
 
 _WIDTH, _HEIGHT = 112.0, 28.0
 _MARGIN = 4.0

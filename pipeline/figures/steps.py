@@ -7,8 +7,6 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.words.codes import words_of
-
 Floats = NDArray[np.float64]
 
 MOST_STEPS = 400  # along the time axis: finer ones cannot be told apart
@@ -77,8 +75,3 @@ def spread(places: Sequence[float], gap: float, low: float, high: float) -> list
     result = np.empty(len(moved))
     result[order] = moved
     return [float(x) for x in result]
-
-
-def spoken(code: str) -> str:
-    """Return a code as words."""
-    return words_of(code)

@@ -18,7 +18,7 @@ from pipeline.report.page import Page, block, item
 from pipeline.report.workbook import Sheet
 from pipeline.words import numbers as words
 from pipeline.words.codes import words_of
-from pipeline.words.numbers import amount, ratio, ratio_limits
+from pipeline.words.numbers import amount, limits, ratio, with_limits
 
 MOST_FUNNELS = 4
 FEWEST_FUNNELS = 2  # drawn where nothing is called different
@@ -163,7 +163,7 @@ def difference(compared: Compared, measure: Measure, row: GroupRow) -> Sentence:
         f"{compared.label(row.group)} counted {amount(row.numerator)}, {more} than the "
         f"{amount(round(row.expected, 1), 1)} that its case mix would lead one to expect "
         f"(for the {'worse' if is_worse(measure, row) else 'better'}; ratio {ratio(row.ratio)}, "
-        f"95% limits {ratio_limits(row.ratio_lower, row.ratio_upper)})."
+        f"95% limits {limits(row.ratio_lower, row.ratio_upper, ratio)})."
     )
     return Sentence(text, (name, f"{name}/ratio"), measure.title, measure.name)
 
@@ -204,7 +204,7 @@ def _called_table(compared: Compared) -> str:
             markdown.text(compared.label(row.group)),
             amount(row.numerator),
             amount(round(row.expected, 1), 1),
-            f"{ratio(row.ratio)} ({ratio_limits(row.ratio_lower, row.ratio_upper)})",
+            with_limits(row.ratio, row.ratio_lower, row.ratio_upper, ratio),
         ]
         for measure, row in called[:MOST_ROWS]
     ]
@@ -229,7 +229,7 @@ def _cell(row: GroupRow, is_hidden: bool) -> str:
     if is_too_few(row):
         return TOO_FEW
     said = f"**{ratio(row.ratio)}**" if row.called else ratio(row.ratio)
-    return f"{said} [({ratio_limits(row.ratio_lower, row.ratio_upper)})]{{.limits}}"
+    return f"{said} [({limits(row.ratio_lower, row.ratio_upper, ratio)})]{{.limits}}"
 
 
 def is_too_few(row: GroupRow) -> bool:

@@ -22,7 +22,7 @@ from pipeline.report.markdown import Column, prose
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page
 from pipeline.words import numbers as words
-from pipeline.words.numbers import amount, figure, ratio, ratio_limits
+from pipeline.words.numbers import amount, chance, figure, p_value, ratio, with_limits
 
 _LEFT_OUT = "not adjusted for"
 
@@ -123,7 +123,7 @@ def _tests_table(tests: Sequence[GroupTest]) -> str:
             prose(_of(test)),
             figure(test.chi_square, 3),
             f"{test.degrees}",
-            _p(test.p_value),
+            p_value(test.p_value),
             prose(test.note),
         ]
         for test in tests
@@ -134,12 +134,6 @@ def _tests_table(tests: Sequence[GroupTest]) -> str:
 
 def _of(test: GroupTest) -> str:
     return "time in place" if test.reason is None else f"incidence: {reason_label(test.reason)}"
-
-
-def _p(value: float) -> str:
-    if not math.isfinite(value):
-        return "none"
-    return "under 0.001" if value < 0.001 else figure(value)
 
 
 def group_page(compared: Compared, group: str) -> tuple[str, str]:
@@ -174,29 +168,11 @@ def _group_cells(row: GroupRow, is_hidden: bool) -> list[str]:
     note = "; ".join(["called different", *notes] if row.called else notes)
     return [
         f"{amount(row.numerator)} / {amount(row.denominator)}",
-        _with_limits(row.rate, row.lower, row.upper),
-        "too few to tell" if is_too_few(row) else _ratio(row),
-        _with_limits(row.shrunken, row.shrunken_lower, row.shrunken_upper),
-        _probability(row.above_network),
+        with_limits(row.rate, row.lower, row.upper),
+        "too few to tell"
+        if is_too_few(row)
+        else with_limits(row.ratio, row.ratio_lower, row.ratio_upper, ratio),
+        with_limits(row.shrunken, row.shrunken_lower, row.shrunken_upper),
+        chance(row.above_network),
         note,
     ]
-
-
-def _ratio(row: GroupRow) -> str:
-    if not math.isfinite(row.ratio):
-        return "none"
-    return f"{ratio(row.ratio)} ({ratio_limits(row.ratio_lower, row.ratio_upper)})"
-
-
-def _with_limits(value: float, lower: float, upper: float) -> str:
-    if not math.isfinite(value):
-        return "none"
-    return f"{figure(value)} ({words.limits(lower, upper)})"
-
-
-def _probability(value: float) -> str:
-    if not math.isfinite(value):
-        return "none"
-    if value > 0.99:
-        return "over 0.99"
-    return "under 0.01" if value < 0.01 else f"{value:.2f}"

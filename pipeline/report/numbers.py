@@ -6,13 +6,13 @@ The file holds no clock time, so the same records give the same bytes.
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
 from pipeline.resources import resource
+from pipeline.words.numbers import json_number
 
 FILE = "numbers.json"
 SCHEMA = "numbers.schema.json"
@@ -157,8 +157,7 @@ def _row(number: Number) -> dict[str, Any]:
 def _plain(value: Any) -> Any:
     if not isinstance(value, float):
         return value
-    if not math.isfinite(value):
-        return None
-    # Ten significant digits: the last bits may differ between processors.
-    rounded = float(f"{value:.10g}")
-    return int(rounded) if rounded.is_integer() and abs(rounded) < 2**53 else rounded
+    rounded = json_number(value)
+    if rounded is None or not rounded.is_integer() or abs(rounded) >= 2**53:
+        return rounded
+    return int(rounded)

@@ -6,8 +6,7 @@ from pipeline.analysis.change.effect import ChangeEffect
 from pipeline.analysis.change.segmented import Effect
 from pipeline.analysis.comparison.contrasts import Contrast
 from pipeline.analysis.rates.rates import Rates
-from pipeline.words.chart import figure
-from pipeline.words.numbers import month
+from pipeline.words.numbers import figure, limits, month, ratio
 
 CAUTION = (
     "This is an association: other things may have changed in the same months, "
@@ -106,7 +105,7 @@ def _limits(contrast: Contrast | Effect) -> tuple[float, float]:
 
 def _ratio(contrast: Contrast | Effect) -> str:
     lower, upper = _limits(contrast)
-    return f"{contrast.ratio:.2f}, 95% limits {lower:.2f} to {upper:.2f}"
+    return f"{ratio(contrast.ratio)}, 95% limits {limits(lower, upper, ratio)}"
 
 
 def _rate(rate: Rates) -> str:

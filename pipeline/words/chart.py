@@ -7,7 +7,7 @@ import numpy as np
 from pipeline.analysis.charts.phases import MINIMUM_POINTS
 from pipeline.analysis.charts.results import GAPS, PROPORTIONS, ControlChart, Signal
 from pipeline.analysis.charts.runs import crossings_limit, longest_run_limit
-from pipeline.words.numbers import month
+from pipeline.words.numbers import figure, month
 
 BETWEEN = {"g": "catheters between events", "t": "catheter-days between events"}
 NAMES = {
@@ -22,18 +22,6 @@ NO_EVENT_TAIL = 0.025
 """Area beyond each of two 95% limits."""
 NAMED_MONTHS = 3
 """Months that a title names before it counts them instead."""
-
-
-def figure(value: float) -> str:
-    """Write a rate with two significant digits, larger ones as whole numbers."""
-    if not np.isfinite(value):
-        return "no value"
-    if 99 < value < 100:  # not yet every one
-        return f"{value:.1f}"
-    if value == 0 or abs(value) >= 9.95:
-        return f"{value:,.0f}"
-    places = 1 - int(np.floor(np.log10(abs(value))))
-    return f"{value:.{min(max(places, 0), 6)}f}"
 
 
 def with_unit(chart: ControlChart, value: float) -> str:

@@ -1,9 +1,9 @@
-"""Numbers, months and counts in words, the same everywhere in a report."""
+"""Numbers, months and counts in words and in JSON, the same wherever they are printed."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _FULL = (
@@ -15,15 +15,15 @@ UNKNOWN = "not known"
 
 
 def figure(value: float, digits: int = 2) -> str:
-    """Return a rate with two significant figures and no exponent.
+    """Return a number with two significant figures and no exponent.
 
-    Whole digits are never dropped: 63.7 is "64" and 100 is "100". What is not
-    quite a hundred is not printed as one: 99.53 is "99.5".
+    Whole digits are never dropped: 63.7 is "64" and 1,234 stays. What is not quite a
+    hundred is never printed as one: 99.693 is "99.7".
 
     Parameters
     ----------
     value : float
-        Any number; not-a-number gives "not known".
+        Any number; not-a-number and infinity give "not known".
     digits : int
         Significant figures.
     """
@@ -31,17 +31,37 @@ def figure(value: float, digits: int = 2) -> str:
         return UNKNOWN
     if value == 0:
         return "0"
-    places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
-    rounded = round(value, places)
-    while rounded == 100 and value < 100:
-        places += 1
-        rounded = math.floor(value * 10**places) / 10**places
-    if 99 < value < 100:
-        return f"{rounded:,.{places}f}"
+    places = _places(value, digits)
     # 9.96 rounds to 10, which has its two figures already.
-    places = max(0, digits - 1 - math.floor(math.log10(abs(rounded)))) if rounded else places
-    text = f"{rounded:,.{places}f}"
-    return text.replace("-", "\N{MINUS SIGN}")
+    places = _places(round(value, places), digits)
+    while value < 100 and round(value, places) == 100:
+        places += 1
+    return f"{value:,.{places}f}".replace("-", "\N{MINUS SIGN}")
+
+
+def _places(value: float, digits: int) -> int:
+    return max(0, digits - 1 - math.floor(math.log10(abs(value))))
+
+
+def percent(share: float) -> str:
+    """Return a share as a percentage of two significant figures: "3.4%", "34%", "99.7%"."""
+    return f"{figure(100 * share)}%"
+
+
+def chance(probability: float) -> str:
+    """Return a probability as a whole percentage, its ends as "under 1%" and "over 99%"."""
+    if not math.isfinite(probability):
+        return UNKNOWN
+    if probability >= 0.995:
+        return "over 99%"
+    return "under 1%" if probability < 0.01 else f"{100 * probability:.0f}%"
+
+
+def p_value(probability: float) -> str:
+    """Return "p = 0.034", or "p < 0.001" below what three decimals can tell."""
+    if not math.isfinite(probability):
+        return "no p-value"
+    return "p < 0.001" if probability < 0.001 else f"p = {probability:.3f}"
 
 
 def ratio(value: float) -> str:
@@ -49,20 +69,40 @@ def ratio(value: float) -> str:
     return f"{value:.2f}" if abs(value) < 9.995 else figure(value)
 
 
-def ratio_limits(lower: float, upper: float) -> str:
-    """Return the limits of a ratio; "0.40 upwards" where there is no upper one."""
-    return (
-        f"{ratio(lower)} to {ratio(upper)}" if math.isfinite(upper) else f"{ratio(lower)} upwards"
-    )
+def limits(lower: float, upper: float, write: Callable[[float], str] = figure) -> str:
+    """Return limits as "0.40 to 2.1"; "from 0.40, no upper limit" where there is none.
 
-
-def limits(lower: float, upper: float) -> str:
-    """Return 95% limits as "0.4 to 2.1"; "0.4 upwards" where there is no upper one."""
+    Parameters
+    ----------
+    lower, upper : float
+        The limits; one or both may be not-a-number or infinite.
+    write : callable
+        What writes each: :func:`figure`, :func:`ratio` or :func:`percent`.
+    """
     if math.isfinite(lower) and math.isfinite(upper):
-        return f"{figure(lower)} to {figure(upper)}"
+        return f"{write(lower)} to {write(upper)}"
     if math.isfinite(lower):
-        return f"{figure(lower)} upwards"
-    return f"up to {figure(upper)}" if math.isfinite(upper) else "limits not known"
+        return f"from {write(lower)}, no upper limit"
+    return f"up to {write(upper)}" if math.isfinite(upper) else "limits not known"
+
+
+def with_limits(
+    value: float, lower: float, upper: float, write: Callable[[float], str] = figure
+) -> str:
+    """Return "1.3 (0.40 to 2.1)"; the parameters of :func:`limits`."""
+    if not math.isfinite(value):
+        return UNKNOWN
+    return f"{write(value)} ({limits(lower, upper, write)})"
+
+
+def json_number(value: float | None) -> float | None:
+    """Return a number for JSON: ten significant digits, and null for NaN and infinity.
+
+    The last bits of a number may differ between processors.
+    """
+    if value is None or not math.isfinite(value):
+        return None
+    return float(f"{value:.10g}")
 
 
 def count(number: int, one: str, many: str | None = None) -> str:

@@ -7,6 +7,7 @@ from pipeline.analysis.survival.model_data import ModelFit
 from pipeline.analysis.survival.modelling import LeftOut, ModelResult
 from pipeline.analysis.survival.terms import EVENTS_PER_COEFFICIENT
 from pipeline.words.codes import effect_of, noun_of, quantity_of, words_of
+from pipeline.words.numbers import figure, limits, p_value, ratio, sentence_case
 
 MEANINGS = {
     "cox": "Other reasons end follow-up: a ratio says what drives this reason while in place.",
@@ -47,12 +48,12 @@ def left_out_sentence(left: LeftOut, hidden: int = 0) -> str:
         return left.message
     if left.why == "level_without_event":
         return (
-            f"{_capital(name)} {words_of(str(left.level))}: no catheter was removed for this "
+            f"{sentence_case(name)} {words_of(str(left.level))}: no catheter was removed for this "
             "reason, so a ratio cannot be given; these catheters are not in the model."
         )
     if left.why == "told_before" and left.level is not None:
-        return f"{_capital(effect_of(left.term, left.level))} is told by the terms before it."
-    return f"{_capital(name)} is not fitted: {_why_no_term(left, hidden)}."
+        return f"{sentence_case(effect_of(left.term, left.level))} is told by the terms before it."
+    return f"{sentence_case(name)} is not fitted: {_why_no_term(left, hidden)}."
 
 
 def _why_no_term(left: LeftOut, hidden: int) -> str:
@@ -74,16 +75,15 @@ def _why_no_term(left: LeftOut, hidden: int) -> str:
 
 def _column(result: ModelResult, fit: ModelFit, i: int) -> str:
     column = fit.columns[i]
-    ratio, lower, upper = fit.hazard_ratio[i], fit.lower[i], fit.upper[i]
-    limits = f"({100 * fit.level:g}% limits {lower:.2f} to {upper:.2f})"
+    often = ratio(fit.hazard_ratio[i])
+    said = limits(fit.lower[i], fit.upper[i], ratio)
+    often += f" times as frequent ({100 * fit.level:g}% limits {said})"
     reason = noun_of(result.reason)
     risks = {r.child.value: r for r in result.risks if r.child.term == column.term}
     if column.level is None:
-        step = _capital(effect_of(column.term, None))
-        return (
-            f"{step}: removal for {reason} is {ratio:.2f} times as frequent "
-            f"{limits}, all else equal{_number_risks(list(risks.values()))}."
-        )
+        step = sentence_case(effect_of(column.term, None))
+        by = _number_risks(list(risks.values()))
+        return f"{step}: removal for {reason} is {often}, all else equal{by}."
     assert column.reference is not None
     level, reference = words_of(column.level), words_of(column.reference)
     own, other = risks.get(column.level), risks.get(column.reference)
@@ -93,9 +93,10 @@ def _column(result: ModelResult, fit: ModelFit, i: int) -> str:
             f": {_per_100(own)} of 100 such catheters out for it by {own.hour:g} h, against "
             f"{_per_100(other)}"
         )
+    name = sentence_case(words_of(column.term))
     return (
-        f"{_capital(words_of(column.term))} {level} against {reference}: removal for {reason} is "
-        f"{ratio:.2f} times as frequent {limits}, all else equal{beside}."
+        f"{name} {level} against {reference}: removal for {reason} is {often}, "
+        f"all else equal{beside}."
     )
 
 
@@ -107,14 +108,14 @@ def _number_risks(risks: list[Risk]) -> str:
 
 
 def _per_100(risk: Risk) -> str:
-    return f"{100 * risk.risk:.1f}" if risk.risk < 0.1 else f"{100 * risk.risk:.0f}"
+    return figure(100 * risk.risk)
 
 
 def _proportional(result: ModelResult) -> list[str]:
     if result.check is None:
         return []
     doubtful = [
-        f"{quantity_of(test.term)[0]} (p {test.p_value:.2g})"
+        f"{quantity_of(test.term)[0]} ({p_value(test.p_value)})"
         for test in result.check.tests[:-1]
         if test.p_value < FEW_P
     ]
@@ -124,7 +125,3 @@ def _proportional(result: ModelResult) -> list[str]:
         f"The ratio changes over the course for {', '.join(doubtful)}: read it as an average, "
         "and look at the ratios by day."
     ]
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -7,6 +7,7 @@ import numpy as np
 from pipeline.analysis.charts.detectability import Delay, Detectability
 from pipeline.analysis.charts.results import ControlChart
 from pipeline.analysis.charts.unusable_baseline import NoRoom
+from pipeline.words.numbers import chance
 
 MOST_MONTHS = 600.0
 CHANGE_WORDS = {2.0: "doubled", 0.5: "halved", 1.5: "rose by 50%"}
@@ -37,11 +38,10 @@ def silence(chart: ControlChart, found: Detectability) -> list[str]:
     """Return the sentences on false signals and on delays."""
     if found.unknown is not None:
         return [no_room_words(found.unknown)]
-    chance = found.false_signal
     said = [
         f"If nothing had changed, a chart like this of {found.points} "
         f"point{'' if found.points == 1 else 's'} would show a false "
-        f"signal with a chance of {chance_words(chance)}."
+        f"signal with a chance of {chance(found.false_signal)}."
     ]
     return said + [_delay_words(chart, delay) for delay in found.delays]
 
@@ -54,7 +54,7 @@ def _delay_words(chart: ControlChart, delay: Delay) -> str:
         return f"{given}, this chart would not be expected to show it in 50 years."
     within = ""
     if np.isfinite(delay.within_year):
-        within = f"; within a year with a chance of {chance_words(delay.within_year)}"
+        within = f"; within a year with a chance of {chance(delay.within_year)}"
     after = months_words(delay.months)
     return f"{given}, a signal would be expected after about {after}{within}."
 
@@ -63,10 +63,3 @@ def months_words(months: float) -> str:
     """Write a number of months, at least one."""
     whole = max(1, round(months))
     return f"{whole:,} month{'' if whole == 1 else 's'}"
-
-
-def chance_words(chance: float) -> str:
-    """Write a chance in percent, its ends as bounds."""
-    if chance >= 0.995:
-        return "over 99%"
-    return "under 1%" if chance < 0.01 else f"{100 * chance:.0f}%"

@@ -13,7 +13,7 @@ from pipeline.figures.change import change_figure
 from pipeline.figures.funnel import _funnel_alt, _funnel_points, funnel_figure
 from pipeline.figures.ratios import calibration_figure, ratio_figure
 from pipeline.measures.catalogue import load_catalogue
-from pipeline.words.chart import figure as spoken_figure
+from pipeline.words.numbers import figure as spoken_figure
 from tests.analysis.networks import episodes, reduce, with_values
 from tests.analysis.test_change import MONTHS, STARTED, network
 

@@ -15,6 +15,10 @@ from pipeline.words import numbers as words
         (0, "0"),
         (9.96, "10"),
         (63.72, "64"),
+        (99.4, "99"),
+        (99.53, "99.5"),
+        (99.693, "99.7"),
+        (99.97, "99.97"),
         (100, "100"),
         (1234.5, "1,234"),
         (0.0123, "0.012"),
@@ -79,7 +83,7 @@ def test_a_title_inside_a_sentence_keeps_its_abbreviation():
     ("lower", "upper", "said"),
     [
         (0.4, 2.1, "0.40 to 2.1"),
-        (0.4, float("inf"), "0.40 upwards"),
+        (0.4, float("inf"), "from 0.40, no upper limit"),
         (float("nan"), 2.1, "up to 2.1"),
     ],
 )
