@@ -1,30 +1,24 @@
-"""The built-in renderer: the same cells in a kernel, then pandoc, then typst.
+"""The built-in renderer: the cells run here, then pandoc, then typst.
 
-It serves where Quarto is not installed. The kernel is the Python that runs this
-program, found by no registry of kernels, and it keeps no history.
+It serves where Quarto is not installed, and needs no kernel.
 """
 
 from __future__ import annotations
 
-import json
+import io
 import os
 import re
-import sys
 from collections.abc import Callable, Mapping
+from contextlib import chdir, redirect_stdout
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
-from pipeline import errors
 from pipeline.errors import DwellError, RenderError
+from pipeline.report.markdown import gathered
 from pipeline.report.qmd import Cell, Prose, read_qmd
 
 Progress = Callable[[str], None]
 
-# The models are many and small: threads for each would only wait for one another.
-SMALL_MATRICES = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-
-_PACKAGE_PARENT = Path(__file__).resolve().parents[2]
 MARKDOWN = "markdown+pipe_tables+fenced_divs+bracketed_spans+smart-tex_math_dollars"
 
 
@@ -46,125 +40,40 @@ def execute(qmd: Path, parameters: Mapping[str, Any], progress: Progress) -> str
         If a cell fails; the message names the section. An error of the
         program's own tree passes through as itself.
     """
-    import nbformat
-
+    parts, begun = [], set[str]()
+    names: dict[str, Any] = {"__name__": "__main__"}
     blocks = read_qmd(qmd)
-    notebook = nbformat.v4.new_notebook()
-    for block in blocks:
-        if isinstance(block, Cell):
-            source = block.source + _assignments(block, parameters)
-            cell = nbformat.v4.new_code_cell(source, metadata={"section": block.section})
-            notebook.cells.append(cell)
-    _run(notebook, qmd.parent, progress)
-    done = iter(notebook.cells)
-    parts = [b.text if isinstance(b, Prose) else _as_markdown(b, next(done)) for b in blocks]
+    with chdir(qmd.parent):
+        for block in blocks:
+            if isinstance(block, Prose):
+                parts.append(block.text)
+                continue
+            if block.section not in begun:
+                progress(block.section)
+                begun.add(block.section)
+            parts += _run(block, names)
+            if block.is_parameters:
+                names |= parameters
     return "\n\n".join(part for part in parts if part.strip()) + "\n"
 
 
-def _assignments(cell: Cell, parameters: Mapping[str, Any]) -> str:
-    if not cell.is_parameters:
-        return ""
-    return "".join(f"\n{name} = {value!r}" for name, value in parameters.items())
+def _run(cell: Cell, names: dict[str, Any]) -> list[str]:
+    """Run a cell among the names of those before it; return what it showed.
 
-
-def _run(notebook: Any, folder: Path, progress: Progress) -> None:
-    from jupyter_client.kernelspec import KernelSpecManager
-    from jupyter_client.manager import AsyncKernelManager
-    from nbclient.exceptions import CellExecutionError, DeadKernelError
-
-    from pipeline.report.kernel_client import Client
-
-    with TemporaryDirectory(prefix="dwell-kernel-") as scratch:
-        _write_kernelspec(Path(scratch))
-        specs = KernelSpecManager(kernel_dirs=[scratch], ensure_native_kernel=False)
-        manager = AsyncKernelManager(kernel_name="dwell", kernel_spec_manager=specs)
-        if os.name == "posix":  # no port is opened: the two talk through files of the owner
-            manager.transport, manager.ip = "ipc", str(Path(scratch) / "ipc")
-        begun: list[str] = []
-        client = Client(
-            notebook,
-            km=manager,
-            timeout=None,
-            resources={"metadata": {"path": str(folder)}},
-            on_cell_start=_announcer(progress, begun),
-        )
-        client.owns_km = True  # it ends the kernel and closes the channels
-        try:
-            client.run()
-        except CellExecutionError as error:
-            _raise_named(error, begun[-1])
-        except DeadKernelError:
-            raise RenderError(
-                f"The section “{begun[-1]}” stopped without an answer.",
-                try_next="again with more free memory",
-            ) from None
-
-
-def _announcer(progress: Progress, begun: list[str]) -> Callable[..., None]:
-    """Tell each section once, when its first cell starts, and note every cell's section.
-
-    A kernel that dies may take with it the message that a cell has started, so what was
-    begun is noted here.
+    The text of an unforeseen error can quote a record, so only its kind is told.
     """
-
-    def announce(cell: Any, cell_index: int) -> None:
-        section = str(cell.metadata["section"])
-        if section and section not in begun:
-            progress(section)
-        begun.append(section)
-
-    return announce
-
-
-def _write_kernelspec(folder: Path) -> None:
-    """Describe this very Python as a kernel, with no history and no user's profile."""
-    paths = [str(_PACKAGE_PARENT), os.environ.get("PYTHONPATH", "")]
-    kernel = {
-        "argv": [
-            *(sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"),
-            "--HistoryManager.enabled=False",
-        ],
-        "display_name": "dwell",
-        "language": "python",
-        "env": {
-            "IPYTHONDIR": str(folder / "ipython"),
-            "MPLBACKEND": "agg",
-            **SMALL_MATRICES,
-            "PYTHONPATH": os.pathsep.join(path for path in paths if path),
-        },
-    }
-    (folder / "dwell").mkdir()
-    (folder / "dwell" / "kernel.json").write_text(json.dumps(kernel), encoding="utf-8")
-
-
-def _raise_named(error: Any, section: str) -> None:
-    """Raise the program's own errors as themselves, all others by kind only.
-
-    The text of an unforeseen error can quote a record, so it is not repeated.
-    """
-    kind = getattr(errors, error.ename, None)
-    if isinstance(kind, type) and issubclass(kind, DwellError):
-        message, _, try_next = str(error.evalue).partition("\nTry: ")
-        raise kind(message, try_next=try_next or None) from None
-    debug = error if os.environ.get("DWELL_DEBUG") else None
-    raise RenderError(
-        f"The section “{section}” could not be made ({error.ename}).",
-        try_next="the same command with DWELL_DEBUG=1, away from real records",
-    ) from debug
-
-
-def _as_markdown(cell: Cell, done: Any) -> str:
-    """Return what a finished cell adds to the document."""
-    parts = [f"```python\n{cell.source}\n```"] if cell.is_echoed else []
-    if cell.is_included:
-        parts += [text for output in done.outputs if (text := _output_text(output))]
-    return "\n\n".join(parts)
-
-
-def _output_text(output: Any) -> str:
-    if output.output_type in ("display_data", "execute_result"):
-        return str(output.data.get("text/markdown", ""))
-    return ""
+    try:
+        with gathered() as shown, redirect_stdout(io.StringIO()):
+            exec(compile(cell.source, f"<{cell.section}>", "exec"), names)
+    except DwellError:
+        raise
+    except Exception as error:
+        debug = error if os.environ.get("DWELL_DEBUG") else None
+        raise RenderError(
+            f"The section “{cell.section}” could not be made ({type(error).__name__}).",
+            try_next="the same command with DWELL_DEBUG=1, away from real records",
+        ) from debug
+    return shown
 
 
 def to_html(markdown: Path, assets: Path, output: Path, footer: str) -> None:

@@ -7,9 +7,9 @@ punctuation mark: it is then letters to any Markdown reader, `<script>` included
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Any
 
 _MARKS = re.compile(r"([!-/:-@\[-`{-~])")
 _SPACE = re.compile(r"\s+")
@@ -85,14 +85,29 @@ def _rule(column: Column) -> str:
     return f"{dashes}:" if column.is_number else f":{dashes}"
 
 
+_gathered: list[list[str]] = []  # the innermost takes what is shown
+
+
+@contextmanager
+def gathered() -> Iterator[list[str]]:
+    """Gather what is shown meanwhile, in the order shown, in place of Quarto's output."""
+    _gathered.append([])
+    try:
+        yield _gathered[-1]
+    finally:
+        _gathered.pop()
+
+
 def show(*pieces: str) -> None:
     """Put Markdown into the document, each piece as an output of its own.
 
     A figure must stand alone in its output for Quarto to see its caption.
     """
+    if _gathered:
+        _gathered[-1].extend(pieces)
+        return
     from IPython.display import Markdown, display
 
-    shown: Any = display
     for piece in pieces:
         # Blank lines around it: Quarto sets one output right after another.
-        shown(Markdown(f"\n{piece}\n\n"))
+        display(Markdown(f"\n{piece}\n\n"))

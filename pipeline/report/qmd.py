@@ -8,7 +8,7 @@ options are `#| key: value` lines at the top of a cell, and the cell tagged
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.errors import RenderError
@@ -33,31 +33,16 @@ class Cell:
     ----------
     source : str
         The code, without its option lines.
-    options : dict of str to str
-        The `#|` options as written.
     section : str
         The heading that the cell stands under; before the first heading, its
         label in words.
+    is_parameters : bool
+        The cell holds the defaults of the document's parameters.
     """
 
     source: str
     section: str
-    options: dict[str, str] = field(default_factory=dict)
-
-    @property
-    def is_parameters(self) -> bool:
-        """The cell holds the defaults of the document's parameters."""
-        return "parameters" in self.options.get("tags", "")
-
-    @property
-    def is_included(self) -> bool:
-        """What the cell prints goes into the document."""
-        return self.options.get("include", "true") != "false"
-
-    @property
-    def is_echoed(self) -> bool:
-        """The cell's code goes into the document."""
-        return self.is_included and self.options.get("echo", "true") != "false"
+    is_parameters: bool = False
 
 
 Block = Prose | Cell
@@ -112,4 +97,5 @@ def _cell(lines: list[str], section: str) -> Cell:
         options[option.group(1)] = option.group(2)
         body += 1
     label = options.get("label", "").replace("-", " ").capitalize()
-    return Cell("\n".join(lines[body:]), section or label, options)
+    is_parameters = "parameters" in options.get("tags", "")
+    return Cell("\n".join(lines[body:]), section or label, is_parameters)

@@ -16,11 +16,12 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.errors import RenderError
-from pipeline.report.builtin import SMALL_MATRICES
 
 OLDEST = (1, 4)  # the first with typst output
 _ANSWER_S = 60
 _INSTALL = "make quarto"
+# The models are many and small: threads for each would only wait for one another.
+SMALL_MATRICES = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 
 
 @dataclass(frozen=True, slots=True)

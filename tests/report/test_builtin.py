@@ -27,12 +27,12 @@ site = "default"
 ```{python}
 #| echo: false
 #| output: asis
-from IPython.display import Markdown, display
+from pipeline.report.markdown import show
 with open("a.svg", "w") as file:
     file.write('<svg xmlns="http://www.w3.org/2000/svg" width="40" height="20">'
                '<rect width="40" height="20" fill="#0072B2"/></svg>')
-display(Markdown(f"Quarter {quarter}, site {site}."))
-display(Markdown('![Method.](a.svg){#fig-a fig-alt="A bar of 40 by 20" width=4cm}'))
+show(f"Quarter {quarter}, site {site}.")
+show('![Method.](a.svg){#fig-a fig-alt="A bar of 40 by 20" width=4cm}')
 ```
 
 ```{python}
@@ -68,11 +68,10 @@ def test_given_parameters_replace_defaults_and_others_stay(rendered):
     assert "Quarter 2025-Q4, site default." in rendered[1]
 
 
-def test_only_markdown_that_a_cell_displays_is_in_the_page(rendered):
+def test_only_what_a_cell_shows_is_in_the_page(rendered, capfd):
     _, text, _ = rendered
-    assert "not in the page\n" not in text.replace('print("not in the page")', "")
-    assert 'print("not in the page")' in text  # echo is on unless the cell says otherwise
-    assert "display(" not in text
+    assert "not in the page" not in text + capfd.readouterr().out
+    assert "show(" not in text
 
 
 def test_progress_names_each_section_once(rendered):
@@ -147,10 +146,3 @@ def test_an_error_of_the_programs_own_passes_as_itself(tmp_path):
     with pytest.raises(NoDataError, match="None") as caught:
         builtin.execute(path, {}, lambda _: None)
     assert caught.value.try_next == "dwell x"
-
-
-def test_a_kernel_that_dies_is_told_by_its_section(tmp_path):
-    path = tmp_path / "a.qmd"
-    path.write_text(FAILING % "import os; os._exit(9)")
-    with pytest.raises(RenderError, match="“Broken part” stopped without an answer"):
-        builtin.execute(path, {}, lambda _: None)

@@ -39,24 +39,16 @@ def test_blocks_come_in_order(qmd):
     assert kinds == [Prose, Cell, Prose, Cell, Prose]
 
 
-def test_a_parameter_cell_is_told_by_its_tag_and_left_out(qmd):
-    first = read_qmd(qmd)[1]
-    assert first.is_parameters
-    assert not first.is_included
-    assert not first.is_echoed
-    assert first.source == 'quarter = "x"'
+def test_a_parameter_cell_is_told_by_its_tag(qmd):
+    blocks = read_qmd(qmd)
+    assert blocks[1] == Cell('quarter = "x"', "First cell", is_parameters=True)
+    assert not blocks[3].is_parameters
 
 
 def test_a_cell_knows_its_section_or_its_label(qmd):
     blocks = read_qmd(qmd)
     assert blocks[1].section == "First cell"
     assert blocks[3].section == "Heading"
-
-
-def test_output_is_kept_where_only_the_code_is_hidden(qmd):
-    cell = read_qmd(qmd)[3]
-    assert cell.is_included
-    assert not cell.is_echoed
 
 
 def test_a_cell_that_is_not_closed_is_named_by_its_line(tmp_path):
