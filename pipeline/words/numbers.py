@@ -18,7 +18,8 @@ def figure(value: float, digits: int = 2) -> str:
     """Return a number with two significant figures and no exponent.
 
     Whole digits are never dropped: 63.7 is "64" and 1,234 stays. What is not quite a
-    hundred is never printed as one: 99.693 is "99.7".
+    hundred has a decimal, and as many as keep it from being printed as one: 99.693 is
+    "99.7".
 
     Parameters
     ----------
@@ -34,7 +35,7 @@ def figure(value: float, digits: int = 2) -> str:
     places = _places(value, digits)
     # 9.96 rounds to 10, which has its two figures already.
     places = _places(round(value, places), digits)
-    while value < 100 and round(value, places) == 100:
+    while 99 < value < 100 and (places == 0 or round(value, places) == 100):
         places += 1
     return f"{value:,.{places}f}".replace("-", "\N{MINUS SIGN}")
 
