@@ -157,7 +157,8 @@ def _row(number: Number) -> dict[str, Any]:
 def _plain(value: Any) -> Any:
     if not isinstance(value, float):
         return value
-    rounded = json_number(value)
-    if rounded is None or not rounded.is_integer() or abs(rounded) >= 2**53:
-        return rounded
-    return int(rounded)
+    if json_number(value) is None:
+        return None
+    # Ten significant digits: the last bits may differ between processors.
+    rounded = float(f"{value:.10g}")
+    return int(rounded) if rounded.is_integer() and abs(rounded) < 2**53 else rounded

@@ -97,13 +97,8 @@ def with_limits(
 
 
 def json_number(value: float | None) -> float | None:
-    """Return a number for JSON: ten significant digits, and null for NaN and infinity.
-
-    The last bits of a number may differ between processors.
-    """
-    if value is None or not math.isfinite(value):
-        return None
-    return float(f"{value:.10g}")
+    """Return a number for JSON, which has no word for NaN and infinity: null."""
+    return float(value) if value is not None and math.isfinite(value) else None
 
 
 def count(number: int, one: str, many: str | None = None) -> str:
