@@ -8,24 +8,19 @@ from typing import TYPE_CHECKING
 import click
 
 from pipeline.cli.options import (
-    audience_option,
+    always_quiet_option,
     db_option,
     format_option,
     from_option,
-    quiet_option,
-    settings_option,
     to_option,
 )
 from pipeline.errors import UsageError
 
 if TYPE_CHECKING:
     from pipeline.analysis.survival.model_data import Model
-    from pipeline.cli.removal_groups import Asked
-    from pipeline.cli.removal_result import RemovalResult
-    from pipeline.disclosure import Audience, Policy
+    from pipeline.answers.removal import RemovalResult
 
 EPILOG = 'Example: dwell removal --by limb --where "age_years < 12" --out reasons.svg'
-DRAWN_UNTIL_H = 96.0
 FIGURES = (
     "reasons", "time-in-place", "forest", "ratios-by-day", "hazard", "clock-hour", "pump",
 )  # fmt: skip
@@ -76,11 +71,9 @@ FIGURES = (
     help="Draw one figure into a file, .svg or .png, or all into a folder.",
 )
 @click.option("--figure", type=click.Choice(FIGURES), help="Which, into a file.")
-@audience_option
 @db_option
-@settings_option
 @format_option
-@quiet_option
+@always_quiet_option
 def removal(
     *,
     by: str | None,
@@ -97,11 +90,8 @@ def removal(
     pump: bool,
     out: Path | None,
     figure: str | None,
-    audience: Audience,
     db: Path,
-    settings: Path | None,
     format_: str,
-    quiet: bool,
 ) -> None:
     """How long catheters stay, and why they come out.
 
@@ -109,38 +99,29 @@ def removal(
     add to one. With --by the groups are compared, with --adjust a model is fitted and
     put in words. Associations, not causes; local policy and licensed clinicians decide.
     """
-    from pipeline.cli.removal_groups import Asked
-    from pipeline.cli.removal_result import removal_result
-    from pipeline.disclosure import Policy
-    from pipeline.measures.periods import checked_months
-    from pipeline.measures.where import parse_condition
-    from pipeline.settings import load_settings
+    from pipeline.answers.removal import removal_result
     from pipeline.store import open_store
 
-    policy = Policy.for_audience(audience, load_settings(settings))
-    asked = Asked(
-        by=by,
-        strata=strata,
-        where=parse_condition(where),
-        months=checked_months(first, last),
-        at=hours_of(at),
-        until_h=until,
-        reason=_known_reason(reason),
-        adjust=terms_of(adjust, model),
-        model=model or "cox",
-        hazard=hazard or figure in {"hazard", "clock-hour"},
-        pump=pump or figure == "pump",
-        draws=out is not None,
-    )
-    if strata is not None and by is None:
-        raise UsageError("Strata need groups to compare within them.", try_next="--by COLUMN")
     with open_store(db) as store:
-        result = removal_result(store, asked, policy)
+        result = removal_result(
+            store,
+            by=by,
+            strata=strata,
+            where=where,
+            first=first,
+            last=last,
+            at=hours_of(at),
+            until_h=until,
+            reason=reason,
+            adjust=terms_of(adjust, model),
+            model=model or "cox",
+            check=True,
+            hazard=hazard or figure in {"hazard", "clock-hour"},
+            pump=pump or figure == "pump",
+        )
     if out is not None:
-        _draw(result, asked, out, figure, policy)
-    if not quiet:
-        click.echo(policy.note, err=True)
-    _print(result, policy, format_)
+        _draw(result, out, figure or ("forest" if adjust else "reasons"))
+    _print(result, format_)
 
 
 def hours_of(text: str) -> tuple[float, ...] | None:
@@ -176,34 +157,31 @@ def terms_of(text: str | None, model: str | None) -> tuple[str, ...]:
     return terms
 
 
-def _known_reason(reason: str) -> str:
-    from pipeline.measures.dwell_counts import REASONS
+def _draw(result: RemovalResult, out: Path, figure: str) -> None:
+    """Write one figure where `out` ends in .svg or .png, else all there are into a folder."""
+    from pipeline.cli.printing import make_folder
+    from pipeline.figures.look import standalone
 
-    if reason not in REASONS:
-        raise UsageError(
-            f"There is no reason of removal {reason}.", try_next=f"one of {', '.join(REASONS)}"
-        )
-    return reason
-
-
-def _draw(
-    result: RemovalResult, asked: Asked, out: Path, figure: str | None, policy: Policy
-) -> None:
-    from pipeline.cli.removal_pictures import draw
-
-    usual = "forest" if asked.adjust else "reasons"
-    draw(result, out, figure or usual, asked.until_h or DRAWN_UNTIL_H, policy)
+    if out.suffix:
+        standalone(result.figure(figure)).save(out)
+        return
+    make_folder(out)
+    for name in result.figures:
+        standalone(result.figure(name)).save(out / f"{name}.svg")
 
 
-def _print(result: RemovalResult, policy: Policy, format_: str) -> None:
-    from pipeline.cli import removal_output
+def _print(result: RemovalResult, format_: str) -> None:
     from pipeline.cli.printing import print_frame, to_json
 
     if format_ == "json":
-        click.echo(to_json(removal_output.as_json(result, policy)))
+        click.echo(to_json(result.as_json()))
     elif format_ == "csv":
-        print_frame(removal_output.as_frame(result), "csv")
+        print_frame(result.frame(), "csv")
     else:
-        from pipeline.cli.removal_text import as_text
+        from pipeline.words.removal import removal_words
 
-        click.echo(as_text(result, policy))
+        for part in removal_words(result):
+            if isinstance(part, str):
+                click.echo(part)
+            else:
+                print_frame(part)

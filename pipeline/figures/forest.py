@@ -43,14 +43,8 @@ MODEL_WORDS = {
 }
 
 
-def forest_figure(result: ModelResult, *, hidden: int = 0) -> Drawing:
+def forest_figure(result: ModelResult) -> Drawing:
     """Draw the ratios of a fitted model, the reference levels hollow, risks at the right.
-
-    Parameters
-    ----------
-    result : ModelResult
-    hidden : int
-        Counts of children from 1 to one below it are not said; 0 says all.
 
     Raises
     ------
@@ -101,7 +95,7 @@ def forest_figure(result: ModelResult, *, hidden: int = 0) -> Drawing:
         title=_title(result, result.fit),
         caption=(
             f"{method} for {noun_of(result.reason)}; limits from errors clustered on the child; "
-            f"{_counts(result, result.fit, hidden)}. Risks are for a child usual in all else."
+            f"{_counts(result, result.fit)}. Risks are for a child usual in all else."
         ),
         alt=_alt(result.fit),
         width_cm=WIDE_CM[0],
@@ -109,16 +103,12 @@ def forest_figure(result: ModelResult, *, hidden: int = 0) -> Drawing:
     )
 
 
-def _counts(result: ModelResult, fit: ModelFit, hidden: int) -> str:
+def _counts(result: ModelResult, fit: ModelFit) -> str:
     """Say how many catheters and removals there are, and how many are left out."""
-
-    def said(number: int) -> str:
-        return "few" if 0 < number < hidden else f"{number:,}"
-
-    found = f"{said(fit.episodes)} catheters, {said(fit.events)} removals for this reason"
+    found = f"{fit.episodes:,} catheters, {fit.events:,} removals for this reason"
     if not result.missing:
         return found
-    return f"{found}, {said(result.missing)} left out for want of a value (complete cases)"
+    return f"{found}, {result.missing:,} left out for want of a value (complete cases)"
 
 
 def by_day_figure(check: PhCheck, fit: ModelFit) -> Drawing:

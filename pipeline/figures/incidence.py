@@ -25,7 +25,6 @@ from plotnine import (
 
 from pipeline.analysis.survival.event_counts import Floats
 from pipeline.analysis.survival.incidence import Incidence
-from pipeline.disclosure.reasons import RARE
 from pipeline.figures.look import INK, LIMIT, PAPER, REASON_COLOURS, WIDE_CM, Drawing, look
 from pipeline.figures.steps import HOURS_SHOWN, spread, stepped
 from pipeline.words.codes import words_of
@@ -35,11 +34,10 @@ USUAL = "completed"
 LABEL_GAP = 0.052  # between labels at the right, of the whole height
 RIGHT_OF_CURVES = 42.0  # hours, for the labels
 COLUMNS = 3
+HOUR = 72.0  # of which the title and the alternative text speak
 
 
-def incidence_figure(
-    results: Sequence[Incidence], *, until_h: float = 96.0, hour: float = 72.0
-) -> Drawing:
+def incidence_figure(results: Sequence[Incidence], *, until_h: float = 96.0) -> Drawing:
     """Draw the incidence of the reasons, stacked up to those no longer in place.
 
     Parameters
@@ -48,8 +46,6 @@ def incidence_figure(
         One a group with the same reasons; several are drawn side by side.
     until_h : float
         End of the time axis, hours.
-    hour : float
-        Hour of which the title and the alternative text speak.
     """
     order = _stacking(results)
     frame = pd.concat([_bands(result, order, until_h) for result in results])
@@ -74,13 +70,13 @@ def incidence_figure(
     rows = -(-len(results) // COLUMNS)
     return Drawing(
         plot,
-        title=_title(results, hour),
+        title=_title(results),
         caption=(
             "Aalen-Johansen estimate: at every hour the reasons and the catheters still in "
             "place (white) add to 100%."
             + (f" Labels: share out by {until_h:g} h." if single else "")
         ),
-        alt=_alt(results, order, hour),
+        alt=_alt(results, order),
         width_cm=WIDE_CM[0],
         height_cm=WIDE_CM[1] if single else 2.6 + 5.4 * rows,
     )
@@ -178,43 +174,43 @@ def _labels(result: Incidence, order: Sequence[str], until_h: float) -> list[Any
     ]
 
 
-def _early(result: Incidence, hour: float) -> list[tuple[float, str]]:
-    """Shares out by `hour` for reasons other than the completed course, largest first."""
-    at = result.at([hour]).incidence[0]
+def _early(result: Incidence) -> list[tuple[float, str]]:
+    """Shares out for reasons other than the completed course, largest first."""
+    at = result.at([HOUR]).incidence[0]
     return sorted(
         ((float(p), r) for p, r in zip(at, result.reasons, strict=True) if r != USUAL and p > 0),
         key=lambda x: (-x[0], x[1]),
     )
 
 
-def _title(results: Sequence[Incidence], hour: float) -> str:
+def _title(results: Sequence[Incidence]) -> str:
     if len(results) > 1:
-        shares = sorted((sum(p for p, _ in _early(r, hour)), r.group) for r in results)
+        shares = sorted((sum(p for p, _ in _early(r)), r.group) for r in results)
         (low, least), (high, most) = shares[0], shares[-1]
         return (
-            f"Out by {hour:g} h for a reason other than completion: "
+            f"Out by {HOUR:g} h for a reason other than completion: "
             f"{percent(low)} ({least}) to {percent(high)} ({most})"
         )
-    early = _early(results[0], hour)
+    early = _early(results[0])
     if not early:
-        return f"No catheter was out by {hour:g} h for a reason other than completion"
+        return f"No catheter was out by {HOUR:g} h for a reason other than completion"
     share = percent(sum(p for p, _ in early))
-    title = f"By {hour:g} h {share} were out for a reason other than completion"
-    named = [(p, reason) for p, reason in early if reason != RARE]
-    if not named:
-        return title
-    return f"{title}, most often {words_of(named[0][1])} ({percent(named[0][0])})"
+    largest, reason = early[0]
+    return (
+        f"By {HOUR:g} h {share} were out for a reason other than completion, most often "
+        f"{words_of(reason)} ({percent(largest)})"
+    )
 
 
-def _alt(results: Sequence[Incidence], order: Sequence[str], hour: float) -> str:
+def _alt(results: Sequence[Incidence], order: Sequence[str]) -> str:
     parts = []
     for result in results:
-        at = result.at([hour])
+        at = result.at([HOUR])
         if not np.isfinite(at.still_in_place[0]):
-            parts.append(f"{result.group or 'all'}: not followed to {hour:g} h")
+            parts.append(f"{result.group or 'all'}: not followed to {HOUR:g} h")
             continue
-        said = [f"{words_of(r)} {percent(_share_at(result, r, hour))}" for r in order]
+        said = [f"{words_of(r)} {percent(_share_at(result, r, HOUR))}" for r in order]
         still = f"still in place {percent(at.still_in_place[0])}"
         name = f"{result.group}: " if result.group else ""
         parts.append(f"{name}{', '.join([*said, still])}")
-    return f"At {hour:g} h: {'; '.join(parts)}."
+    return f"At {HOUR:g} h: {'; '.join(parts)}."

@@ -30,15 +30,13 @@ COLOURS = {"emptied_early": ORANGE, "together": GRID, "drug_left": SKY}
 FEWEST_LABELLED = 7.0  # per cent; a narrower piece has no room for its figure
 
 
-def pump_figure(rows: Sequence[PumpRow], *, left_out: bool = False) -> Drawing:
+def pump_figure(rows: Sequence[PumpRow]) -> Drawing:
     """Draw what share of pumps was empty before removal, one bar a flow rate.
 
     Parameters
     ----------
     rows : sequence of PumpRow
         From the top down, the row of all rates last where it is shown.
-    left_out : bool
-        Whether rates with few catheters are not among them; the caption then says so.
     """
     rows = list(rows)[::-1]
     frame = pd.DataFrame(
@@ -72,7 +70,6 @@ def pump_figure(rows: Sequence[PumpRow], *, left_out: bool = False) -> Drawing:
         caption=(
             "Expected run-time is the filled volume by the flow rate; within "
             f"{100 * FLOW_TOLERANCE:.0f}% of it counts as about the same time."
-            + (" Rates with few catheters are not shown." if left_out else "")
         ),
         alt=_alt(rows),
         width_cm=WIDE_CM[0],

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -38,15 +38,11 @@ from pipeline.figures.look import (
 from pipeline.figures.steps import stepped
 
 EVERYONE = "all catheters"
-WITHHELD = "·"
-WITHHELD_WORDS = f" {WITHHELD} stands for a number that is withheld (few children)."
 MOST_WITH_LIMITS = 2  # bands of more groups hide one another
 ROW = 0.075  # height of a row of numbers, of the curve's own height
 FIRST_ROW = -0.19
 NAME_AT = 3.5  # hours right of the last number
 RIGHT_OF_NUMBERS = 26.0
-
-Numbers = Mapping[str, Sequence[int | None]]
 
 
 def time_in_place_figure(
@@ -55,7 +51,6 @@ def time_in_place_figure(
     planned_h: float | None = 72.0,
     until_h: float = 96.0,
     check: TurnbullCurve | None = None,
-    numbers: Numbers | None = None,
 ) -> Drawing:
     """Draw time in place, for all catheters or by group.
 
@@ -69,14 +64,11 @@ def time_in_place_figure(
         End of the time axis, hours.
     check : TurnbullCurve, optional
         Estimate from intervals, drawn over a single curve as points.
-    numbers : mapping, optional
-        Numbers still in place by group at 0, 12, 24, 36, 48, 60, 72 and 96 h as they
-        may be shown, None where withheld; those of the curves unless given.
     """
     names = [curve.group or EVERYONE for curve in curves]
     lines = pd.concat([_corners(c, n, until_h) for c, n in zip(curves, names, strict=True)])
     lines["group"] = pd.Categorical(lines["group"], names)
-    table = _table(curves, names, until_h, numbers)
+    table = _table(curves, names, until_h)
     colours = dict(zip(names, group_colours(names) if len(names) > 1 else [INK], strict=True))
     bottom = FIRST_ROW - ROW * (len(names) + 0.6)
     plot = ggplot(lines, aes("hour", "estimate", color="group"))
@@ -114,7 +106,7 @@ def time_in_place_figure(
     return Drawing(
         plot,
         title=_title(curves, names),
-        caption=_caption(curves, check, is_withheld=WITHHELD in set(table["label"])),
+        caption=_caption(curves, check),
         alt=_alt(curves, names),
         width_cm=WIDE_CM[0],
         height_cm=WIDE_CM[1] + 0.5 * len(names),
@@ -129,17 +121,14 @@ def _corners(curve: TimeInPlace, name: str, until_h: float) -> pd.DataFrame:
     return frame.assign(hour=hours, group=name)
 
 
-def _table(
-    curves: Sequence[TimeInPlace], names: Sequence[str], until_h: float, numbers: Numbers | None
-) -> pd.DataFrame:
+def _table(curves: Sequence[TimeInPlace], names: Sequence[str], until_h: float) -> pd.DataFrame:
     """Make the rows of numbers under the plot, each with its name at the right."""
     hours = [hour for hour in AT_RISK_HOURS if hour <= until_h]
     rows = []
     for i, (curve, name) in enumerate(zip(curves, names, strict=True)):
         y = FIRST_ROW - ROW * (i + 1)
-        counts = curve.at(hours).n.tolist() if numbers is None else numbers[name]
-        for hour, n in zip(hours, counts, strict=False):
-            rows.append((hour, y, WITHHELD if n is None else f"{n:,}", name))
+        for hour, n in zip(hours, curve.at(hours).n.tolist(), strict=True):
+            rows.append((hour, y, f"{n:,}", name))
         rows.append((until_h + NAME_AT, y, name, name))
     frame = pd.DataFrame(rows, columns=["hour", "y", "label", "group"])
     frame["group"] = pd.Categorical(frame["group"], list(names))
@@ -180,14 +169,11 @@ def _title(curves: Sequence[TimeInPlace], names: Sequence[str]) -> str:
     return f"Half of the catheters were out by {first:.3g} h ({early}) to {last:.3g} h ({late})"
 
 
-def _caption(
-    curves: Sequence[TimeInPlace], check: TurnbullCurve | None, *, is_withheld: bool
-) -> str:
+def _caption(curves: Sequence[TimeInPlace], check: TurnbullCurve | None) -> str:
     level = f"{100 * curves[0].level:g}%"
     band = f", band: {level} log(-log) limits" if len(curves) <= MOST_WITH_LIMITS else ""
     points = "" if check is None else "; circles: Turnbull estimate from intervals"
-    dots = WITHHELD_WORDS if is_withheld else ""
-    return f"Kaplan-Meier estimate{band}{points}.{dots}"
+    return f"Kaplan-Meier estimate{band}{points}."
 
 
 def _alt(curves: Sequence[TimeInPlace], names: Sequence[str]) -> str:

@@ -8,23 +8,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.analysis.survival.event_counts import EventCounts, from_frame, together
-from pipeline.analysis.survival.group_tests import gray, log_rank
-from pipeline.analysis.survival.incidence import incidence
-from pipeline.analysis.survival.time_in_place import time_in_place
-from pipeline.disclosure import Policy, readable
-from pipeline.disclosure.reasons import RARE, rare_reasons
+from pipeline.answers.removal import RemovalResult, removal_result
+from pipeline.disclosure import Policy
 from pipeline.errors import NoDataError
 from pipeline.figures.funnel import funnel_figure
 from pipeline.figures.ratios import ratio_figure
 from pipeline.measures.catalogue import load_catalogue
 from pipeline.measures.dimensions import DIMENSIONS
-from pipeline.measures.dwell_counts import REASONS, removal_rows
 from pipeline.measures.periods import months_of
 from pipeline.measures.quarters import check_quarter, latest_quarter
 from pipeline.report import (
     compare_front,
     compare_section,
+    dwell_section,
     gather,
     gather_groups,
     group_charts,
@@ -32,11 +28,8 @@ from pipeline.report import (
     methods,
 )
 from pipeline.report.compare_section import Compared
-from pipeline.report.dwell_section import HOURS
 from pipeline.report.front import Facts
-from pipeline.report.gather_removal import totals_of
 from pipeline.report.group_charts import GroupCharts
-from pipeline.report.groups_section import DwellByGroup
 from pipeline.report.markdown import show, slug, text
 from pipeline.report.page import block, paragraph
 from pipeline.report.second_process import Beside
@@ -56,7 +49,7 @@ class Collected:
         Of the last quarter compared, for the source of the figures.
     compared : Compared
         Every measure by group.
-    dwell : DwellByGroup or None
+    dwell : RemovalResult or None
         Time in place and reasons by group.
     charts : GroupCharts
         Control charts of the outcomes, group by group.
@@ -66,7 +59,7 @@ class Collected:
 
     facts: Facts
     compared: Compared
-    dwell: DwellByGroup | None
+    dwell: RemovalResult | None
     charts: GroupCharts
     policy: Policy
 
@@ -119,35 +112,19 @@ def collect(
                 store, last, settings, audience=audience, small_cell=policy.threshold
             ),
             compared=compared,
-            dwell=_dwell(store, compared, policy),
+            dwell=_dwell(store, compared),
             charts=gather_groups.charted(store, compared, last, policy, settings),
             policy=policy,
         )
 
 
-def _dwell(store: Store, compared: Compared, policy: Policy) -> DwellByGroup | None:
+def _dwell(store: Store, compared: Compared) -> RemovalResult | None:
+    first, last = compared.months
     try:
-        rows = removal_rows(store, compared.by, months=compared.months)
+        found = removal_result(store, by=compared.by, first=first, last=last)
     except NoDataError:
         return None
-    groups = from_frame(rows, REASONS)
-    kept = [g for g in groups if g.episodes and not policy.is_small(g.episodes)]
-    if len(kept) < 2:
-        return None
-    rare = sorted({r for g in kept for r in rare_reasons(policy, totals_of(g))})
-    shown = [_labelled(together(g, rare, RARE), compared.label(g.group)) for g in kept]
-    reasons = shown[0].reasons
-    return DwellByGroup(
-        curves=tuple(time_in_place(g) for g in shown),
-        reasons=tuple(incidence(g) for g in shown),
-        readable=tuple(readable(policy, g, HOURS[::-1], fill=True) for g in shown),
-        left_out=len(groups) - len(kept),
-        tests=(log_rank(shown), *(gray(shown, reason) for reason in reasons)),
-    )
-
-
-def _labelled(counts: EventCounts, label: str) -> EventCounts:
-    return EventCounts(label, counts.hours, counts.events, counts.censored, counts.reasons)
+    return found if found.tests is not None else None
 
 
 def report(*asked: str, **how: str) -> Report:
@@ -208,10 +185,10 @@ class Report(Sections):
         if dwell is None:
             show("There are no two groups with enough known times in place.")
             return
-        said = groups_section.dwell_sentences(dwell)
+        said = dwell_section.group_sentences(dwell)
         self._sentences += said
-        self._numbers += groups_section.dwell_numbers(dwell)
-        show(paragraph(said), *groups_section.dwell_pieces(dwell, self._page, self._data.policy))
+        self._numbers += dwell_section.group_numbers(dwell)
+        show(paragraph(said), *dwell_section.group_pieces(dwell, self._page))
 
     def groups(self) -> None:
         """Show each group's own page."""

@@ -8,7 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline.answers.removal import RemovalResult, removal_result
 from pipeline.disclosure import Policy
+from pipeline.errors import NoDataError
 from pipeline.measures.log import LoggedChange, logged_changes
 from pipeline.measures.periods import months_of, quarter_of
 from pipeline.measures.quarters import check_quarter
@@ -19,7 +21,6 @@ from pipeline.report import (
     gather,
     gather_groups,
     gather_quality,
-    gather_removal,
     methods,
     narrative,
     quality_section,
@@ -28,7 +29,6 @@ from pipeline.report import (
 )
 from pipeline.report.compare_section import Compared
 from pipeline.report.definitions import definitions
-from pipeline.report.dwell_section import Removal
 from pipeline.report.findings import Finding
 from pipeline.report.front import Facts
 from pipeline.report.markdown import show
@@ -41,7 +41,7 @@ from pipeline.report.sections import Sections, made_beside
 from pipeline.report.signals_section import Basis
 from pipeline.report.tried_section import Tried
 from pipeline.settings import Settings, load_settings
-from pipeline.store import open_store
+from pipeline.store import Store, open_store
 from pipeline.words.numbers import quarter_before
 
 
@@ -59,7 +59,7 @@ class Collected:
         What tells which of their signals are new.
     changes : tuple of LoggedChange
         The improvement log up to the quarter.
-    removal, removal_before : Removal or None
+    removal, removal_before : RemovalResult or None
         Time in place and reasons, of the quarter and the year before it.
     quality : DataQuality
         What came in, and how much of it is known.
@@ -77,8 +77,8 @@ class Collected:
     findings: tuple[Finding, ...]
     signals_before: Basis
     changes: tuple[LoggedChange, ...]
-    removal: Removal | None
-    removal_before: Removal | None
+    removal: RemovalResult | None
+    removal_before: RemovalResult | None
     quality: DataQuality
     compared: tuple[Compared, ...]
     tried: Tried
@@ -127,14 +127,27 @@ def collect(
             findings=gather.findings(store, quarter, settings, changes),
             signals_before=gather.signals_before(store, quarter),
             changes=tuple(changes),
-            removal=gather_removal.removal(store, months_of(quarter), policy),
-            removal_before=gather_removal.year_before(store, quarter, policy),
+            removal=_removal(store, *months_of(quarter)),
+            removal_before=_removal(store, *_year_before(quarter)),
             quality=gather_quality.data_quality(store, quarter, settings),
             tried=gather_groups.tried(store, quarter, policy, settings),
             compared=compared.result(),
             settings=settings,
             policy=policy,
         )
+
+
+def _removal(store: Store, first: str, last: str) -> RemovalResult | None:
+    """Return time in place and reasons over some months of placement, where any is known."""
+    try:
+        return removal_result(store, first=first, last=last)
+    except NoDataError:
+        return None
+
+
+def _year_before(quarter: str) -> tuple[str, str]:
+    """Return the first and last month of the four quarters before."""
+    return months_of(quarter_before(quarter, 4))[0], months_of(quarter_before(quarter))[1]
 
 
 def _compared(db: str, quarter: str, policy: Policy, settings: Settings) -> tuple[Compared, ...]:
@@ -210,10 +223,8 @@ class Report(Sections):
         self._sentences += said
         self._sheets.append(dwell_section.sheet(period, data.removal))
         show(paragraph(said))
-        if not data.removal.is_withheld:
-            at_risk = dwell_section.numbers_at_risk(data.removal, data.policy)
-            show(*dwell_section.figures(data.removal, self._page, at_risk))
-            show(dwell_section.table(period, data.removal))
+        show(*dwell_section.figures(data.removal, self._page))
+        show(dwell_section.table(period, data.removal))
 
     def measures(self, *kinds: str) -> None:
         """Show a control chart and sentences for each measure of some kinds."""

@@ -17,32 +17,24 @@ MEANINGS = {
 FEW_P = 0.05
 
 
-def model_sentences(result: ModelResult, hidden: int = 0) -> list[str]:
-    """Say what a model found, what was left out of it, and whether its ratios hold.
-
-    Parameters
-    ----------
-    result : ModelResult
-    hidden : int
-        Counts of children from 1 to one below it are not said; 0 says all.
-    """
+def model_sentences(result: ModelResult) -> list[str]:
+    """Say what a model found, what was left out of it, and whether its ratios hold."""
     said = []
     if result.fit is not None:
         said = [_column(result, result.fit, i) for i in range(len(result.fit.columns))]
         said.append(MEANINGS[result.model])
-    said += [left_out_sentence(left, hidden) for left in result.left_out]
+    said += [left_out_sentence(left) for left in result.left_out]
     if result.missing:
-        number = "A few" if result.missing < hidden else f"{result.missing:,}"
         terms = ", ".join(quantity_of(term)[0] for term in result.missing_by_term)
         said.append(
-            f"{number} catheters are not in the model because something is not recorded "
+            f"{result.missing:,} catheters are not in the model because something is not recorded "
             f"({terms}): complete cases only."
         )
     return [*said, *_proportional(result)]
 
 
-def left_out_sentence(left: LeftOut, hidden: int = 0) -> str:
-    """Say what is not in a model and why; `hidden` as for the sentences of a model."""
+def left_out_sentence(left: LeftOut) -> str:
+    """Say what is not in a model and why."""
     name, _ = quantity_of(left.term)
     if left.why == "not_estimable":
         return left.message
@@ -53,10 +45,10 @@ def left_out_sentence(left: LeftOut, hidden: int = 0) -> str:
         )
     if left.why == "told_before" and left.level is not None:
         return f"{sentence_case(effect_of(left.term, left.level))} is told by the terms before it."
-    return f"{sentence_case(name)} is not fitted: {_why_no_term(left, hidden)}."
+    return f"{sentence_case(name)} is not fitted: {_why_no_term(left)}."
 
 
-def _why_no_term(left: LeftOut, hidden: int) -> str:
+def _why_no_term(left: LeftOut) -> str:
     if left.why == "no_event":
         return "no catheter with it recorded was removed for this reason"
     if left.why == "constant":
@@ -65,11 +57,10 @@ def _why_no_term(left: LeftOut, hidden: int) -> str:
         return "catheters of one level alone were removed for this reason"
     if left.why == "told_before":
         return "it tells the same as the terms before it"
-    number = f"fewer than {hidden}" if left.events < hidden else f"{left.events:,}"
     coefficients = "1 coefficient" if left.wanted == 1 else f"{left.wanted} coefficients"
     return (
-        f"there are {number} removals for this reason, too few for the {coefficients} that the "
-        f"model would have, at {EVENTS_PER_COEFFICIENT} each"
+        f"there are {left.events:,} removals for this reason, too few for the {coefficients} that "
+        f"the model would have, at {EVENTS_PER_COEFFICIENT} each"
     )
 
 

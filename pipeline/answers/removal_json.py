@@ -1,0 +1,267 @@
+"""An answer on removal as JSON and as one table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pipeline.analysis.survival.group_tests import Differences, GroupTest
+from pipeline.analysis.survival.model_data import ModelFit
+from pipeline.analysis.survival.modelling import ModelResult
+from pipeline.analysis.survival.pump import PumpRow, PumpTable
+from pipeline.answers.removal_groups import RemovalGroup, RemovalTests
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from pipeline.answers.removal import RemovalHazard, RemovalResult
+
+EVERYONE = "all"
+
+
+def removal_mapping(result: RemovalResult) -> dict[str, Any]:
+    """Return the keys that scripts rely on; what was not asked for is absent."""
+    found: dict[str, Any] = {
+        "groups": [_group(group) for group in result.groups],
+        "unknown_dwell": result.unknown,
+        "interval_midpoints": result.midpoints,
+    }
+    if (check := result.check) is not None:
+        found["interval_censored"] = {
+            "method": "Turnbull estimate on (after, before] intervals, percentile bootstrap limits",
+            "resamples": check.resamples,
+            "still_in_place": _rows(
+                ("hour", "estimate", "lower", "upper"),
+                (check.hours, check.estimate, check.lower, check.upper),
+            ),
+        }
+    if result.tests is not None:
+        found["tests"] = _tests(result.tests)
+    if result.model is not None:
+        found["model"] = _model(result.model)
+    if result.hazard is not None:
+        found["hazard"] = _hazard(result.hazard)
+    if result.pump is not None:
+        found["pump"] = _pump(result.pump)
+    return found
+
+
+def removal_frame(result: RemovalResult) -> pl.DataFrame:
+    """Return one row a group, hour and curve; `reason` is null for still in place."""
+    import polars as pl
+
+    rows = []
+    for group in result.groups:
+        key = {"group": group.name or EVERYONE, "reason": None, "n": None, "se": None}
+        rows += [key | at for at in _still(group)]
+        rows += [key | {"estimate": at["incidence"]} | at for at in _reasons(group)]
+    schema = {
+        "group": pl.String, "reason": pl.String, "hour": pl.Float64, "n": pl.Int64,
+        "estimate": pl.Float64, "se": pl.Float64, "lower": pl.Float64, "upper": pl.Float64,
+    }  # fmt: skip
+    return pl.DataFrame(({name: row[name] for name in schema} for row in rows), schema=schema)
+
+
+def _number(value: float) -> float | None:
+    """Return a figure for JSON, null where there is none."""
+    return float(value) if np.isfinite(value) else None
+
+
+def _rows(names: tuple[str, ...], columns: Iterable[Any]) -> list[dict[str, Any]]:
+    return [
+        dict(zip(names, (_number(v) for v in row), strict=True))
+        for row in zip(*columns, strict=True)
+    ]
+
+
+def _group(group: RemovalGroup) -> dict[str, Any]:
+    median = group.time.median
+    found: dict[str, Any] = {
+        "group": group.name or EVERYONE,
+        "episodes": group.counts.episodes,
+        "removed": group.counts.removed,
+        "median_h": _number(median.hours),
+        "median_lower_h": _number(median.lower),
+        "median_upper_h": _number(median.upper),
+        "still_in_place": _still(group),
+        "reasons": _reasons(group),
+    }
+    if (mean := group.mean) is not None and (lost := group.lost) is not None:
+        found["restricted_mean"] = {name: _number(value) for name, value in asdict(mean).items()}
+        found["time_lost"] = [
+            {"reason": reason, "hours": hours, "se": se, "until_h": mean.until_h}
+            for reason, hours, se in zip(
+                lost.reasons, lost.hours.tolist(), lost.se.tolist(), strict=True
+            )
+        ]
+    return found
+
+
+def _still(group: RemovalGroup) -> list[dict[str, Any]]:
+    at = group.time.at(group.at_hours)
+    curves = zip(at.hours, at.n, at.estimate, at.lower, at.upper, strict=True)
+    return [
+        {
+            "hour": float(hour), "n": int(n), "estimate": _number(estimate),
+            "lower": _number(lower), "upper": _number(upper),
+        }
+        for hour, n, estimate, lower, upper in curves
+    ]  # fmt: skip
+
+
+def _reasons(group: RemovalGroup) -> list[dict[str, Any]]:
+    at = group.reasons.at(group.at_hours)
+    names = ("hour", "incidence", "se", "lower", "upper")
+    return [
+        {"reason": reason} | row
+        for j, reason in enumerate(at.reasons)
+        for row in _rows(
+            names, (at.hours, at.incidence[:, j], at.se[:, j], at.lower[:, j], at.upper[:, j])
+        )
+    ]
+
+
+def _tests(tests: RemovalTests) -> dict[str, Any]:
+    return {
+        "log_rank": _test(tests.log_rank),
+        "gray": [
+            _test(test) | {"adjusted_p": _number(p)}
+            for test, p in zip(tests.gray, tests.adjusted_p, strict=True)
+        ],
+        "differences": [row for d in tests.differences for row in _difference(d)],
+    }
+
+
+def _test(test: GroupTest) -> dict[str, Any]:
+    return {
+        "test": test.name,
+        "reason": test.reason,
+        "groups": list(test.groups),
+        "observed": [int(x) for x in test.observed],
+        "expected": [float(x) for x in test.expected],
+        "chi_square": _number(test.chi_square),
+        "degrees": test.degrees,
+        "p": _number(test.p_value),
+        "note": test.note or None,
+    }
+
+
+def _difference(found: Differences) -> list[dict[str, Any]]:
+    names = ("hour", "difference", "se", "lower", "upper", "p")
+    columns = (
+        found.hours, found.difference, found.se, found.lower, found.upper, found.p_value,
+    )  # fmt: skip
+    head = {"of": found.of.replace(" ", "_"), "first": found.first, "second": found.second}
+    return [head | row for row in _rows(names, columns)]
+
+
+def _model(result: ModelResult) -> dict[str, Any]:
+    """Return a model with its terms, risks, checks, and what was left out and why."""
+    from pipeline.words.removal_model import left_out_sentence, model_sentences
+
+    fit = result.fit
+    found: dict[str, Any] = {
+        "model": result.model,
+        "reason": result.reason,
+        "asked": list(result.asked),
+        "episodes": fit.episodes if fit else None,
+        "events": fit.events if fit else None,
+        "children": fit.children if fit else None,
+        "missing": result.missing,
+        "missing_by_term": result.missing_by_term,
+        "terms": [] if fit is None else _terms(fit),
+        "risks": [
+            {
+                "term": r.child.term, "value": r.child.value, "hour": r.hour, "risk": r.risk,
+                "lower": r.lower, "upper": r.upper,
+            }
+            for r in result.risks
+        ],
+        "left_out": [
+            {"term": x.term, "level": x.level, "why": left_out_sentence(x)}
+            for x in result.left_out
+        ],
+        "sentences": model_sentences(result),
+    }  # fmt: skip
+    if result.check is not None:
+        found["proportional_hazards"] = [
+            {"term": t.term, "chi_square": t.chi_square, "degrees": t.degrees, "p": t.p_value}
+            for t in result.check.tests
+        ]
+        found["by_day"] = [
+            {
+                "term": w.column.term, "level": w.column.level, "from_h": w.from_h,
+                "until_h": w.until_h, "hazard_ratio": _number(w.hazard_ratio),
+                "lower": _number(w.lower), "upper": _number(w.upper),
+            }
+            for w in result.check.windows
+        ]  # fmt: skip
+    return found
+
+
+def _terms(fit: ModelFit) -> list[dict[str, Any]]:
+    names = ("coefficient", "se", "hazard_ratio", "lower", "upper", "p")
+    columns = (fit.coefficients, fit.se, fit.hazard_ratio, fit.lower, fit.upper, fit.p_value)
+    return [
+        asdict(column) | row for column, row in zip(fit.columns, _rows(names, columns), strict=True)
+    ]
+
+
+def _hazard(hazard: RemovalHazard) -> dict[str, Any]:
+    names = ("hour", "hazard", "lower", "upper")
+    found: dict[str, Any] = {
+        "unit": "per 100 catheter-days",
+        "by_hour": [
+            {
+                "group": curve.group or EVERYONE,
+                "reason": curve.reason,
+                "bandwidth_h": curve.bandwidth_h,
+                "points": _rows(names, (curve.hours, curve.hazard, curve.lower, curve.upper)),
+            }
+            for curve in hazard.curves
+        ],
+        "by_part": [
+            {
+                "part": part.part, "events": part.events, "catheter_days": part.catheter_days,
+                "rate": _number(part.rate), "lower": _number(part.lower),
+                "upper": _number(part.upper),
+            }
+            for part in hazard.parts
+        ],
+    }  # fmt: skip
+    if (clock := hazard.clock) is not None:
+        rates = _rows(("rate", "lower", "upper"), (clock.rate, clock.lower, clock.upper))
+        counts = zip(clock.events.tolist(), clock.catheter_hours.tolist(), rates, strict=True)
+        found["by_clock_hour"] = [
+            {"clock_hour": hour, "events": events, "catheter_hours": hours} | rate
+            for hour, (events, hours, rate) in enumerate(counts)
+        ]
+    return found
+
+
+def _pump(table: PumpTable) -> dict[str, Any]:
+    return {
+        "rows": [_pump_row(row) for row in (*table.rows, table.all_rates)],
+        "untold": table.all_rates.untold,
+        "without_runtime": table.without_runtime,
+    }
+
+
+def _pump_row(row: PumpRow) -> dict[str, Any]:
+    """Return a flow rate's row; `rate_ml_h` is null for all rates together."""
+    found: dict[str, Any] = {
+        "rate_ml_h": _number(row.rate_ml_h),
+        "catheters": row.catheters,
+        "emptied_early": row.emptied_early,
+        "together": row.together,
+        "drug_left": row.drug_left,
+    }
+    for name in ("emptied_early", "drug_left"):
+        for end, value in zip(("pct", "lower", "upper"), getattr(row, f"{name}_pct"), strict=True):
+            found[f"{name}_{end}"] = _number(value)
+    for name in ("median_runtime_h", "median_dwell_h", "median_empty_h", "median_left_ml"):
+        found[name] = _number(getattr(row, name))
+    return found
