@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 
-from pipeline.analysis.survival.event_counts import CENSORED, EventCounts, from_episodes
+from pipeline.analysis.survival.event_counts import CENSORED, EventCounts
 from pipeline.analysis.survival.incidence import incidence
 from pipeline.analysis.survival.time_in_place import time_in_place
 from pipeline.disclosure import Policy, Readable, readable
+from tests.episodes import from_episodes
 
 REASONS = ("completed", "dislodged", "leakage", "pump_fault")
 HOURS = (72.0, 48.0, 24.0)

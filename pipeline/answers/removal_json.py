@@ -91,10 +91,11 @@ def _group(group: RemovalGroup) -> dict[str, Any]:
     }
     if (mean := group.mean) is not None and (lost := group.lost) is not None:
         found["restricted_mean"] = {name: _number(value) for name, value in asdict(mean).items()}
+        told = np.where(np.isfinite(mean.se), lost.se, np.nan)
         found["time_lost"] = [
-            {"reason": reason, "hours": hours, "se": se, "until_h": mean.until_h}
-            for reason, hours, se in zip(
-                lost.reasons, lost.hours.tolist(), lost.se.tolist(), strict=True
+            {"reason": reason} | row | {"until_h": mean.until_h}
+            for reason, row in zip(
+                lost.reasons, _rows(("hours", "se"), (lost.hours, told)), strict=True
             )
         ]
     return found

@@ -187,17 +187,6 @@ def look(**changes: Any) -> theme:
     )
 
 
-def reason_colours(reasons: list[str] | tuple[str, ...]) -> list[str]:
-    """Colours of `reasons`, one each, the same in every figure.
-
-    Raises
-    ------
-    KeyError
-        If a reason is not one of the record layout's.
-    """
-    return [REASON_COLOURS[reason] for reason in reasons]
-
-
 def group_colours(groups: list[str] | tuple[str, ...]) -> list[str]:
     """Colours for `groups` in the order given; they repeat after ten."""
     return [GROUP_COLOURS[i % len(GROUP_COLOURS)] for i in range(len(groups))]

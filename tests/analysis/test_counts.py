@@ -3,7 +3,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.analysis.survival.event_counts import EventCounts, from_episodes, from_rows, pool
+from pipeline.analysis.survival.event_counts import EventCounts, from_rows, pool
+from tests.episodes import from_episodes
 
 REASONS = ("dislodged", "leakage")
 

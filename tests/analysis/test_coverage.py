@@ -10,13 +10,14 @@ import numpy as np
 import pytest
 
 from pipeline.analysis.survival.cox import cox
-from pipeline.analysis.survival.event_counts import CENSORED, EventCounts, from_episodes
+from pipeline.analysis.survival.event_counts import CENSORED, EventCounts
 from pipeline.analysis.survival.fine_gray import fine_gray
 from pipeline.analysis.survival.group_tests import gray, incidence_differences, log_rank
 from pipeline.analysis.survival.incidence import incidence
 from pipeline.analysis.survival.model_data import ALONE, ModelData
 from pipeline.analysis.survival.terms import Column, Design
 from pipeline.analysis.survival.time_in_place import time_in_place
+from tests.episodes import from_episodes
 
 PROGRAMMES = 500
 CATHETERS = 300

@@ -1,13 +1,13 @@
 import numpy as np
 import pytest
 
-from pipeline.analysis.survival.event_counts import from_episodes
 from pipeline.analysis.survival.hazard import (
     by_clock_hour,
     by_part_of_course,
     epanechnikov,
     smoothed_hazard,
 )
+from tests.episodes import from_episodes
 
 REASONS = ("dislodged", "completed")
 

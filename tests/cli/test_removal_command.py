@@ -1,4 +1,4 @@
-"""`dwell removal`: shapes that scripts rely on, comparisons, models, and what is withheld."""
+"""`dwell removal`: shapes that scripts rely on, comparisons and models."""
 
 import json
 import xml.etree.ElementTree as ET
@@ -88,19 +88,19 @@ def found(store_file, *words):
 
 
 def test_json_has_the_shape_that_scripts_rely_on(small) -> None:
-    (group,) = found(small, "--audience", "committee")["groups"]
+    (group,) = found(small)["groups"]
     assert list(group)[: len(GROUP) - 2] == GROUP[:-2]
     assert set(GROUP) <= set(group)
     assert {k: group[k] for k in GROUP[:4]} == {
         "group": "all", "episodes": 4, "removed": 3, "median_h": 60.0,
     }  # fmt: skip
     still = group["still_in_place"]
-    keys = ["hour", "n", "estimate", "lower", "upper", "withheld"]
+    keys = ["hour", "n", "estimate", "lower", "upper"]
     assert [list(row) for row in still] == [keys] * 3
     assert [(row["hour"], row["n"], row["estimate"]) for row in still] == [
         (24, 4, 0.75), (48, 3, 0.5), (72, 1, 0.0),
     ]  # fmt: skip
-    keys = ["reason", "hour", "incidence", "se", "lower", "upper", "withheld"]
+    keys = ["reason", "hour", "incidence", "se", "lower", "upper"]
     assert all(list(row) == keys for row in group["reasons"])
     read = {(row["reason"], row["hour"]): row["incidence"] for row in group["reasons"]}
     assert read["dislodged", 24] == 0.25
@@ -109,7 +109,7 @@ def test_json_has_the_shape_that_scripts_rely_on(small) -> None:
 
 @pytest.mark.parametrize("words", [(), ("--by", "site")])
 def test_at_every_hour_reasons_and_still_in_place_add_to_one(network, words) -> None:
-    for group in found(network, "--at", "all", "--audience", "committee", *words)["groups"]:
+    for group in found(network, "--at", "all", *words)["groups"]:
         total: dict[float, float] = {}
         for row in group["reasons"]:
             total[row["hour"]] = total.get(row["hour"], 0.0) + row["incidence"]
@@ -118,52 +118,18 @@ def test_at_every_hour_reasons_and_still_in_place_add_to_one(network, words) -> 
             assert abs(total[row["hour"]] + row["estimate"] - 1) < 1e-12
 
 
-def test_what_is_shared_at_every_hour_tells_of_no_few_children(network) -> None:
-    (whole,) = found(network, "--at", "all", "--audience", "committee")["groups"]
-    (shared,) = found(network, "--at", "all")["groups"]
-    assert 10 < len(shared["still_in_place"]) < len(whole["still_in_place"]) / 2
-    shown = [row for row in shared["still_in_place"] if not row["withheld"]]
-    exact = {row["hour"]: row["estimate"] for row in whole["still_in_place"]}
-    out = [0.0, *(600 * (1 - row["estimate"]) for row in shown)]
-    assert all(row["estimate"] == exact[row["hour"]] for row in shown)
-    assert min(np.diff(out)) > 10.5
-    assert all(n == 0 or n >= 11 for n in (row["n"] for row in shown) if n is not None)
-    for reason in {row["reason"] for row in shared["reasons"]}:
-        share = [r["incidence"] for r in shared["reasons"] if r["reason"] == reason]
-        counted = np.diff([0.0, *(600 * x for x in share if x is not None)])
-        assert not np.any((counted > 0.5) & (counted < 10.5)), reason
-
-
-def test_where_few_remain_the_curve_is_withheld_and_said_so(tmp_path) -> None:
+def test_one_catheter_has_a_mean_without_limits(tmp_path) -> None:
     database = Database()
-    lines = [f"e{i} | {72 if i < 60 else 80 + i}" for i in range(66)]
-    database.given("episode", "episode_id | removed_h\n" + "\n".join(lines))
+    database.given("episode", "episode_id | removed_h\ne1 | 80")
     store_file = database.save(tmp_path / "dwell.duckdb")
     database.close()
-    (group,) = found(store_file, "--at", "48,72,100")["groups"]
-    assert [row["withheld"] for row in group["still_in_place"]] == [False, True, True]
-    assert group["removed"] == 66
-    assert "withheld" in run(store_file, "--at", "72").stdout
-    run(store_file, "--at", "72", "--out", str(tmp_path / "in-place.svg"), "--figure",
-        "time-in-place")  # fmt: skip
-    (group,) = found(store_file, "--at", "72", "--audience", "committee")["groups"]
-    assert group["still_in_place"][0]["n"] == 66
-
-
-def test_few_children_are_withheld_from_what_is_shared(small, network) -> None:
-    (group,) = found(small)["groups"]
-    assert group["withheld"]
-    assert group["episodes"] is None
-    assert "withheld" in run(small).stdout
-    groups = found(network, "--where", "age_years = 2 or site = 'avocet'", "--by", "site")["groups"]
-    dunlin = next(g for g in groups if g["group"] == "dunlin")
-    assert "leakage" not in {row["reason"] for row in dunlin["reasons"]}
-
-
-def test_the_committees_own_copy_shows_them_and_is_marked(small) -> None:
-    done = run(small, "--audience", "committee")
-    assert "withheld" not in done.stdout
-    assert "Confidential" in done.stderr
+    (group,) = found(store_file)["groups"]
+    mean = group["restricted_mean"]
+    assert (mean["hours"], mean["until_h"]) == (72, 72)
+    assert [mean[name] for name in ("se", "lower", "upper")] == [None] * 3
+    assert [group[f"median_{end}_h"] for end in ("lower", "upper")] == [None] * 2
+    assert group["time_lost"][0]["se"] is None
+    assert "72.0 h in place of the first 72 (no limits: too few" in run(store_file).stdout
 
 
 def test_groups_are_compared(network) -> None:
@@ -226,7 +192,7 @@ def test_hazard_and_pump(network) -> None:
 
 def test_csv_is_one_table(network) -> None:
     lines = run(network, "--by", "site", "--format", "csv").stdout.splitlines()
-    assert lines[0] == "group,reason,hour,n,estimate,se,lower,upper,withheld"
+    assert lines[0] == "group,reason,hour,n,estimate,se,lower,upper"
     assert len(lines) == 1 + 2 * 3 * (1 + 3)
 
 
@@ -242,7 +208,7 @@ def test_groups_all_last_known_in_place(db, tmp_path) -> None:
     lines = [f"e{i} | {'avocet' if i % 2 else 'dunlin'} | {20 + i}" for i in range(8)]
     db.given("episode", "episode_id | site | last_known_in_place_h\n" + "\n".join(lines))
     store_file = db.save(tmp_path / "dwell.duckdb")
-    words = ("--by", "site", "--adjust", "site", "--audience", "committee")
+    words = ("--by", "site", "--adjust", "site")
     result = found(store_file, *words, "--at", "22,90")
     assert [g["removed"] for g in result["groups"]] == [0, 0]
     assert [g["median_h"] for g in result["groups"]] == [None, None]

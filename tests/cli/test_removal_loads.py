@@ -15,7 +15,6 @@ HEADER = (
 )
 ASKED = [
     "--by", "site", "--adjust", "age_years,skin_glue,limb", "--hazard", "--pump", "--at", "all",
-    "--audience", "committee",
 ]  # fmt: skip
 
 

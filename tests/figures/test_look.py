@@ -5,7 +5,7 @@ import pytest
 from plotnine import aes, geom_line, geom_text, ggplot
 
 from pipeline.errors import RenderError
-from pipeline.figures.look import REASON_COLOURS, Drawing, group_colours, look, reason_colours, save
+from pipeline.figures.look import REASON_COLOURS, Drawing, group_colours, look, save
 from pipeline.records.codes import RemovalReason
 
 
@@ -50,10 +50,6 @@ def test_no_two_reasons_share_a_colour():
 def test_every_reason_of_the_record_layout_has_a_colour():
     codes = {reason.value for reason in RemovalReason}
     assert set(REASON_COLOURS) == codes | {"not_recorded"}
-
-
-def test_a_reason_has_one_colour_wherever_it_stands():
-    assert reason_colours(["leakage", "other"])[0] == reason_colours(["other", "leakage"])[1]
 
 
 def test_groups_get_different_colours_up_to_ten():

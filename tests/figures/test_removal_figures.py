@@ -11,10 +11,10 @@ from matplotlib.colors import to_rgb
 from PIL import Image
 from plotnine import theme
 
-from pipeline.analysis.survival.event_counts import CENSORED, EventCounts, from_episodes
+from pipeline.analysis.survival.event_counts import CENSORED, EventCounts
 from pipeline.analysis.survival.hazard import by_clock_hour, smoothed_hazard
 from pipeline.analysis.survival.incidence import incidence
-from pipeline.analysis.survival.interval_censored import count_intervals, turnbull_curve
+from pipeline.analysis.survival.interval_censored import turnbull_curve
 from pipeline.analysis.survival.modelling import ModelResult, fit_model
 from pipeline.analysis.survival.pump import pump_table
 from pipeline.analysis.survival.time_in_place import time_in_place
@@ -25,6 +25,7 @@ from pipeline.figures.look import INK, ORANGE, REASON_COLOURS, SKY, Drawing
 from pipeline.figures.pump import pump_figure
 from pipeline.figures.steps import spread, stepped
 from pipeline.figures.time_in_place import time_in_place_figure
+from tests.episodes import count_intervals, from_episodes
 
 REASONS = ("completed", "dislodged", "leakage", "pump_fault", "other")
 DPI = 120
@@ -115,16 +116,6 @@ def test_numbers_still_in_place_stand_under_the_curve() -> None:
     assert "Number still in place" in picture.texts
 
 
-def test_withheld_numbers_are_not_drawn() -> None:
-    curve = time_in_place(invented(n=40))
-    shown = [40, None, None, None, None, None, None, 0]
-    drawing = time_in_place_figure([curve], numbers={"all catheters": shown})
-    texts = Picture(drawing).texts
-    assert "withheld" in drawing.caption
-    assert str(curve.at(24).n[0]) not in texts
-    assert texts.count("·") == 6
-
-
 def test_the_turnbull_check_is_drawn_over_the_curve() -> None:
     counts = invented()
     hours = np.repeat(counts.hours, counts.removed_at)
@@ -169,11 +160,9 @@ def test_forest_plot_draws_the_limits_to_scale() -> None:
     assert np.log(0.4) + dark.max() * width == pytest.approx(high, abs=0.02)
 
 
-def test_forest_plot_says_how_many_are_left_out_and_no_few() -> None:
+def test_forest_plot_says_how_many_are_left_out() -> None:
     result = replace(model(), missing=40)
     assert "40 left out for want of a value (complete cases)" in forest_figure(result).caption
-    few = forest_figure(replace(result, missing=4), hidden=11).caption
-    assert "few left out" in few
     assert "complete cases" not in forest_figure(model()).caption
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.analysis.survival.event_counts import EventCounts, from_episodes
+from pipeline.analysis.survival.event_counts import EventCounts
 from pipeline.analysis.survival.model_data import (
     ALONE,
     CENSORED,
@@ -14,6 +14,7 @@ from pipeline.analysis.survival.model_data import (
     ModelData,
 )
 from pipeline.analysis.survival.terms import Column, Design
+from tests.episodes import from_episodes
 
 DATA = Path(__file__).parent / "data"
 

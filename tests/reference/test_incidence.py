@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 
-from pipeline.analysis.survival.event_counts import EventCounts, from_episodes
+from pipeline.analysis.survival.event_counts import EventCounts
 from pipeline.analysis.survival.group_tests import gray, stratified_gray
 from pipeline.analysis.survival.incidence import incidence
 from pipeline.analysis.survival.time_in_place import time_in_place
+from tests.episodes import from_episodes
 from tests.reference.survival_tables import HIV, MELANOMA, aidssi, columns, counted, melanoma
 
 # CR-02: R 4.2.2, survival 3.5-3 (its errors equal etm 1.1.1's Greenwood), on the data of

@@ -3,13 +3,14 @@
 import numpy as np
 import pytest
 
-from pipeline.analysis.survival.event_counts import EventCounts, from_episodes
+from pipeline.analysis.survival.event_counts import EventCounts
 from pipeline.analysis.survival.group_tests import (
     in_place_differences,
     log_rank,
     stratified_log_rank,
 )
 from pipeline.analysis.survival.time_in_place import time_in_place
+from tests.episodes import from_episodes
 from tests.reference.survival_tables import columns, counted, six_mp
 
 # SV-01. Curve and Greenwood errors of the 6-MP arm: Freireich 1963 and Gehan 1965 as

@@ -122,17 +122,19 @@ class EventCounts:
         return pool([EventCounts(self.group, *rows, self.reasons), tail], group=self.group)
 
 
-def from_episodes(
-    hours: ArrayLike, reason: ArrayLike, reasons: Sequence[str], *, group: str = ""
+def from_rows(
+    hours: ArrayLike, reason: ArrayLike, n: ArrayLike, reasons: Sequence[str], *, group: str = ""
 ) -> EventCounts:
-    """Count episodes, one hour and one reason each.
+    """Make counts from rows of (hour, reason index, number of episodes) in any order.
 
     Parameters
     ----------
-    hours : array_like, shape (n,)
+    hours : array_like, shape (k,)
         Removal, or last hour known in place, in hours since placement.
-    reason : array_like, shape (n,)
+    reason : array_like, shape (k,)
         Index into `reasons`, or `CENSORED` (-1) for a catheter not known removed.
+    n : array_like, shape (k,)
+        Episodes that each row stands for.
     reasons : sequence of str
         Codes of the reasons.
 
@@ -141,25 +143,6 @@ def from_episodes(
     ValueError
         If the lengths differ, an hour is not finite or negative, or an index is
         outside `reasons`.
-    """
-    index = np.asarray(reason, np.int64)
-    return from_rows(hours, index, np.ones(index.shape, np.int64), reasons, group=group)
-
-
-def from_rows(
-    hours: ArrayLike, reason: ArrayLike, n: ArrayLike, reasons: Sequence[str], *, group: str = ""
-) -> EventCounts:
-    """Make counts from rows of (hour, reason index, number of episodes) in any order.
-
-    Parameters
-    ----------
-    hours, reason, n : array_like, shape (k,)
-        As for :func:`from_episodes`, with the episodes each row stands for.
-
-    Raises
-    ------
-    ValueError
-        As for :func:`from_episodes`.
     """
     at, index, number = np.asarray(hours, float), np.asarray(reason, np.int64), np.asarray(n)
     if not at.shape == index.shape == number.shape or at.ndim != 1:

@@ -16,6 +16,9 @@ STEPS_A_ROUND = 20
 NEWTON_STEPS = 12
 NEGLIGIBLE = 1e-11  # masses below it are tried at zero
 CLOSED, OPEN = 0, 1
+RESAMPLES = 400
+TAILS = ((1 - 0.95) / 2, 1 - (1 - 0.95) / 2)
+SEED = 20250101
 
 
 @dataclass(frozen=True)
@@ -37,49 +40,8 @@ class IntervalCounts:
 
 
 @dataclass(frozen=True)
-class Turnbull:
-    """Nonparametric estimate from intervals.
-
-    Attributes
-    ----------
-    left, right, mass : float array, shape (s,)
-        Probability of removal within each interval (left, right] that carries any;
-        left equals right where a removal time is exact. Within an interval the
-        estimate does not say when.
-    log_likelihood : float
-    largest_gradient : float
-        At most one plus a rounding error: the Kuhn-Tucker condition.
-    """
-
-    left: Floats
-    right: Floats
-    mass: Floats
-    log_likelihood: float
-    largest_gradient: float
-    episodes: int
-
-    def still_in_place(self, hours: ArrayLike) -> Floats:
-        """Proportion still in place just after each hour, shape (k,).
-
-        Inside an interval that carries mass the curve is not determined: NaN.
-        """
-        asked = np.atleast_1d(np.asarray(hours, float))
-        out = (self.right[None, :] <= asked[:, None]) @ self.mass
-        undecided = (self.left[None, :] < asked[:, None]) & (asked[:, None] < self.right[None, :])
-        return np.where(undecided.any(axis=1), np.nan, np.clip(1 - out, 0.0, 1.0))
-
-    def bounds(self, hours: ArrayLike) -> tuple[Floats, Floats]:
-        """Lowest and highest curve the estimate allows at each hour, shape (k,)."""
-        asked = np.atleast_1d(np.asarray(hours, float))[:, None]
-        out_for_sure = (self.right[None, :] <= asked) @ self.mass
-        exact = self.left == self.right
-        maybe_out = ((self.left[None, :] < asked) | (exact & (self.left <= asked))) @ self.mass
-        return np.clip(1 - maybe_out, 0.0, 1.0), np.clip(1 - out_for_sure, 0.0, 1.0)
-
-
-@dataclass(frozen=True)
 class TurnbullCurve:
-    """The curve at chosen hours with bootstrap limits, shape (k,).
+    """The curve at chosen hours with 95% bootstrap limits, shape (k,).
 
     Inside an interval that carries mass the highest curve is given: a catheter
     counts as in place until it is known out.
@@ -90,99 +52,41 @@ class TurnbullCurve:
     lower: Floats
     upper: Floats
     resamples: int
-    level: float
 
 
-def count_intervals(after_h: ArrayLike, before_h: ArrayLike) -> IntervalCounts:
-    """Count episodes with the same interval.
+def turnbull_curve(
+    counts: IntervalCounts, hours: ArrayLike, *, resamples: int = RESAMPLES
+) -> TurnbullCurve:
+    r"""Estimate at chosen hours, with percentile limits over resampled episodes.
 
-    Parameters
-    ----------
-    after_h, before_h : array_like, shape (n,)
-        Last hour known in place and first known out; equal for an exact removal,
-        `before_h` infinite for a catheter never known out.
-
-    Raises
-    ------
-    ValueError
-        If an interval ends before it starts, or starts before placement.
-    """
-    pairs = np.column_stack([np.asarray(after_h, float), np.asarray(before_h, float)])
-    if np.any(np.isnan(pairs)) or np.any(pairs[:, 0] > pairs[:, 1]) or np.any(pairs < 0):
-        raise ValueError("an interval is missing, negative, or ends before it starts")
-    distinct, n = np.unique(pairs, axis=0, return_counts=True)
-    return IntervalCounts(distinct[:, 0], distinct[:, 1], n.astype(np.int64))
-
-
-def turnbull(counts: IntervalCounts, *, closed: bool = False) -> Turnbull:
-    r"""Maximise the likelihood of the intervals over all distributions.
-
-    Mass lies only on the innermost intervals. Steps of self-consistency, doubled by
-    extrapolation, are repeated, masses that vanish are put to zero, until the
-    Kuhn-Tucker conditions hold: the gradient :math:`n^{-1}\sum_i a_{ij}/p_i` is one
-    where there is mass and nowhere above one.
+    The likelihood of the intervals is maximised over all distributions. Mass lies only
+    on the innermost intervals. Steps of self-consistency, doubled by extrapolation, are
+    repeated, masses that vanish are put to zero, until the Kuhn-Tucker conditions hold:
+    the gradient :math:`n^{-1}\sum_i a_{ij}/p_i` is one where there is mass and nowhere
+    above one. The seed is fixed so that the same data give the same limits.
 
     Parameters
     ----------
     counts : IntervalCounts
-    closed : bool
-        Take intervals as [after_h, before_h]; only for checking against
-        software that does. The records mean (after_h, before_h].
-
-    Raises
-    ------
-    ValueError
-        Without episodes.
+        At least one episode.
+    hours : array_like, shape (k,)
 
     References
     ----------
     Turnbull 1976, J R Stat Soc B 38:290-295; Gentleman and Geyer 1994, Biometrika
-    81:618-623 (conditions); figures of IC-01 to IC-03 in tests/reference.
-    """
-    if counts.episodes == 0:
-        raise ValueError("no episodes to estimate from")
-    support = _Support.of(counts, closed=closed)
-    mass = support.solve(counts.n.astype(float), KKT_TOLERANCE)
-    probability = support.probability(mass)
-    gradient = support.gradient(mass, counts.n.astype(float))
-    kept = mass > 0
-    return Turnbull(
-        support.left[kept],
-        support.right[kept],
-        mass[kept],
-        float(counts.n @ np.log(probability)),
-        float(gradient.max()),
-        counts.episodes,
-    )
-
-
-def turnbull_curve(
-    counts: IntervalCounts,
-    hours: ArrayLike,
-    *,
-    resamples: int = 400,
-    level: float = 0.95,
-    seed: int = 20250101,
-) -> TurnbullCurve:
-    """Estimate at chosen hours with percentile limits over resampled episodes.
-
-    The seed is fixed so that the same data give the same limits.
-
-    References
-    ----------
-    Efron and Tibshirani 1993, An Introduction to the Bootstrap (percentile limits).
+    81:618-623 (conditions); Efron and Tibshirani 1993, An Introduction to the Bootstrap
+    (percentile limits); figures of IC-01 and IC-02 in tests/reference.
     """
     asked = np.atleast_1d(np.asarray(hours, float))
-    support = _Support.of(counts, closed=False)
+    support = _Support.of(counts)
     weight = counts.n.astype(float)
     whole = support.solve(weight, KKT_TOLERANCE)
-    generator = np.random.default_rng(seed)
+    generator = np.random.default_rng(SEED)
     share = weight / weight.sum()
     draws = generator.multinomial(counts.episodes, share, size=resamples).astype(float)
     curves = np.array([support.highest(support.resolve(d, whole), asked) for d in draws])
-    tail = (1 - level) / 2
-    lower, upper = np.quantile(curves, [tail, 1 - tail], axis=0)
-    return TurnbullCurve(asked, support.highest(whole, asked), lower, upper, resamples, level)
+    lower, upper = np.quantile(curves, TAILS, axis=0)
+    return TurnbullCurve(asked, support.highest(whole, asked), lower, upper, resamples)
 
 
 @dataclass(frozen=True)
@@ -195,9 +99,9 @@ class _Support:
     stop: Ints
 
     @classmethod
-    def of(cls, counts: IntervalCounts, *, closed: bool) -> _Support:
+    def of(cls, counts: IntervalCounts) -> _Support:
         exact = counts.after_h == counts.before_h
-        side = np.where(exact | closed, CLOSED, OPEN)
+        side = np.where(exact, CLOSED, OPEN)
         starts = np.unique(np.column_stack([counts.after_h, side]), axis=0)
         ends = np.unique(np.column_stack([counts.before_h, np.zeros_like(side)]), axis=0)
         edges = np.concatenate(

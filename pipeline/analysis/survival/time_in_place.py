@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,7 +41,10 @@ class Quantile:
 
 @dataclass(frozen=True)
 class RestrictedMean:
-    """Mean hours in place up to `until_h`, with the standard error of the estimate."""
+    """Mean hours in place up to `until_h`, with the standard error of the estimate.
+
+    Error and limits are NaN where no spread is seen: one catheter, or none out before.
+    """
 
     hours: float
     se: float
@@ -107,14 +109,17 @@ class TimeInPlace:
 
         Where the curve lies level at exactly that height, the middle of the level
         stretch is taken. The limits are where the curve's own limits cross the
-        same height (Brookmeyer and Crowley 1982, Biometrics 38:29-41).
+        same height (Brookmeyer and Crowley 1982, Biometrics 38:29-41); there is no
+        lower one where it lies below that height from the start (five catheters or
+        fewer, for a half).
         """
         height = 1 - proportion
-        crossings = [
+        hours, lower, upper = (
             _crossing(self.hours, curve, height)
             for curve in (self.estimate, self.lower, self.upper)
-        ]
-        return Quantile(*crossings)
+        )
+        at_start = 1 - float(curve_limits.none_of(np.array([self.episodes]), self.level)[0])
+        return Quantile(hours, lower if at_start > height else float("nan"), upper)
 
     def restricted_mean(self, until_h: float) -> RestrictedMean:
         r"""Mean hours in place, counting no hour after `until_h`.
@@ -141,12 +146,11 @@ class TimeInPlace:
         areas = heights * np.diff(steps)
         after = areas[::-1].cumsum()[::-1][1:]
         mean = float(areas.sum())
-        se = float(np.sqrt(np.sum(after**2 * self._greenwood_terms()[keep])))
+        terms = greenwood_terms(self.at_risk, self.removed)[keep]
+        se = float(np.sqrt(np.sum(after**2 * terms))) or float("nan")
         half = curve_limits.normal_quantile(self.level) * se
-        return RestrictedMean(mean, se, max(mean - half, 0.0), min(mean + half, until_h), until_h)
-
-    def _greenwood_terms(self) -> Floats:
-        return greenwood_terms(self.at_risk, self.removed)
+        lower, upper = np.maximum(mean - half, 0.0), np.minimum(mean + half, until_h)
+        return RestrictedMean(mean, se, float(lower), float(upper), until_h)
 
 
 def time_in_place(counts: EventCounts, *, level: float = 0.95) -> TimeInPlace:
@@ -186,13 +190,6 @@ def time_in_place(counts: EventCounts, *, level: float = 0.95) -> TimeInPlace:
         limits.upper,
         level,
     )
-
-
-def numbers_still_in_place(
-    counts: EventCounts, hours: Sequence[float] = AT_RISK_HOURS
-) -> dict[float, int]:
-    """Return the catheters known in place just before each hour."""
-    return dict(zip(hours, counts.at_risk_at(hours).tolist(), strict=True))
 
 
 def greenwood_terms(at_risk: Ints, removed: Ints) -> Floats:
