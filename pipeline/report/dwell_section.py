@@ -20,7 +20,7 @@ from pipeline.report.page import Page
 from pipeline.report.workbook import Sheet
 from pipeline.words import numbers as words
 from pipeline.words.codes import words_of
-from pipeline.words.numbers import figure
+from pipeline.words.numbers import figure, p_value, with_limits
 
 Floats = NDArray[np.float64]
 
@@ -191,7 +191,7 @@ def _cells(state: _State) -> list[str]:
 def _cell(value: float, lower: float, upper: float) -> str:
     if not math.isfinite(value):
         return "not reached"
-    return f"{figure(value)} ({figure(lower)} to {figure(upper)})"
+    return with_limits(value, lower, upper)
 
 
 def sheet(period: str, now: RemovalResult) -> Sheet:
@@ -256,7 +256,7 @@ def _tests_table(tests: Sequence[GroupTest]) -> str:
             markdown.prose(_test_of(test)),
             figure(test.chi_square, 3),
             f"{test.degrees}",
-            _p(test.p_value),
+            p_value(test.p_value),
             markdown.prose(test.note),
         ]
         for test in tests
@@ -267,9 +267,3 @@ def _tests_table(tests: Sequence[GroupTest]) -> str:
 
 def _test_of(test: GroupTest) -> str:
     return "time in place" if test.reason is None else f"incidence: {reason_label(test.reason)}"
-
-
-def _p(value: float) -> str:
-    if not math.isfinite(value):
-        return "none"
-    return "under 0.001" if value < 0.001 else figure(value)

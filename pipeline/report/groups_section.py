@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import math
-
 from pipeline.analysis.comparison.compare import GroupRow
 from pipeline.report import markdown
 from pipeline.report.compare_section import Compared, is_too_few, shown_rows
 from pipeline.report.markdown import Column, prose
-from pipeline.words import numbers as words
-from pipeline.words.numbers import amount, chance, figure, ratio, with_limits
+from pipeline.words.numbers import amount, chance, ratio, with_limits
 
 _LEFT_OUT = "not adjusted for"
 

@@ -11,6 +11,7 @@ from pipeline.analysis.survival.pump import PumpRow, PumpTable
 from pipeline.answers.removal import RemovalHazard, RemovalResult
 from pipeline.answers.removal_groups import RemovalGroup, RemovalTests
 from pipeline.words.codes import noun_of, words_of
+from pipeline.words.numbers import p_value
 from pipeline.words.removal_model import model_sentences
 
 NOT_REACHED = "not followed"
@@ -122,8 +123,9 @@ def _tests(tests: RemovalTests, result: RemovalResult) -> list[str]:
 def _test(test: GroupTest) -> str:
     if test.note:
         return test.note
-    p = "p < 0.001" if test.p_value < 0.001 else f"p = {test.p_value:.3f}"
-    return f"{test.name} chi-square {test.chi_square:.2f} on {test.degrees}, {p}"
+    return (
+        f"{test.name} chi-square {test.chi_square:.2f} on {test.degrees}, {p_value(test.p_value)}"
+    )
 
 
 def _difference(found: Differences, result: RemovalResult) -> str:
