@@ -1,7 +1,7 @@
 """All measures by site, adjusted, against a floor: the same measures counted by site.
 
-The floor reads the store once a measure and adds up by site; it fits nothing, shrinks
-nothing and withholds nothing. Both run in a process of their own, one after the other.
+The floor reads the store once a measure and adds up by site; it fits nothing, and
+shrinks nothing. Both run in a process of their own, one after the other.
 """
 
 import os
@@ -27,13 +27,10 @@ from pipeline.store import open_store
 measures = list(load_catalogue().values())
 """
 COMPARE = """
-from pipeline.disclosure import Policy
-from pipeline.report.gather_compare import compare_measures
+from pipeline.answers.comparison import compare_groups
 with open_store(sys.argv[1]) as store:
-    found = compare_measures(
-        store, measures, by="site", policy=Policy(11), settings=Settings()
-    )
-assert len(found) == len(measures)
+    found = compare_groups(store, measures, by="site")
+assert len(found.results) == len(measures)
 """
 FLOOR = """
 from pipeline.measures.series import series

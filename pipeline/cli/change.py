@@ -9,7 +9,6 @@ import click
 
 from pipeline.cli.complete import change_ids, measure_names
 from pipeline.cli.options import (
-    audience_option,
     db_option,
     format_option,
     from_option,
@@ -20,8 +19,7 @@ from pipeline.cli.options import (
 from pipeline.cli.printing import make_folder, print_frame, to_json
 
 if TYPE_CHECKING:
-    from pipeline.disclosure import Audience
-    from pipeline.report.gather_change import JudgedChange
+    from pipeline.answers.change import JudgedChanges
 
 
 @click.command(epilog="Example: dwell change securement --measure dislodgement --lag 1")
@@ -49,7 +47,6 @@ if TYPE_CHECKING:
     type=click.Path(file_okay=False, path_type=Path),
     help="Also draw each into this folder.",
 )
-@audience_option
 @db_option
 @settings_option
 @format_option
@@ -62,7 +59,6 @@ def change(
     first: str | None,
     last: str | None,
     figures: Path | None,
-    audience: Audience,
     db: Path,
     settings: Path | None,
     format_: str,
@@ -76,57 +72,39 @@ def change(
     before the change. What it finds is an association: it cannot say that the change did
     it.
     """
-    from pipeline.disclosure import Policy
+    from pipeline.answers.change import judge_changes
     from pipeline.errors import NoDataError
-    from pipeline.measures.log import logged_change, logged_changes
     from pipeline.measures.periods import checked_months
-    from pipeline.report.gather_change import judge_changes
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 
-    values = load_settings(settings)
-    policy = Policy.for_audience(audience, values)
     with open_store(db) as store:
-        judged, messages = judge_changes(
+        found = judge_changes(
             store,
-            [logged_change(store, change_id)] if change_id else logged_changes(store),
+            change_id,
             measures=names,
             months=checked_months(first, last),
             lag=lag,
-            policy=policy,
-            settings=values,
+            settings=load_settings(settings),
         )
-    if not judged:
-        raise NoDataError(" ".join(messages) or "No change is logged.")
-    _print(judged, format_)
+    if not found.judged:
+        raise NoDataError(" ".join(found.messages) or "No change is logged.")
+    _print(found, format_)
     if figures is not None:
-        _draw(judged, figures)
+        make_folder(figures)
+        for one in found.judged:
+            one.figure().save(figures / f"{one.change.change_id}_{one.measure.name}.svg")
     if not quiet:
-        for message in [*messages, policy.note]:
+        for message in found.messages:
             click.echo(message, err=True)
 
 
-def _print(judged: list[JudgedChange], format_: str) -> None:
-    from pipeline.report.change_rows import rows, text
-    from pipeline.words.change import CAUTION
+def _print(found: JudgedChanges, format_: str) -> None:
+    from pipeline.words.change import CAUTION, paragraph
 
     if format_ == "table":
-        click.echo("\n\n".join([*(text(one) for one in judged), CAUTION]))
-        return
-    printed = [rows(one) for one in judged]
-    if format_ == "json":
-        click.echo(to_json(printed))
-        return
-    import polars as pl
-
-    print_frame(pl.DataFrame(printed, infer_schema_length=None), format_)
-
-
-def _draw(judged: list[JudgedChange], folder: Path) -> None:
-    from pipeline.figures.change import change_figure
-
-    make_folder(folder)
-    for one in judged:
-        if not one.is_withheld:
-            drawn = change_figure(one.effect, one.measure, span=one.span, name=one.change.title)
-            drawn.save(folder / f"{one.change.change_id}_{one.measure.name}.svg")
+        click.echo("\n\n".join([*(paragraph(one) for one in found.judged), CAUTION]))
+    elif format_ == "json":
+        click.echo(to_json(found.as_json()))
+    else:
+        print_frame(found.frame(), format_)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +10,6 @@ from click.shell_completion import CompletionItem
 
 from pipeline.cli.complete import measure_names, quarter_names
 from pipeline.cli.options import (
-    audience_option,
     db_option,
     format_option,
     from_option,
@@ -23,9 +21,7 @@ from pipeline.cli.printing import make_folder, print_frame, to_json
 from pipeline.measures.dimensions import COMPARED_BY
 
 if TYPE_CHECKING:
-    from pipeline.disclosure import Audience, Policy
-    from pipeline.measures.catalogue import Measure
-    from pipeline.report.gather_compare import MeasureComparison
+    from pipeline.answers.comparison import ComparedGroups
 
 MOST_FACTORS = 2
 
@@ -99,7 +95,6 @@ class Groups(click.ParamType):
     type=click.Path(file_okay=False, path_type=Path),
     help="Also draw funnels, ratios and how well each case-mix model fits into this folder.",
 )
-@audience_option
 @db_option
 @settings_option
 @format_option
@@ -114,7 +109,6 @@ def compare(
     adjust: bool,
     order: str,
     figures: Path | None,
-    audience: Audience,
     db: Path,
     settings: Path | None,
     format_: str,
@@ -135,20 +129,18 @@ def compare(
     There is no ranking and no order by result: among groups that do not differ at all
     one is always first and one last, so that a league table sorts chance.
     """
-    from pipeline.disclosure import Policy
+    from pipeline.answers.comparison import compare_groups
     from pipeline.measures.catalogue import find_measure, load_catalogue
     from pipeline.measures.quarters import check_quarter
-    from pipeline.report.gather_compare import compare_measures
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 
     values = load_settings(settings)
-    policy = Policy.for_audience(audience, values)
     measures = [find_measure(name) for name in dict.fromkeys(names)]
     with open_store(db) as store:
         if quarter:
             check_quarter(store, quarter)
-        results = compare_measures(
+        found = compare_groups(
             store,
             measures or list(load_catalogue().values()),
             by=by[0],
@@ -156,16 +148,12 @@ def compare(
             months=_months(quarter, first, last),
             adjust=adjust,
             order=order,
-            policy=policy,
             settings=values,
         )
-    if policy.is_confidential and format_ == "table":
-        click.echo(policy.note)
-    _print(results, format_)
+    _print(found, format_)
     if figures is not None:
-        _draw(results, figures, policy)
+        _draw(found, figures)
     if not quiet:
-        click.echo(policy.note, err=True)
         click.echo(_about(adjust), err=True)
 
 
@@ -188,25 +176,23 @@ def _about(adjust: bool) -> str:
     )
 
 
-def _print(results: list[MeasureComparison], format_: str) -> None:
+def _print(found: ComparedGroups, format_: str) -> None:
     import polars as pl
 
-    from pipeline.report.compare_rows import rows
-
-    printed = [row for result in results for row in rows(result)]
     if format_ == "json":
-        click.echo(to_json(printed))
-        return
-    if format_ == "table":
-        printed = [_as_table(row) for row in printed]
-    print_frame(pl.DataFrame(printed, infer_schema_length=None), format_)
+        click.echo(to_json(found.as_json()))
+    elif format_ == "csv":
+        print_frame(found.frame(), "csv")
+    else:
+        rows = [_as_table(row) for row in found.as_json()]
+        print_frame(pl.DataFrame(rows, infer_schema_length=None))
 
 
 def _as_table(row: dict[str, Any]) -> dict[str, Any]:
     """Fold limits into one column each, so that a row fits a screen."""
-    labels: dict[str, Any] = {n: row[n] for n in ("measure", "group")}
     return {
-        **labels,
+        "measure": row["measure"],
+        "group": row["group"],
         "episodes": row["episodes"],
         "n": row["numerator"],
         "rate (95%)": _with_limits(row, "rate", "lower", "upper"),
@@ -230,27 +216,8 @@ def _with_limits(row: dict[str, Any], value: str, lower: str, upper: str) -> str
     return f"{row[value]:.3g} ({' to '.join(limits)})"
 
 
-def _draw(results: list[MeasureComparison], folder: Path, policy: Policy) -> None:
-    from pipeline.figures.funnel import funnel_figure
-    from pipeline.figures.ratios import calibration_figure, ratio_figure
-
+def _draw(found: ComparedGroups, folder: Path) -> None:
     make_folder(folder)
-    for result in results:
-        comparison, hidden = result.comparison, result.withheld.figures
-        measure = _inside(result)
-        for kind, drawn in (
-            ("funnel", funnel_figure(comparison, measure, hidden)),
-            ("ratios", ratio_figure(comparison, measure, hidden)),
-            ("calibration", calibration_figure(comparison, measure, policy)),
-        ):
-            if drawn is not None:
-                parts = [result.measure.name, *filter(None, [result.within]), kind]
-                drawn.save(folder / f"{'_'.join(parts).replace(' ', '_')}.svg")
-
-
-def _inside(result: MeasureComparison) -> Measure:
-    """Let the title of a stratum's measure name the stratum."""
-    if not result.within:
-        return result.measure
-    stratum = result.within.replace("_", " ")
-    return replace(result.measure, title=f"{result.measure.title} ({stratum})")
+    for (measure, stratum, kind), drawing in found.figures().items():
+        name = "_".join(filter(None, [measure, stratum, kind])).replace(" ", "_")
+        drawing.save(folder / f"{name}.svg")

@@ -48,40 +48,34 @@ def change_figure(
     effect: ChangeEffect,
     measure: Measure,
     *,
-    span: int,
     name: str,
-    title: str | None = None,
 ) -> Drawing:
     """Draw the changed sites' rate by month, before and after.
 
     Parameters
     ----------
     effect : ChangeEffect
-        The figures; the caller asks for no figure where before or after is withheld.
+        The figures.
     measure : Measure
         The measure's card.
-    span : int
-        Months that a point stands for, counted from the change; 0 draws none.
     name : str
         What was changed; written beside the line where it began.
-    title : str, optional
-        The finding; made from the figures where none is given.
     """
-    plot = _plot(effect, span, measure, name)
+    plot = _plot(effect, measure, name)
     return Drawing(
         plot,
-        title=title or _title(effect, measure),
-        caption=_caption(effect, span),
+        title=_title(effect, measure),
+        caption=_caption(effect),
         alt=_alt(effect, measure, name),
         width_cm=CHART_CM[0],
         height_cm=CHART_CM[1],
     )
 
 
-def _plot(effect: ChangeEffect, span: int, measure: Measure, name: str) -> ggplot:
+def _plot(effect: ChangeEffect, measure: Measure, name: str) -> ggplot:
     month = np.arange(len(effect.months))
     first = effect.months.index(effect.started_month)
-    points = _points(effect, span, first)
+    points = _points(effect)
     bottom, top = _ends(effect, points)
     is_late = first > LATE * len(month)
     plot = ggplot(points, aes("x", "y"))
@@ -115,18 +109,10 @@ def _plot(effect: ChangeEffect, span: int, measure: Measure, name: str) -> ggplo
     return plot + look(legend_position="none")
 
 
-def _points(effect: ChangeEffect, span: int, first: int) -> pd.DataFrame:
-    """Add months up to blocks that do not straddle the change."""
+def _points(effect: ChangeEffect) -> pd.DataFrame:
     rates = effect.monthly
-    frame = pd.DataFrame(
-        {"x": np.arange(len(effect.months)), "y": rates.numerator, "n": rates.denominator}
-    )
-    if span == 0:
-        return frame.iloc[:0]
-    blocks = frame.groupby((frame["x"] - first) // span)
-    summed = blocks.agg(x=("x", "mean"), y=("y", "sum"), n=("n", "sum"))
-    summed = summed[summed["n"] > 0]
-    return summed.assign(y=summed["y"] / summed["n"] * rates.multiplier)
+    frame = pd.DataFrame({"x": np.arange(len(effect.months)), "y": rates.rate})
+    return frame[rates.denominator > 0]
 
 
 def _add_trend(plot: ggplot, effect: ChangeEffect, month: np.ndarray, first: int) -> ggplot:
@@ -180,13 +166,11 @@ def _title(effect: ChangeEffect, measure: Measure) -> str:
     return f"{measure.title}: {before} {measure.unit} before, {after} after"
 
 
-def _caption(effect: ChangeEffect, span: int) -> str:
-    points = {0: "Points are withheld (few children)", 1: "Points: months"}
-    text = points.get(span, f"Points: {span} months each (few children in one)")
-    text += "; level lines: averages before and after"
+def _caption(effect: ChangeEffect) -> str:
+    text = "Points: months; level lines: averages before and after"
     if effect.segmented is not None:
         text += "; dark: segmented regression; dashed: had the earlier trend gone on"
-    if _ends(effect, _points(effect, span, effect.months.index(effect.started_month)))[0] > 0:
+    if _ends(effect, _points(effect))[0] > 0:
         text += "; the axis does not begin at 0"
     return f"{text}. After to before {_ratio(effect.crude)}. An association, not a proof."
 

@@ -23,10 +23,8 @@ from plotnine import (
 from pipeline.analysis.comparison.compare import Comparison
 from pipeline.analysis.comparison.funnel import Funnel, funnel
 from pipeline.figures.group_words import (
-    Hidden,
     Labels,
     label,
-    left_out,
     plain,
 )
 from pipeline.figures.label_places import LINE_CM, Frame, places
@@ -55,10 +53,8 @@ LINES = ("lower_95", "upper_95", "lower_998", "upper_998")
 def funnel_figure(
     comparison: Comparison,
     measure: Measure,
-    hidden: Hidden,
     *,
     labels: Labels = None,
-    title: str | None = None,
 ) -> Drawing | None:
     """Draw each group's crude rate against its volume, with 95% and 99.8% limits.
 
@@ -68,21 +64,16 @@ def funnel_figure(
         The groups.
     measure : Measure
         Its card.
-    hidden : sequence of bool
-        Rows whose figures are withheld: they count in the centre and are not drawn.
     labels : mapping of str to str, optional
         What to print for a group, where that is not its code.
-    title : str, optional
-        The finding; made from the figures where none is given.
 
     Returns
     -------
     Drawing or None
-        None where fewer than two groups may be shown, or none has an event.
+        None where there are not two groups, or none has an event.
     """
     rows = comparison.rows
-    keep = ~np.asarray(hidden, bool)
-    if keep.sum() < 2 or sum(row.numerator for row in rows) == 0:
+    if len(rows) < 2 or sum(row.numerator for row in rows) == 0:
         return None
     made = funnel(
         [label(row.group, labels) for row in rows],
@@ -92,15 +83,14 @@ def funnel_figure(
         multiplier=comparison.multiplier,
         centre=comparison.network_rate / comparison.multiplier,
     )
-    points = _funnel_points(made, keep)
+    points = _funnel_points(made)
     outside = points[points["status"] != "inside"]
     frame = _frame(made, points)
     plot = _funnel_plot(made, points, measure, frame)
-    withheld = int((~keep).sum())
     return Drawing(
         plot,
-        title=title or _funnel_title(measure, comparison, outside),
-        caption=_funnel_caption(made, _aside(comparison, labels), withheld)
+        title=_funnel_title(measure, comparison, outside),
+        caption=_funnel_caption(made, _aside(comparison, labels))
         + (" The axis does not begin at 0." if frame.bottom > 0 else ""),
         alt=_funnel_alt(measure, made, points),
         width_cm=SIZE_CM[0],
@@ -108,7 +98,7 @@ def funnel_figure(
     )
 
 
-def _funnel_points(made: Funnel, keep: np.ndarray) -> pd.DataFrame:
+def _funnel_points(made: Funnel) -> pd.DataFrame:
     frame = pd.DataFrame(
         {
             "group": made.groups,
@@ -116,7 +106,7 @@ def _funnel_points(made: Funnel, keep: np.ndarray) -> pd.DataFrame:
             "rate": made.rate,
             "status": made.status,
         }
-    )[keep]
+    )
     if len(frame) <= MOST_LABELS:
         return frame.assign(is_named=True)
     # Of very many, some lie outside 95% by chance alone: only the others are named.
@@ -251,14 +241,14 @@ def _aside(comparison: Comparison, labels: Labels) -> str:
     return f" but for {who}, far from the rest"
 
 
-def _funnel_caption(made: Funnel, aside: str, withheld: int) -> str:
+def _funnel_caption(made: Funnel, aside: str) -> str:
     law = "binomial" if made.kind == "proportion" else "Poisson"
     limits = f"exact {law} limits"
     if made.is_widened:
         limits += f", widened for over-dispersion (factor {made.dispersion.phi:.2f})"
     return (
         f"Funnel plot of crude rates; line: all together{aside}; {limits} at 95% (dashed) "
-        f"and 99.8%. Not a ranking.{left_out(withheld)}"
+        f"and 99.8%. Not a ranking."
     )
 
 

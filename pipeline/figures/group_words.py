@@ -5,19 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import numpy as np
-
 from pipeline.words.codes import words_of
 
-Hidden = Sequence[bool] | np.ndarray
 Labels = Mapping[str, str] | None
-
-
-def left_out(count: int) -> str:
-    """Say how many groups are not drawn; nothing where all are."""
-    if not count:
-        return ""
-    return f" {count} group{'s are' if count > 1 else ' is'} withheld (few children)."
 
 
 def label(group: str, labels: Labels) -> str:

@@ -25,12 +25,9 @@ from plotnine import (
 
 from pipeline.analysis.comparison.compare import Comparison, GroupRow
 from pipeline.analysis.rates.rates import rates
-from pipeline.disclosure import Policy
 from pipeline.figures.group_words import (
-    Hidden,
     Labels,
     label,
-    left_out,
 )
 from pipeline.figures.look import CENTRE, INK, LABEL_SIZE, MUTED, POINT, WIDE_CM, Drawing, look
 from pipeline.measures.catalogue import Measure
@@ -44,20 +41,14 @@ TICKS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 def ratio_figure(
     comparison: Comparison,
     measure: Measure,
-    hidden: Hidden,
     *,
     labels: Labels = None,
-    title: str | None = None,
 ) -> Drawing | None:
     """Draw observed-to-expected ratios with limits, and shrunken ones, in the rows' order.
 
     Parameters and return value as for :func:`funnel_figure`.
     """
-    rows = [
-        row
-        for row, is_hidden in zip(comparison.rows, hidden, strict=True)
-        if not is_hidden and np.isfinite(row.ratio) and row.expected > 0
-    ]
+    rows = [row for row in comparison.rows if np.isfinite(row.ratio) and row.expected > 0]
     if len(rows) < 2:
         return None
     frame = _ratio_frame(rows, labels, comparison.multiplier)
@@ -66,8 +57,8 @@ def ratio_figure(
     called = [row for row in rows if row.called]
     return Drawing(
         plot,
-        title=title or _ratio_title(measure, comparison, called, labels),
-        caption=_ratio_caption(comparison, int(np.sum(hidden))),
+        title=_ratio_title(measure, comparison, called, labels),
+        caption=_ratio_caption(comparison),
         alt=_ratio_alt(measure, rows, labels),
         width_cm=WIDE_CM[0],
         height_cm=2.8 + ROW_CM * len(rows),
@@ -160,13 +151,12 @@ def _ratio_title(
     return f"{measure.title}: {', '.join(sides)} what is expected"
 
 
-def _ratio_caption(comparison: Comparison, withheld: int) -> str:
+def _ratio_caption(comparison: Comparison) -> str:
     terms = comparison.expectation.terms
     mix = f", given {joined([DIMENSIONS[term].title for term in terms])}" if terms else ""
     return (
         f"Events observed over those expected from the other groups{mix}; mid-P limits; dark: "
         "called at a false discovery rate of 5%; bar: shrunken estimate. Not a ranking."
-        f"{left_out(withheld)}"
     )
 
 
@@ -178,20 +168,14 @@ def _ratio_alt(measure: Measure, rows: Sequence[GroupRow], labels: Labels) -> st
     return f"Observed to expected numbers of {measure.title.lower()} with 95% limits: {shown}."
 
 
-def calibration_figure(
-    comparison: Comparison, measure: Measure, policy: Policy, *, title: str | None = None
-) -> Drawing | None:
+def calibration_figure(comparison: Comparison, measure: Measure) -> Drawing | None:
     """Draw observed against predicted rates, in tenths of predicted risk.
 
-    Tenths with few events are left out as `policy` asks. None where fewer than three
-    tenths are left, or the model has no term.
+    None where there are fewer than three tenths, or the model has no term.
     """
     model = comparison.expectation
     table = model.calibration
-    keep = ~policy.is_small(table.observed)
-    if comparison.kind == "proportion":
-        keep &= ~policy.is_small(table.denominator - table.observed)
-    if not model.terms or keep.sum() < 3:
+    if not model.terms or len(table.observed) < 3:
         return None
     own = rates(
         table.observed, table.denominator, kind=comparison.kind, multiplier=comparison.multiplier
@@ -199,7 +183,7 @@ def calibration_figure(
     predicted = table.expected / table.denominator * comparison.multiplier
     frame = pd.DataFrame(
         {"predicted": predicted, "rate": own.rate, "lower": own.lower, "upper": own.upper}
-    )[keep]
+    )
     plot = ggplot(frame, aes("predicted", "rate"))
     plot += geom_abline(intercept=0, slope=1, color=CENTRE, size=0.45)
     plot += geom_linerange(aes(ymin="lower", ymax="upper"), color=POINT)
@@ -209,12 +193,11 @@ def calibration_figure(
     pairs = "; ".join(f"{p.predicted:.3g} predicted, {p.rate:.3g}" for p in frame.itertuples())
     return Drawing(
         plot,
-        title=title or f"{measure.title}: how the case-mix model fits",
+        title=f"{measure.title}: how the case-mix model fits",
         caption=(
             "Tenths of predicted risk, predicted without their own group and scaled to its "
             "total; line: perfect agreement; 95% limits; "
             f"c-statistic {model.c_statistic:.2f} (0.5 tells nothing)."
-            f"{left_out(int((~keep).sum())).replace('group', 'tenth')}"
         ),
         alt=f"Predicted and observed {measure.title.lower()}, {measure.unit}: {pairs}.",
         width_cm=9.0,

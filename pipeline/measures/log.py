@@ -7,11 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipeline.errors import NoDataError, UsageError
-from pipeline.measures.periods import quarter_of
+from pipeline.measures.periods import LATEST, quarter_of
 from pipeline.store import Store
 
 ALL = "all"
-LATEST = "9999-12"
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from pipeline.errors import NoDataError
 from pipeline.measures import session
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.dimensions import DIMENSIONS, grouped_by
+from pipeline.measures.periods import EARLIEST, LATEST, last_final_month
 from pipeline.measures.series import Where, condition_of
 from pipeline.settings import Settings
 from pipeline.store import Store
@@ -104,6 +105,25 @@ def pattern_frames(
         raise NoDataError("No episode fits what was asked.", try_next="dwell status")
     found = ((measure, store.frame(_sums_sql(measure, settings))) for measure in measures)
     return PatternFrames(cells, found)
+
+
+def final_months(
+    store: Store, measures: Sequence[Measure], months: tuple[str, str] | None
+) -> tuple[str, str]:
+    """Keep the months in which every measure has had its follow-up time.
+
+    Raises
+    ------
+    NoDataError
+        None is left.
+    """
+    first, last = months or (EARLIEST, LATEST)
+    final = last_final_month(store.as_of(), max(m.follow_up_h for m in measures))
+    if final < first:
+        raise NoDataError(
+            f"From {first} on every month is still provisional.", try_next=f"--to {final}"
+        )
+    return first, min(last, final)
 
 
 def _column(name: str, started_month: str | None) -> str:

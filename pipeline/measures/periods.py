@@ -5,6 +5,7 @@ import re
 
 from pipeline.errors import UsageError
 
+EARLIEST, LATEST = "0000-01", "9999-12"
 _MONTH = re.compile(r"(\d{4})-(0[1-9]|1[0-2])")
 _QUARTER = re.compile(r"(\d{4})-Q([1-4])")
 
@@ -46,7 +47,7 @@ def checked_months(first: str | None, last: str | None) -> tuple[str, str] | Non
     """
     if first is None and last is None:
         return None
-    first, last = first or "0000-01", last or "9999-12"
+    first, last = first or EARLIEST, last or LATEST
     _split(first)
     _split(last)
     if last < first:

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from pipeline.disclosure import Policy
+from pipeline.answers.comparison import ComparedGroups
+from pipeline.disclosure import CONFIDENTIAL
 from pipeline.measures.catalogue import Measure
 from pipeline.report import markdown
 from pipeline.report.compare_section import (
-    Compared,
-    called_rows,
+    anchor,
     difference,
     is_too_few,
-    is_worse,
     none_differs,
     number_id,
-    shown_rows,
 )
 from pipeline.report.front import Facts
 from pipeline.report.markdown import bullets, prose
@@ -25,7 +23,7 @@ from pipeline.report.page import block, side_by_side
 from pipeline.words import numbers as words
 
 
-def strip(compared: Compared, facts: Facts, policy: Policy) -> str:
+def strip(compared: ComparedGroups, facts: Facts) -> str:
     """Return what is compared as a list of a few words each, and whether it is confidential."""
     first, last = (words.month(month) for month in compared.months)
     pairs = (
@@ -34,18 +32,16 @@ def strip(compared: Compared, facts: Facts, policy: Policy) -> str:
         (f"{len(compared.results):,}", "measures"),
     )
     found = block("facts", bullets([f"**{number}** {what}" for number, what in pairs]))
-    if policy.is_confidential:
-        return f"{found}\n\n{block('confidential', prose(policy.note))}"
-    return found
+    return f"{found}\n\n{block('confidential', prose(CONFIDENTIAL))}"
 
 
-def sources_note(facts: Facts, policy: Policy) -> str:
-    """Return what the figures are made from, and what is withheld from them."""
+def sources_note(facts: Facts) -> str:
+    """Return what the figures are made from."""
     note = (
         f"Records as of {facts.as_of}, data fingerprint `{facts.fingerprint}`. Groups stand in "
         "the order of their names; nothing here is a ranking. A difference is an association."
     )
-    return block("note", note if policy.is_confidential else f"{note} {prose(policy.note)}")
+    return block("note", note)
 
 
 def lists(
@@ -59,45 +55,44 @@ def lists(
     )
 
 
-def what_differs(compared: Compared) -> list[Sentence]:
+def what_differs(compared: ComparedGroups) -> list[Sentence]:
     """Return which groups differ by more than chance given the case mix, the worse first."""
-    called = sorted(called_rows(compared), key=lambda found: not is_worse(*found))
-    found = [difference(compared, measure, row) for measure, row in called]
+    called = sorted(compared.called, key=lambda found: not found[0].is_worse(found[1]))
+    found = [difference(compared, result, row) for result, row in called]
     return shortened(found, "further difference") or [none_differs(compared)]
 
 
-def to_decide(compared: Compared) -> list[Sentence]:
+def to_decide(compared: ComparedGroups) -> list[Sentence]:
     """Return what needs a decision: each group with what is called for the worse."""
     worse: dict[str, list[Measure]] = {}
-    for measure, row in called_rows(compared):
-        if is_worse(measure, row):
-            worse.setdefault(row.group, []).append(measure)
+    for result, row in compared.called:
+        if result.is_worse(row):
+            worse.setdefault(row.group, []).append(result.measure)
     found = [_look_into(compared, g, worse[g]) for g in compared.groups if g in worse]
     nothing = Sentence("Nothing in these figures asks for a decision.")
     return shortened(found, "further matter") or [nothing]
 
 
-def _look_into(compared: Compared, group: str, measures: Sequence[Measure]) -> Sentence:
+def _look_into(compared: ComparedGroups, group: str, measures: Sequence[Measure]) -> Sentence:
     named = words.joined([words.lower_first(measure.title) for measure in measures])
     return Sentence(
         f"{words.sentence_case(named)}, for the worse: decide who looks into it.",
         tuple(number_id(compared.by, measure.name, group) for measure in measures),
         compared.label(group),
-        compared.anchor(group),
+        anchor(group),
     )
 
 
-def cannot_tell(compared: Compared) -> list[Sentence]:
-    """Return what the figures cannot tell: measures with too few events, and what is withheld."""
-    found = [*_too_few(compared), *_withheld(compared)]
-    return found or [Sentence("Every measure has the figures it needs.")]
+def cannot_tell(compared: ComparedGroups) -> list[Sentence]:
+    """Return what the figures cannot tell: measures with too few events."""
+    return list(_too_few(compared)) or [Sentence("Every measure has the figures it needs.")]
 
 
-def _too_few(compared: Compared) -> Iterator[Sentence]:
+def _too_few(compared: ComparedGroups) -> Iterator[Sentence]:
     everywhere: list[Measure] = []
     somewhere: list[Measure] = []
     for result in compared.results:
-        few = [is_too_few(row) for row, is_hidden in shown_rows(result) if not is_hidden]
+        few = [is_too_few(row) for row in result.rows]
         if any(few):
             (everywhere if all(few) else somewhere).append(result.measure)
     groups = compared.nouns
@@ -105,20 +100,6 @@ def _too_few(compared: Compared) -> Iterator[Sentence]:
         yield Sentence(f"Too few events to tell any {groups} apart: {_titles(everywhere)}.")
     if somewhere:
         yield Sentence(f"Too few events in some {groups}: {_titles(somewhere)}.")
-
-
-def _withheld(compared: Compared) -> Iterator[Sentence]:
-    whole: list[Measure] = []
-    part: list[Measure] = []
-    for result in compared.results:
-        hidden = [is_hidden for _, is_hidden in shown_rows(result)]
-        if any(hidden):
-            (whole if all(hidden) else part).append(result.measure)
-    groups, why = compared.nouns, "because numbers of children are small"
-    if whole:
-        yield Sentence(f"Withheld for all {groups}, {why}: {_titles(whole)}.")
-    if part:
-        yield Sentence(f"Withheld for some {groups}, {why}: {_titles(part)}.")
 
 
 def _titles(measures: Sequence[Measure]) -> str:

@@ -3,27 +3,29 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from contextlib import suppress
 
 from pipeline.analysis.comparison.compare import GroupRow
+from pipeline.answers.comparison import ComparedGroups, MeasureComparison, compare_groups
+from pipeline.errors import NoDataError
 from pipeline.figures.funnel import funnel_figure
-from pipeline.measures.catalogue import Better, Measure
-from pipeline.measures.dimensions import DIMENSIONS
+from pipeline.measures.catalogue import Kind, load_catalogue
+from pipeline.measures.periods import months_of
 from pipeline.report import markdown
-from pipeline.report.gather_compare import MeasureComparison
 from pipeline.report.markdown import Column, slug
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block, item
 from pipeline.report.workbook import Sheet
+from pipeline.settings import Settings
+from pipeline.store import Store
 from pipeline.words import numbers as words
-from pipeline.words.codes import words_of
 from pipeline.words.numbers import amount, limits, ratio, with_limits
 
 MOST_FUNNELS = 4
 FEWEST_FUNNELS = 2  # drawn where nothing is called different
-WITHHELD = "withheld"
-MOST_CHARTED = 24  # groups with control charts of their own; nobody reads more pages
+QUARTERS = 8  # one quarter alone is too few to tell sites apart
+GROUPINGS = ("site", "surgeon_type")
 FEWEST_EXPECTED = 5  # a ratio to fewer than this says nothing; common practice, no source
 TOO_FEW = "too few"
 MOST_COLUMNS = 12  # groups that a table has room for side by side
@@ -31,64 +33,24 @@ MOST_ROWS = 40  # of many groups called different, those that a reader would sti
 MOST_SAID = 7
 
 
-@dataclass(frozen=True)
-class Compared:
-    """Every measure by one grouping.
-
-    Attributes
-    ----------
-    by : str
-        What makes the groups.
-    results : tuple of MeasureComparison
-        One a measure, groups by name.
-    labels : mapping of str to str
-        What is printed for a group.
-    months : tuple of str
-        First and last month asked for.
-    """
-
-    by: str
-    results: tuple[MeasureComparison, ...]
-    labels: Mapping[str, str]
-    months: tuple[str, str]
-
-    @property
-    def noun(self) -> str:
-        """What a group is called, such as "surgeon type"."""
-        return DIMENSIONS[self.by].title
-
-    @property
-    def nouns(self) -> str:
-        """What several groups are called."""
-        return DIMENSIONS[self.by].plural
-
-    @property
-    def groups(self) -> list[str]:
-        """Codes of all groups, by name."""
-        found = {row.group for result in self.results for row in result.comparison.rows}
-        return sorted(found, key=self.label)
-
-    @property
-    def charted(self) -> list[str]:
-        """Groups whose control charts are drawn: all, or of very many those called different."""
-        groups = self.groups
-        if len(groups) <= MOST_CHARTED:
-            return groups
-        called = {row.group for _, row in called_rows(self)}
-        return [group for group in groups if group in called][:MOST_CHARTED]
-
-    def anchor(self, group: str) -> str:
-        """Return where a group's own page stands."""
-        return f"group-{slug(group)}"
-
-    def label(self, group: str) -> str:
-        """Return what is printed for a group."""
-        return self.labels.get(group, words.sentence_case(words_of(group)))
+def months_compared(quarter: str) -> tuple[str, str]:
+    """Return the first and last month of the eight quarters up to one."""
+    return months_of(words.quarter_before(quarter, QUARTERS - 1))[0], months_of(quarter)[1]
 
 
-def shown_rows(result: MeasureComparison) -> list[tuple[GroupRow, bool]]:
-    """Return each row and whether its figures are withheld."""
-    return list(zip(result.comparison.rows, map(bool, result.withheld.figures), strict=True))
+def outcomes(store: Store, quarter: str, settings: Settings) -> tuple[ComparedGroups, ...]:
+    """Return the outcome measures of the last eight quarters, by each grouping."""
+    measures = [m for m in load_catalogue().values() if m.kind is Kind.OUTCOME]
+    months, found = months_compared(quarter), []
+    for by in GROUPINGS:
+        with suppress(NoDataError):
+            found.append(compare_groups(store, measures, by=by, months=months, settings=settings))
+    return tuple(found)
+
+
+def anchor(group: str) -> str:
+    """Return where a group's own page stands."""
+    return f"group-{slug(group)}"
 
 
 def number_id(by: str, measure: str, group: str) -> str:
@@ -96,50 +58,28 @@ def number_id(by: str, measure: str, group: str) -> str:
     return f"{measure}/{by}/{group}"
 
 
-def numbers(compared: Compared) -> list[Number]:
+def numbers(compared: ComparedGroups) -> list[Number]:
     """Return each group's rate, and its ratio of observed to expected."""
     found = []
     for result in compared.results:
-        unit = result.measure.unit
-        for row, is_hidden in shown_rows(result):
+        for row in result.rows:
             name = number_id(compared.by, result.measure.name, row.group)
-            if is_hidden:
-                found.append(Number(name, None, unit, withheld=True))
-                found.append(Number(f"{name}/ratio", None, "ratio", withheld=True))
-                continue
-            found.append(
+            found += [
                 Number(
-                    name, row.rate, unit, row.numerator, row.denominator, row.lower, row.upper,
-                    row.episodes,
-                )
-            )  # fmt: skip
-            found.append(
+                    name, row.rate, result.measure.unit, row.numerator, row.denominator,
+                    row.lower, row.upper, row.episodes,
+                ),
                 Number(
                     f"{name}/ratio", row.ratio, "ratio", row.numerator, row.expected,
                     row.ratio_lower, row.ratio_upper,
-                )
-            )  # fmt: skip
+                ),
+            ]  # fmt: skip
     return found
 
 
-def called_rows(compared: Compared) -> list[tuple[Measure, GroupRow]]:
-    """Return the groups called different that may be shown, measure by measure."""
-    return [
-        (result.measure, row)
-        for result in compared.results
-        for row, is_hidden in shown_rows(result)
-        if row.called and not is_hidden
-    ]
-
-
-def is_worse(measure: Measure, row: GroupRow) -> bool:
-    """Whether a group's ratio lies on the worse side of one for this measure."""
-    return (row.ratio > 1) == (measure.better is Better.LOWER)
-
-
-def sentences(compared: Compared) -> list[Sentence]:
+def sentences(compared: ComparedGroups) -> list[Sentence]:
     """Say which groups differ by more than chance, given the case mix."""
-    found = [difference(compared, measure, row) for measure, row in called_rows(compared)]
+    found = [difference(compared, result, row) for result, row in compared.called]
     more = len(found) - MOST_SAID
     if more > 0:
         text = f"And {words.counted(more, 'further difference')}, in the table below."
@@ -147,7 +87,7 @@ def sentences(compared: Compared) -> list[Sentence]:
     return found or [none_differs(compared)]
 
 
-def none_differs(compared: Compared) -> Sentence:
+def none_differs(compared: ComparedGroups) -> Sentence:
     """Say that no group is called different."""
     return Sentence(
         f"No difference between {compared.nouns} is larger than chance alone would bring, "
@@ -155,20 +95,21 @@ def none_differs(compared: Compared) -> Sentence:
     )
 
 
-def difference(compared: Compared, measure: Measure, row: GroupRow) -> Sentence:
+def difference(compared: ComparedGroups, result: MeasureComparison, row: GroupRow) -> Sentence:
     """Say how a group called different stands to what its case mix would lead one to expect."""
+    measure = result.measure
     name = number_id(compared.by, measure.name, row.group)
     more = "more" if row.ratio > 1 else "fewer"
     text = (
         f"{compared.label(row.group)} counted {amount(row.numerator)}, {more} than the "
         f"{amount(round(row.expected, 1), 1)} that its case mix would lead one to expect "
-        f"(for the {'worse' if is_worse(measure, row) else 'better'}; ratio {ratio(row.ratio)}, "
+        f"(for the {'worse' if result.is_worse(row) else 'better'}; ratio {ratio(row.ratio)}, "
         f"95% limits {limits(row.ratio_lower, row.ratio_upper, ratio)})."
     )
     return Sentence(text, (name, f"{name}/ratio"), measure.title, measure.name)
 
 
-def ratio_table(compared: Compared) -> str:
+def ratio_table(compared: ComparedGroups) -> str:
     """Return the ratios of observed to expected, a row a measure and a column a group.
 
     Of more groups than have room side by side, those called different stand in rows.
@@ -179,7 +120,7 @@ def ratio_table(compared: Compared) -> str:
     columns = [Column("Measure", 22), *(Column(compared.label(g), 12, True) for g in groups)]
     rows = []
     for result in compared.results:
-        cells = {row.group: _cell(row, is_hidden) for row, is_hidden in shown_rows(result)}
+        cells = {row.group: _cell(row) for row in result.rows}
         title = markdown.text(result.measure.title)
         rows.append([title, *(cells.get(group, "none") for group in groups)])
     caption = (
@@ -191,22 +132,22 @@ def ratio_table(compared: Compared) -> str:
     return markdown.table(columns, rows, caption, f"ratios-{compared.by.replace('_', '-')}")
 
 
-def _called_table(compared: Compared) -> str:
+def _called_table(compared: ComparedGroups) -> str:
     """Return the groups called different, a row each; all others stand in the workbook."""
     columns = (
         Column("Measure", 30), Column("Group", 22), Column("Observed", 12, True),
         Column("Expected", 12, True), Column("Ratio (95% limits)", 20, True),
     )  # fmt: skip
-    called = called_rows(compared)
+    called = compared.called
     rows = [
         [
-            markdown.text(measure.title),
+            markdown.text(result.measure.title),
             markdown.text(compared.label(row.group)),
             amount(row.numerator),
             amount(round(row.expected, 1), 1),
             with_limits(row.ratio, row.ratio_lower, row.ratio_upper, ratio),
         ]
-        for measure, row in called[:MOST_ROWS]
+        for result, row in called[:MOST_ROWS]
     ]
     more = max(0, len(called) - MOST_ROWS)
     caption = (
@@ -221,9 +162,7 @@ def _called_table(compared: Compared) -> str:
     return markdown.table(columns, rows, caption, f"ratios-{compared.by.replace('_', '-')}")
 
 
-def _cell(row: GroupRow, is_hidden: bool) -> str:
-    if is_hidden:
-        return WITHHELD
+def _cell(row: GroupRow) -> str:
     if not math.isfinite(row.ratio):
         return "none elsewhere"
     if is_too_few(row):
@@ -238,52 +177,42 @@ def is_too_few(row: GroupRow) -> bool:
     return is_handful and not row.called
 
 
-def funnels(compared: Compared, page: Page, most: int = MOST_FUNNELS) -> list[str]:
+def funnels(compared: ComparedGroups, page: Page, most: int = MOST_FUNNELS) -> list[str]:
     """Draw funnel plots: of the measures with a group called different, else of the first."""
-    called = [r for r in compared.results if any(row.called for row in r.comparison.rows)]
+    called = [r for r in compared.results if any(row.called for row in r.rows)]
     chosen = called[:most] or list(compared.results)[:FEWEST_FUNNELS]
-    drawn: list[str] = []
+    labels, drawn = {group: compared.label(group) for group in compared.groups}, list[str]()
     for result in chosen:
-        drawing = funnel_figure(
-            result.comparison, result.measure, result.withheld.figures, labels=_labels(compared)
-        )
+        drawing = funnel_figure(result.comparison, result.measure, labels=labels)
         if drawing is not None:
             name = f"funnel-{compared.by}-{result.measure.name}".replace("_", "-")
             drawn.append(block("one", *page.figure(name, drawing)))
     return [block("figures", *drawn)] if drawn else []
 
 
-def _labels(compared: Compared) -> dict[str, str]:
-    return {group: compared.label(group) for group in compared.groups}
-
-
-def sheet(compared: Compared) -> Sheet:
-    """Return every group's figures for the workbook; withheld ones blank."""
+def sheet(compared: ComparedGroups) -> Sheet:
+    """Return every group's figures for the workbook."""
     columns = (
         *("Measure", "Group", "Unit", "Episodes", "Numerator", "Denominator", "Rate"),
         *("Lower 95%", "Upper 95%", "Expected", "Ratio", "Ratio lower", "Ratio upper"),
         *("Shrunken", "Shrunken lower", "Shrunken upper", "Probability above network"),
         *("Called different", "Note"),
     )
-    rows = []
-    for result in compared.results:
-        hidden = map(bool, result.withheld.episodes)
-        for (row, is_hidden), few in zip(shown_rows(result), hidden, strict=True):
-            label, unit = compared.label(row.group), result.measure.unit
-            head = (result.measure.name, label, unit, None if few else row.episodes)
-            figures = (
-                *(row.numerator, None if few else row.denominator, row.rate),
-                *(row.lower, row.upper, row.expected, row.ratio, row.ratio_lower),
-                *(row.ratio_upper, row.shrunken, row.shrunken_lower, row.shrunken_upper),
-                *(row.above_network, row.called, row.note),
-            )
-            rows.append(
-                (*head, *([None] * (len(figures) - 1) + [WITHHELD] if is_hidden else figures))
-            )
+    rows = [
+        (
+            *(result.measure.name, compared.label(row.group), result.measure.unit, row.episodes),
+            *(row.numerator, row.denominator, row.rate),
+            *(row.lower, row.upper, row.expected, row.ratio, row.ratio_lower),
+            *(row.ratio_upper, row.shrunken, row.shrunken_lower, row.shrunken_upper),
+            *(row.above_network, row.called, row.note),
+        )
+        for result in compared.results
+        for row in result.rows
+    ]
     return Sheet(f"By {compared.by.replace('_', ' ')}", columns, tuple(rows))
 
 
-def pieces(compared: Compared, said: Sequence[Sentence], page: Page) -> list[str]:
+def pieces(compared: ComparedGroups, said: Sequence[Sentence], page: Page) -> list[str]:
     """Return one grouping's part of the page."""
     title = words.sentence_case(compared.nouns)
     return [

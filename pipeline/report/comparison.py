@@ -8,13 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline.answers.comparison import ComparedGroups, compare_groups
 from pipeline.answers.removal import RemovalResult, removal_result
 from pipeline.disclosure import Policy
 from pipeline.errors import NoDataError
 from pipeline.figures.funnel import funnel_figure
 from pipeline.figures.ratios import ratio_figure
-from pipeline.measures.catalogue import load_catalogue
-from pipeline.measures.dimensions import DIMENSIONS
+from pipeline.measures.catalogue import MeasureKind, load_catalogue
 from pipeline.measures.periods import months_of
 from pipeline.measures.quarters import check_quarter, latest_quarter
 from pipeline.report import (
@@ -22,13 +22,12 @@ from pipeline.report import (
     compare_section,
     dwell_section,
     gather,
-    gather_groups,
-    group_charts,
     groups_section,
     methods,
 )
-from pipeline.report.compare_section import Compared
+from pipeline.report import group_charts as charts_section
 from pipeline.report.front import Facts
+from pipeline.report.gather_group_charts import group_charts
 from pipeline.report.group_charts import GroupCharts
 from pipeline.report.markdown import show, slug, text
 from pipeline.report.page import block, paragraph
@@ -36,7 +35,8 @@ from pipeline.report.second_process import Beside
 from pipeline.report.sections import Sections, made_beside
 from pipeline.settings import load_settings
 from pipeline.store import Store, open_store
-from pipeline.words import numbers as words
+
+MOST_CHARTED = 24  # groups with control charts of their own; nobody reads more pages
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ class Collected:
     ----------
     facts : Facts
         Of the last quarter compared, for the source of the figures.
-    compared : Compared
+    compared : ComparedGroups
         Every measure by group.
     dwell : RemovalResult or None
         Time in place and reasons by group.
@@ -58,7 +58,7 @@ class Collected:
     """
 
     facts: Facts
-    compared: Compared
+    compared: ComparedGroups
     dwell: RemovalResult | None
     charts: GroupCharts
     policy: Policy
@@ -99,26 +99,41 @@ def collect(
     with open_store(db) as store:
         last = quarter or latest_quarter(store)
         check_quarter(store, last)
-        first = words.quarter_before(last, gather_groups.QUARTERS - 1)
-        months = months_of(first)[0], months_of(last)[1]
-        measures = list(load_catalogue().values())
-        compared = gather_groups.grouped(
-            store, measures, by, months, policy=policy, settings=settings
+        compared = compare_groups(
+            store,
+            list(load_catalogue().values()),
+            by=by,
+            months=compare_section.months_compared(last),
+            settings=settings,
         )
-        if compared is None:
-            raise NoDataError(f"There are no two {DIMENSIONS[by].plural} to compare up to {last}.")
         return Collected(
             facts=gather.facts(
                 store, last, settings, audience=audience, small_cell=policy.threshold
             ),
             compared=compared,
             dwell=_dwell(store, compared),
-            charts=gather_groups.charted(store, compared, last, policy, settings),
+            charts=group_charts(
+                store,
+                [m for m in load_catalogue().values() if m.kind is MeasureKind.OUTCOME],
+                by,
+                _charted(compared),
+                months_of(last)[1],
+                policy=policy,
+                settings=settings,
+            ),
             policy=policy,
         )
 
 
-def _dwell(store: Store, compared: Compared) -> RemovalResult | None:
+def _charted(compared: ComparedGroups) -> list[str]:
+    """Return the groups whose charts are drawn: all, or of very many those called different."""
+    if len(compared.groups) <= MOST_CHARTED:
+        return compared.groups
+    called = {row.group for _, row in compared.called}
+    return [group for group in compared.groups if group in called][:MOST_CHARTED]
+
+
+def _dwell(store: Store, compared: ComparedGroups) -> RemovalResult | None:
     first, last = compared.months
     try:
         found = removal_result(store, by=compared.by, first=first, last=last)
@@ -158,10 +173,10 @@ class Report(Sections):
         )
         self._sentences += [sentence for those in said for sentence in those]
         show(
-            compare_front.strip(compared, facts, data.policy),
+            compare_front.strip(compared, facts),
             compare_front.lists(*said),
             compare_section.ratio_table(compared),
-            compare_front.sources_note(facts, data.policy),
+            compare_front.sources_note(facts),
         )
 
     def measures(self) -> None:
@@ -169,15 +184,15 @@ class Report(Sections):
         compared = self._data.compared
         labels = {group: compared.label(group) for group in compared.groups}
         for result in compared.results:
-            measure, hidden = result.measure, result.withheld.figures
+            measure = result.measure
             name = slug(measure.name)
             drawn = [
                 block("one", *self._page.figure(f"{kind}-{name}", drawing))
                 for kind, make in (("funnel", funnel_figure), ("ratios", ratio_figure))
-                if (drawing := make(result.comparison, measure, hidden, labels=labels)) is not None
+                if (drawing := make(result.comparison, measure, labels=labels)) is not None
             ]
             show(f"### {text(measure.title)} {{#{measure.name}}}")
-            show(block("figures", *drawn) if drawn else "Withheld, because the numbers are small.")
+            show(block("figures", *drawn) if drawn else "No events to compare.")
 
     def dwell(self) -> None:
         """Show time in place and reasons by group, with tests."""
@@ -193,16 +208,16 @@ class Report(Sections):
     def groups(self) -> None:
         """Show each group's own page."""
         compared, charts = self._data.compared, self._data.charts
-        self._numbers += group_charts.numbers(charts, compared.by)
+        self._numbers += charts_section.numbers(charts, compared.by)
         for group in compared.groups:
             heading, table = groups_section.group_page(compared, group)
             if group not in charts.charts:
                 show(heading, table)
                 continue
-            said = group_charts.sentences(charts, compared.by, group)
+            said = charts_section.sentences(charts, compared.by, group)
             self._sentences += said
             label = compared.label(group)
-            show(heading, *group_charts.pieces(charts, group, label, said, self._page), table)
+            show(heading, *charts_section.pieces(charts, group, label, said, self._page), table)
 
     def methods(self) -> None:
         """Show how groups are compared, the limitations and the versions."""

@@ -16,9 +16,9 @@ from pipeline.disclosure.whole_series import drawn_whole
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.events import event_order
 from pipeline.measures.log import LoggedChange, logged_changes
+from pipeline.measures.periods import EARLIEST
 from pipeline.measures.series import series
 from pipeline.report.gather_charts import counts_of, gap_counts, is_rare
-from pipeline.report.gather_compare import EARLIEST
 from pipeline.report.group_charts import GroupCharts
 from pipeline.settings import Settings
 from pipeline.store import Store

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from pipeline.analysis.comparison.compare import GroupRow
+from pipeline.answers.comparison import ComparedGroups
 from pipeline.report import markdown
-from pipeline.report.compare_section import Compared, is_too_few, shown_rows
+from pipeline.report.compare_section import anchor, is_too_few
 from pipeline.report.markdown import Column, prose
 from pipeline.words.numbers import amount, chance, ratio, with_limits
 
 _LEFT_OUT = "not adjusted for"
 
 
-def group_page(compared: Compared, group: str) -> tuple[str, str]:
+def group_page(compared: ComparedGroups, group: str) -> tuple[str, str]:
     """Return the heading of one group's page, and every measure crude, adjusted and shrunken."""
     columns = (
         Column("Measure (unit)", 30),
@@ -24,20 +25,17 @@ def group_page(compared: Compared, group: str) -> tuple[str, str]:
     )
     rows = []
     for result in compared.results:
-        for row, is_hidden in shown_rows(result):
+        for row in result.rows:
             if row.group == group:
                 measure = result.measure
                 title = f"{markdown.text(measure.title)} [({prose(measure.unit)})]{{.unit}}"
-                rows.append([title, *map(prose, _group_cells(row, is_hidden))])
+                rows.append([title, *map(prose, _group_cells(row))])
     label = compared.label(group)
-    anchor = compared.anchor(group)
-    heading = f"### {markdown.text(label)} {{#{anchor}}}"
-    return heading, markdown.table(columns, rows, f"Every measure, {label}", anchor)
+    heading = f"### {markdown.text(label)} {{#{anchor(group)}}}"
+    return heading, markdown.table(columns, rows, f"Every measure, {label}", anchor(group))
 
 
-def _group_cells(row: GroupRow, is_hidden: bool) -> list[str]:
-    if is_hidden:
-        return ["withheld"] * 5 + ["few children"]
+def _group_cells(row: GroupRow) -> list[str]:
     # What a model leaves out is said once, in the table of models.
     notes = [part for part in row.note.split("; ") if part and not part.startswith(_LEFT_OUT)]
     note = "; ".join(["called different", *notes] if row.called else notes)

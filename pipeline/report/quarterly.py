@@ -8,18 +8,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline.answers.change import JudgedChanges, judge_changes
+from pipeline.answers.comparison import ComparedGroups
 from pipeline.answers.removal import RemovalResult, removal_result
 from pipeline.disclosure import Policy
 from pipeline.errors import NoDataError
 from pipeline.measures.log import LoggedChange, logged_changes
-from pipeline.measures.periods import months_of, quarter_of
+from pipeline.measures.periods import EARLIEST, months_of, quarter_of
 from pipeline.measures.quarters import check_quarter
 from pipeline.report import (
     compare_section,
     dwell_section,
     front,
     gather,
-    gather_groups,
     gather_quality,
     methods,
     narrative,
@@ -27,7 +28,6 @@ from pipeline.report import (
     signals_section,
     tried_section,
 )
-from pipeline.report.compare_section import Compared
 from pipeline.report.definitions import definitions
 from pipeline.report.findings import Finding
 from pipeline.report.front import Facts
@@ -39,7 +39,6 @@ from pipeline.report.quality import DataQuality
 from pipeline.report.second_process import Beside
 from pipeline.report.sections import Sections, made_beside
 from pipeline.report.signals_section import Basis
-from pipeline.report.tried_section import Tried
 from pipeline.settings import Settings, load_settings
 from pipeline.store import Store, open_store
 from pipeline.words.numbers import quarter_before
@@ -80,8 +79,8 @@ class Collected:
     removal: RemovalResult | None
     removal_before: RemovalResult | None
     quality: DataQuality
-    compared: tuple[Compared, ...]
-    tried: Tried
+    compared: tuple[ComparedGroups, ...]
+    tried: JudgedChanges
     settings: Settings
     policy: Policy
 
@@ -119,7 +118,7 @@ def collect(
     small_cell = policy.threshold
     with open_store(db) as store:
         check_quarter(store, quarter)
-    compared = (beside or Beside(cores=1)).call(_compared, db, quarter, policy, settings)
+    compared = (beside or Beside(cores=1)).call(_compared, db, quarter, settings)
     with open_store(db) as store:
         changes = logged_changes(store, months_of(quarter)[1])
         return Collected(
@@ -130,7 +129,7 @@ def collect(
             removal=_removal(store, *months_of(quarter)),
             removal_before=_removal(store, *_year_before(quarter)),
             quality=gather_quality.data_quality(store, quarter, settings),
-            tried=gather_groups.tried(store, quarter, policy, settings),
+            tried=judge_changes(store, months=(EARLIEST, months_of(quarter)[1]), settings=settings),
             compared=compared.result(),
             settings=settings,
             policy=policy,
@@ -150,10 +149,10 @@ def _year_before(quarter: str) -> tuple[str, str]:
     return months_of(quarter_before(quarter, 4))[0], months_of(quarter_before(quarter))[1]
 
 
-def _compared(db: str, quarter: str, policy: Policy, settings: Settings) -> tuple[Compared, ...]:
+def _compared(db: str, quarter: str, settings: Settings) -> tuple[ComparedGroups, ...]:
     """Return the groups, which need no other part; the store is opened for them alone."""
     with open_store(db) as store:
-        return gather_groups.outcomes(store, quarter, policy, settings)
+        return compare_section.outcomes(store, quarter, settings)
 
 
 def report(
@@ -188,7 +187,7 @@ class Report(Sections):
         data, quarter = self._data, self._data.facts.quarter
         begun = [c for c in data.changes if quarter_of(c.started_month) == quarter]
         recent = months_of(quarter_before(quarter, gather.QUARTERS_SHOWN - 1))[0]
-        standing = tried_section.standing(data.tried, recent)
+        standing = tried_section.still_moved(data.tried, recent)
         changed = narrative.what_changed(data.findings, begun, standing, data.tried.labels)
         decide = narrative.to_decide(
             data.findings,

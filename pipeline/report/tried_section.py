@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
-from pipeline.figures.change import change_figure
+from pipeline.answers.change import JudgedChange, JudgedChanges, Row
 from pipeline.measures.log import LoggedChange
-from pipeline.report import change_rows, markdown
-from pipeline.report.gather_change import JudgedChange
+from pipeline.report import markdown
 from pipeline.report.markdown import Column, prose, slug
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block
 from pipeline.report.workbook import Sheet
 from pipeline.words import numbers as words
-from pipeline.words.change import CAUTION, is_beyond_chance
+from pipeline.words.change import CAUTION, is_beyond_chance, sentence
 from pipeline.words.numbers import figure
 
 _FROM_ROW = ("before", "after")
@@ -26,37 +24,15 @@ _RATIOS = {
 }
 
 
-@dataclass(frozen=True)
-class Tried:
-    """The improvement log up to a quarter, judged.
-
-    Attributes
-    ----------
-    changes : tuple of LoggedChange
-        By month.
-    judged : tuple of JudgedChange
-        One a change and measure that it aimed at, where it could be judged.
-    messages : tuple of str
-        A sentence for each that could not.
-    labels : mapping of str to str
-        Labels of the sites.
-    """
-
-    changes: tuple[LoggedChange, ...]
-    judged: tuple[JudgedChange, ...]
-    messages: tuple[str, ...]
-    labels: Mapping[str, str]
-
-
 def _id(judged: JudgedChange) -> str:
     return f"change/{judged.change.change_id}/{judged.measure.name}"
 
 
-def numbers(tried: Tried) -> list[Number]:
+def numbers(tried: JudgedChanges) -> list[Number]:
     """Return rates before and after, and ratios, of every judged change."""
     found = []
     for judged in tried.judged:
-        row, unit = change_rows.rows(judged), judged.measure.unit
+        row, unit = judged.as_json(), judged.measure.unit
         for side in _FROM_ROW:
             value = row[f"{side}_rate"]
             found.append(
@@ -68,7 +44,6 @@ def numbers(tried: Tried) -> list[Number]:
                     row[f"{side}_denominator"],
                     row[f"{side}_lower"],
                     row[f"{side}_upper"],
-                    withheld=value is None,
                 )
             )
         for prefix in _RATIOS:
@@ -78,13 +53,13 @@ def numbers(tried: Tried) -> list[Number]:
     return found
 
 
-def _ratio(row: change_rows.Row, prefix: str) -> tuple[float | None, float | None, float | None]:
+def _ratio(row: Row, prefix: str) -> tuple[float | None, float | None, float | None]:
     if prefix == "against_controls":
         return row[prefix], row[f"{prefix}_lower"], row[f"{prefix}_upper"]
     return row[f"{prefix}ratio"], row[f"{prefix}ratio_lower"], row[f"{prefix}ratio_upper"]
 
 
-def sentences(tried: Tried) -> list[Sentence]:
+def sentences(tried: JudgedChanges) -> list[Sentence]:
     """Return the cautious sentence of every judged change."""
     found = []
     for judged in tried.judged:
@@ -97,12 +72,12 @@ def sentences(tried: Tried) -> list[Sentence]:
     return found
 
 
-def standing(tried: Tried, since: str) -> list[Sentence]:
+def still_moved(tried: JudgedChanges, since: str) -> list[Sentence]:
     """Return a sentence for each change since which a measure stands at another level.
 
     Parameters
     ----------
-    tried : Tried
+    tried : JudgedChanges
         The improvement log, judged.
     since : str
         Month from which changes are recent enough to be told again.
@@ -112,7 +87,7 @@ def standing(tried: Tried, since: str) -> list[Sentence]:
         moved = [
             judged
             for judged in tried.judged
-            if judged.change == change and not judged.is_withheld
+            if judged.change == change
             if is_beyond_chance(judged.effect)
         ]
         if moved and since <= change.started_month:
@@ -145,7 +120,7 @@ def _anchor(change: LoggedChange) -> str:
     return f"change-{slug(change.change_id)}"
 
 
-def pieces(tried: Tried, page: Page) -> list[str]:
+def pieces(tried: JudgedChanges, page: Page) -> list[str]:
     """Return the section: each change with its sentences and figures, then one table."""
     if not tried.changes:
         return ["No change is logged."]
@@ -159,12 +134,12 @@ def pieces(tried: Tried, page: Page) -> list[str]:
     return shown
 
 
-def _one_change(change: LoggedChange, tried: Tried, page: Page) -> list[str]:
+def _one_change(change: LoggedChange, tried: JudgedChanges, page: Page) -> list[str]:
     lead = f"From {words.month(change.started_month)} at {_where(change, tried.labels)}."
     heading = f"### {markdown.text(change.title)} {{#{_anchor(change)}}}"
     judged = [one for one in tried.judged if one.change.change_id == change.change_id]
     said = [prose(_said(one)) for one in judged]
-    drawn = [_figure(one, page) for one in judged if not one.is_withheld]
+    drawn = [_figure(one, page) for one in judged]
     parts = [heading, markdown.text(lead)]
     if said:
         parts.append(markdown.bullets(said))
@@ -175,18 +150,17 @@ def _one_change(change: LoggedChange, tried: Tried, page: Page) -> list[str]:
 
 def _said(judged: JudgedChange) -> str:
     """Return the sentences about a change; the caution stands once, above them all."""
-    return change_rows.words(judged, with_caution=False)
+    return sentence(
+        judged.effect, title=judged.measure.title, unit=judged.measure.unit, with_caution=False
+    )
 
 
 def _figure(judged: JudgedChange, page: Page) -> str:
-    drawing = change_figure(
-        judged.effect, judged.measure, span=judged.span, name=judged.change.title
-    )
     name = f"change-{slug(judged.change.change_id)}-{slug(judged.measure.name)}"
-    return block("one", *page.figure(name, drawing))
+    return block("one", *page.figure(name, judged.figure()))
 
 
-def _table(tried: Tried) -> str:
+def _table(tried: JudgedChanges) -> str:
     columns = (
         Column("Change", 24),
         Column("Measure", 24),
@@ -198,17 +172,13 @@ def _table(tried: Tried) -> str:
     )
     rows = []
     for judged in tried.judged:
-        row = change_rows.rows(judged)
-        cells = [_value(row["before_rate"]), _value(row["after_rate"])]
+        row = judged.as_json()
+        cells = [figure(row["before_rate"]), figure(row["after_rate"])]
         cells += [_limits(*_ratio(row, p)) for p in ("", "adjusted_", "against_controls")]
         title = markdown.text(judged.change.title)
         rows.append([title, markdown.text(judged.measure.title), *cells])
     caption = "Logged changes: rates before and after, and their ratio; rates in the measure's unit"
     return markdown.table(columns, rows, caption, "tried")
-
-
-def _value(value: float | None) -> str:
-    return "withheld" if value is None else figure(value)
 
 
 def _limits(value: float | None, lower: float | None, upper: float | None) -> str:
@@ -221,9 +191,9 @@ def _end(value: float | None) -> str:
     return "no limit" if value is None else words.ratio(value)
 
 
-def sheet(tried: Tried) -> Sheet:
+def sheet(tried: JudgedChanges) -> Sheet:
     """Return every figure of every judged change for the workbook."""
-    rows = [change_rows.rows(judged) for judged in tried.judged]
+    rows = tried.as_json()
     columns = tuple(rows[0]) if rows else ("change_id",)
     cells: Sequence[tuple[str | float | None, ...]] = [tuple(row.values()) for row in rows]
     return Sheet("Changes", columns, tuple(cells))

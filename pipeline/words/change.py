@@ -6,6 +6,7 @@ from pipeline.analysis.change.effect import ChangeEffect
 from pipeline.analysis.change.segmented import Effect
 from pipeline.analysis.comparison.contrasts import Contrast
 from pipeline.analysis.rates.rates import Rates
+from pipeline.answers.change import JudgedChange
 from pipeline.words.numbers import figure, limits, month, ratio
 
 CAUTION = (
@@ -31,6 +32,31 @@ def sentence(effect: ChangeEffect, *, title: str, unit: str, with_caution: bool 
     if with_caution:
         parts.append(CAUTION)
     return " ".join(part for part in parts if part)
+
+
+def paragraph(judged: JudgedChange) -> str:
+    """Return a heading, what happened, and the trend, without the caution."""
+    change, effect = judged.change, judged.effect
+    where = ", ".join(effect.sites)
+    head = f"{change.title} ({change.change_id}, {change.started_month}; {where})"
+    said = sentence(
+        effect, title=judged.measure.title, unit=judged.measure.unit, with_caution=False
+    )
+    return f"{head}\n  {said}\n  {_trend(effect)}"
+
+
+def _trend(effect: ChangeEffect) -> str:
+    fit = effect.segmented
+    if fit is None:
+        return "Too few months, or no event on one side, for a trend."
+    level, slope, earlier = (
+        f"× {one.ratio:.2f} ({one.lower:.2f} to {one.upper:.2f})"
+        for one in (fit.level, fit.slope, fit.earlier_slope)
+    )
+    return (
+        f"Trend, {ratio_name(effect)}s: level at the change {level}; slope a month {slope}; "
+        f"earlier slope {earlier}."
+    )
 
 
 def _main(effect: ChangeEffect, title: str, unit: str) -> str:

@@ -8,7 +8,6 @@ import pytest
 from pipeline.analysis.change.effect import SiteMonths, assess
 from pipeline.analysis.comparison.compare import compare, in_order, with_calls
 from pipeline.analysis.comparison.funnel import funnel
-from pipeline.disclosure import Policy
 from pipeline.figures.change import change_figure
 from pipeline.figures.funnel import _funnel_alt, _funnel_points, funnel_figure
 from pipeline.figures.ratios import calibration_figure, ratio_figure
@@ -18,7 +17,6 @@ from tests.analysis.networks import episodes, reduce, with_values
 from tests.analysis.test_change import MONTHS, STARTED, network
 
 MEASURE = load_catalogue()["dislodgement"]
-OPEN = Policy(0)
 
 
 @pytest.fixture(scope="module")
@@ -34,12 +32,8 @@ def comparison():
     return done
 
 
-def none_hidden(comparison):
-    return [False] * len(comparison.rows)
-
-
 def test_a_funnel_states_its_finding_method_and_numbers(comparison):
-    got = funnel_figure(comparison, MEASURE, none_hidden(comparison), labels={"dunlin": "Dunlin"})
+    got = funnel_figure(comparison, MEASURE, labels={"dunlin": "Dunlin"})
     assert got.title.startswith("Catheters that came out by themselves: Dunlin above the 9")
     assert "exact binomial limits" in got.caption
     assert "Not a ranking" in got.caption
@@ -47,20 +41,10 @@ def test_a_funnel_states_its_finding_method_and_numbers(comparison):
         assert f"{row.rate:.3g} of {row.denominator:,.0f}" in got.alt
 
 
-def test_a_withheld_group_is_not_drawn_and_the_caption_says_so(comparison):
-    hidden = [row.group in {"knot", "godwit"} for row in comparison.rows]
-    for figure in (funnel_figure, ratio_figure):
-        got = figure(comparison, MEASURE, hidden)
-        assert "withheld (few children)" in got.caption
-        assert "godwit" not in got.alt
-        assert not set(got.plot.data["group"]) & {"knot", "godwit"}
-    assert funnel_figure(comparison, MEASURE, [True, True, True, True, False]) is None
-
-
 def test_ratios_stand_in_the_order_of_the_rows(comparison):
     for order in ("name", "volume"):
         ordered = in_order(comparison, order)
-        got = ratio_figure(ordered, MEASURE, none_hidden(ordered))
+        got = ratio_figure(ordered, MEASURE)
         places = [got.alt.index(row.group) for row in ordered.rows]
         assert places == sorted(places)
     assert "dunlin above" in got.title
@@ -70,34 +54,20 @@ def test_ratios_stand_in_the_order_of_the_rows(comparison):
 
 def test_no_call_is_no_finding(comparison):
     quiet = replace(comparison, rows=tuple(replace(r, called=False) for r in comparison.rows))
-    got = ratio_figure(quiet, MEASURE, none_hidden(quiet))
+    got = ratio_figure(quiet, MEASURE)
     assert got.title.endswith("no site is called different")
 
 
-def test_calibration_leaves_out_tenths_of_few_children(comparison):
-    whole = calibration_figure(comparison, MEASURE, OPEN)
-    shared = calibration_figure(comparison, MEASURE, Policy(11))
-    assert "c-statistic" in whole.caption
-    assert "withheld" not in whole.caption
-    assert shared is None or "withheld" in shared.caption
+def test_calibration_says_how_well_the_model_tells_children_apart(comparison):
+    assert "c-statistic" in calibration_figure(comparison, MEASURE).caption
 
 
-def test_a_change_plot_never_shows_only_some_of_its_points():
+def test_a_change_plot_has_a_point_a_month():
     effect = assess(
         network(np.random.default_rng(3)), started_month=STARTED, sites=["godwit"],
         kind="proportion",
     )  # fmt: skip
-    months = change_figure(effect, MEASURE, span=1, name="Glue")
-    blocks = change_figure(effect, MEASURE, span=3, name="Glue")
-    nothing = change_figure(effect, MEASURE, span=0, name="Glue")
-    assert len(months.plot.data) == len(MONTHS)
-    assert len(blocks.plot.data) == len(MONTHS) // 3
-    assert nothing.plot.data.empty
-    assert "3 months each" in blocks.caption
-    assert "withheld" in nothing.caption
-    # No block straddles the change.
-    first = MONTHS.index(STARTED)
-    assert not ((blocks.plot.data["x"] > first - 1.5) & (blocks.plot.data["x"] < first)).any()
+    assert len(change_figure(effect, MEASURE, name="Glue").plot.data) == len(MONTHS)
 
 
 def test_a_change_plot_claims_no_more_than_association():
@@ -105,7 +75,7 @@ def test_a_change_plot_claims_no_more_than_association():
         network(np.random.default_rng(4)), started_month=STARTED, sites=["godwit"],
         kind="proportion",
     )  # fmt: skip
-    got = change_figure(effect, MEASURE, span=1, name="Glue")
+    got = change_figure(effect, MEASURE, name="Glue")
     assert "An association, not a proof" in got.caption
     assert f"{spoken_figure(float(effect.before.rate))} per" in got.title
     assert "ratio" in got.alt
@@ -117,7 +87,7 @@ def test_a_change_of_few_months_has_no_trend_drawn():
         MONTHS[9:16], whole.sites, whole.numerator[:, 9:16], whole.denominator[:, 9:16]
     )
     effect = assess(short, started_month=STARTED, sites=["godwit"], kind="proportion")
-    got = change_figure(effect, MEASURE, span=1, name="Glue")
+    got = change_figure(effect, MEASURE, name="Glue")
     assert "segmented" not in got.caption
 
 
@@ -128,10 +98,10 @@ def test_each_picture_is_the_same_twice(comparison, tmp_path, kind):
         kind="proportion",
     )  # fmt: skip
     made = {
-        "funnel": lambda: funnel_figure(comparison, MEASURE, none_hidden(comparison)),
-        "ratios": lambda: ratio_figure(comparison, MEASURE, none_hidden(comparison)),
-        "calibration": lambda: calibration_figure(comparison, MEASURE, OPEN),
-        "change": lambda: change_figure(effect, MEASURE, span=1, name="Glue"),
+        "funnel": lambda: funnel_figure(comparison, MEASURE),
+        "ratios": lambda: ratio_figure(comparison, MEASURE),
+        "calibration": lambda: calibration_figure(comparison, MEASURE),
+        "change": lambda: change_figure(effect, MEASURE, name="Glue"),
     }[kind]
     first = made().save(tmp_path / "first.svg").read_bytes()
     second = made().save(tmp_path / "second.svg").read_bytes()
@@ -146,7 +116,7 @@ def test_of_many_groups_the_alternative_text_names_those_outside_the_limits():
     y = rng.binomial(400, 0.1, 60).astype(float)
     y[7] = 110.0
     made = funnel(sites, y, n, kind="proportion", multiplier=100.0)
-    alt = _funnel_alt(MEASURE, made, _funnel_points(made, np.ones(60, bool)))
+    alt = _funnel_alt(MEASURE, made, _funnel_points(made))
     assert "s007 27.5 of 400 (outside" in alt
     assert "others inside the limits." in alt
     assert len(alt) < 600

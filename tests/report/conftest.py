@@ -73,9 +73,9 @@ def quarterly(store_path, tmp_path_factory):
 
 @pytest.fixture(scope="session")
 def comparison(store_path, tmp_path_factory):
-    """The comparison of sites for sharing, with its PDF."""
+    """The comparison of sites, with its PDF."""
     folder = tmp_path_factory.mktemp("comparison")
-    return _render(store_path, folder, "comparison", {"audience": "shared", "by": "site"})
+    return _render(store_path, folder, "comparison", {"audience": "committee", "by": "site"})
 
 
 @pytest.fixture(scope="session", params=["quarterly", "comparison"])

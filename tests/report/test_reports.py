@@ -18,7 +18,6 @@ from pipeline.report.render import Order, render
 from tests.report.conftest import HOSTILE_LABEL, HOSTILE_TITLE, QUARTER
 
 SIX_MIB = 6 * 2**20
-SMALL_CELL = 11
 
 
 def words_of(made):
@@ -114,22 +113,6 @@ def test_every_sentence_of_the_numbers_stands_in_the_page(quarterly):
 def test_the_figures_named_are_the_files_beside_the_page(made):
     named = json.loads((made.folder / "numbers.json").read_text())["figures"]
     assert sorted(named) == sorted(p.name for p in (made.folder / "figures").iterdir())
-
-
-def test_a_shared_copy_holds_no_small_count_of_children(comparison):
-    document = json.loads((comparison.folder / "numbers.json").read_text())
-    assert document["small_cell"] == SMALL_CELL
-    names = {measure.name for measure in load_catalogue().values()}
-    checked = 0
-    for number in document["numbers"]:
-        if number["id"].split("/")[0] not in names or number["withheld"]:
-            continue
-        checked += 1
-        assert not 0 < (number["numerator"] or 0) < SMALL_CELL, number
-    assert checked > 40
-    book = openpyxl.load_workbook(comparison.folder / "tables.xlsx")
-    for row in book["By site"].iter_rows(min_row=2, values_only=True):
-        assert row[4] is None or row[4] == 0 or row[4] >= SMALL_CELL
 
 
 def test_the_same_records_give_the_same_numbers(quarterly, store_path, tmp_path, monkeypatch):
