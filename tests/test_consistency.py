@@ -174,14 +174,14 @@ def test_every_option_is_explained(name: str) -> None:
 
 
 def test_an_option_that_several_commands_share_is_worded_alike() -> None:
-    for option in ("--db", "--settings", "--quiet", "--audience", "--site", "--from", "--to"):
+    for option in ("--db", "--settings", "--quiet", "--site", "--from", "--to"):
         found = [options(n)[option] for n in COMMANDS if option in options(n)]
         assert len({(p.metavar, getattr(p, "help", "")) for p in found}) == 1, option
         assert len(found) > 1
 
 
 def test_an_option_of_one_name_is_of_one_kind() -> None:
-    for option in ("--db", "--settings", "--quiet", "--audience", "--site", "--measure",
+    for option in ("--db", "--settings", "--quiet", "--site", "--measure",
                    "--from", "--to", "--where", "--by", "--out"):  # fmt: skip
         kinds = {type(found[option].type) for n in COMMANDS if option in (found := options(n))}
         assert kinds, option
