@@ -59,15 +59,15 @@ def test_worked_example_of_24_points_has_no_signal():
 
 def test_a_run_of_seven_among_thirteen_is_not_yet_a_shift():
     """The rule is longer than round(log2 13 + 3) = 7; Anhøj and Olesen 2014."""
-    up, down = [2.0] * 7, [1.0, 2.0, 1.0, 2.0, 1.0, 2.0]
+    up, down = [200.0] * 7, [100.0, 200.0, 100.0, 200.0, 100.0, 200.0]
     assert "long_run" not in kinds_of([*up, *down])
-    assert "long_run" in kinds_of([*up, 2.0, *down])
+    assert "long_run" in kinds_of([*up, 200.0, *down])
 
 
 def kinds_of(values):
     periods = tuple(f"{i:03d}" for i in range(len(values)))
     counts = Counts(periods, values, np.ones(len(values)))
-    chart = control_chart(counts, kind="run", forced=True)
+    chart = control_chart(counts, kind="u", forced=True)
     return {signal.kind for signal in chart.signals}
 
 
