@@ -20,30 +20,17 @@ MOST_SECONDS, MOST_DETECTABILITY = 5.0, 1.0
 
 RUN = """
 import sys, time
-from pipeline.analysis.charts import control_charts
 from pipeline.analysis.charts.detectability import detectability
-from pipeline.cli.chart_counts import period_counts
+from pipeline.answers.chart_series import draw_charts, read_series
 from pipeline.measures.catalogue import load_catalogue
-from pipeline.measures.series import series
-from pipeline.settings import Settings
 from pipeline.store import open_store
 
 measures = list(load_catalogue().values())
 start = time.perf_counter()
 with open_store(sys.argv[1]) as store:
-    frame = series(store, measures, ("month", "site"), with_total=True, settings=Settings())
+    parts = read_series(store, measures, by="site", with_total=True)
 read = time.perf_counter()
-charts = []
-for measure in measures:
-    part = frame.filter(frame["measure"] == measure.name)
-    counts = [
-        period_counts(one, "month")
-        for one in part.partition_by("site", maintain_order=True)
-    ]
-    kind = "p" if measure.denominator_kind == "proportion" else "u"
-    charts += control_charts(
-        counts, kind=kind, multiplier=measure.multiplier, unit=measure.unit
-    )
+charts = draw_charts(parts)
 drawn = time.perf_counter()
 sample = charts[:: max(1, len(charts) // 20)]
 for chart in sample:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,27 +11,24 @@ import click
 
 from pipeline.cli.complete import measure_names
 from pipeline.cli.options import (
+    always_quiet_option,
     db_option,
     format_option,
-    quiet_option,
     settings_option,
     site_option,
 )
 from pipeline.errors import UsageError
 
 if TYPE_CHECKING:
-    from pipeline.analysis.charts.detectability import Detectability
-    from pipeline.cli.charting import Asked, Charted
-    from pipeline.figures.look import Drawing
+    from pipeline.answers.charts import MeasureCharts
+    from pipeline.answers.cusum import MeasureCusum
     from pipeline.measures.catalogue import Measure
-    from pipeline.settings import Settings
-    from pipeline.store import Store
+    from pipeline.measures.series import Where
 
-EPILOG = "Example: dwell chart dislodgement --by site --out dislodgement.svg"
 KINDS = ("run", "p", "u", "g", "t", "cusum")
 
 
-@click.command(epilog=EPILOG)
+@click.command(epilog="Example: dwell chart dislodgement --by site --out dislodgement.svg")
 @click.argument("name", required=False, shell_complete=measure_names)
 @site_option
 @click.option(
@@ -50,7 +48,7 @@ KINDS = ("run", "p", "u", "g", "t", "cusum")
 @db_option
 @settings_option
 @format_option
-@quiet_option
+@always_quiet_option
 def chart(
     *,
     name: str | None,
@@ -63,7 +61,6 @@ def chart(
     db: Path,
     settings: Path | None,
     format_: str,
-    quiet: bool,
 ) -> None:
     """Control chart of a measure.
 
@@ -72,143 +69,88 @@ def chart(
     months until a doubling, a halving and a 50% rise would be expected to show. Signals
     are a reason to look, not a finding on any child's care.
     """
+    from pipeline.answers.charts import measure_charts
+    from pipeline.answers.cusum import measure_cusum
     from pipeline.measures.catalogue import find_measure, load_catalogue
-    from pipeline.measures.dimensions import check_sites
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 
     values = load_settings(settings)
     measures = [find_measure(name)] if name else list(load_catalogue().values())
-    plain = None if kind == "cusum" else kind
-    _check_fit(kind, by, adjust=adjust)
-    asked = asked_of(sites, by, where, kind=plain)
+    period, group = period_and_group(by)
+    chosen = chosen_episodes(sites, where)
+    _check_fit(kind, measures, period, group, adjust=adjust)
+    found: MeasureCharts | MeasureCusum
     with open_store(db) as store:
-        check_sites(store, sites)
-    if kind == "cusum":
-        from pipeline.cli.cusum import print_cusum
-
-        print_cusum(
-            db, measures, asked, adjust=adjust, settings=values, out=out, format_=format_,
-        )  # fmt: skip
-        return
-    with open_store(db) as store:
-        charts = _all_charts(store, measures, asked, settings=values)
+        if kind == "cusum":
+            found = measure_cusum(store, measures[0], adjust=adjust, where=chosen, settings=values)
+        else:
+            found = measure_charts(
+                store, measures, period=period, by=group, kind=kind, where=chosen, settings=values
+            )
     if out is not None:
-        _draw(charts, asked, is_one_measure=name is not None).save(out)
-    _print(charts, asked, format_)
+        found.figure().save(out)
+    _print(found, format_)
 
 
-def _check_fit(kind: str | None, by: Sequence[str], *, adjust: bool) -> None:
-    """Refuse options that a chart would pass over without a word."""
-    if adjust and kind != "cusum":
-        raise UsageError("Only a CUSUM is adjusted for case mix.", try_next="--kind cusum --adjust")
-    if kind == "cusum" and "quarter" in by:
-        raise UsageError("A CUSUM goes by month.", try_next="--kind cusum without --by quarter")
-
-
-def asked_of(
-    sites: Sequence[str],
-    by: Sequence[str],
-    where: str | None,
-    *,
-    kind: str | None = None,
-) -> Asked:
-    """Read what was asked from the options' words.
-
-    Raises
-    ------
-    UsageError
-        A word is none that the options know, or two are one too many.
-    """
-    from pipeline.cli.charting import Asked
+def period_and_group(by: Sequence[str]) -> tuple[str, str | None]:
+    """Read what a point is, and what makes groups; raises `UsageError` at two of either."""
     from pipeline.measures.dimensions import PERIODS
-    from pipeline.measures.where import parse_condition
 
-    periods = [name for name in by if name in PERIODS]
-    groups = [name for name in by if name not in PERIODS]
-    if len(set(periods)) > 1 or len(set(groups)) > 1:
+    periods = {name for name in by if name in PERIODS}
+    groups = {name for name in by if name not in PERIODS}
+    if len(periods) > 1 or len(groups) > 1:
         raise UsageError(
             "A chart has one period and one grouping.", try_next="--by quarter --by site"
         )
+    return next(iter(periods), "month"), next(iter(groups), None)
+
+
+def chosen_episodes(sites: Sequence[str], where: str | None) -> Where:
+    """Read the sites and the condition asked for; raises `UsageError`."""
+    from pipeline.measures.where import parse_condition
+
     chosen: dict[str, Any] = {"site": list(sites)} if sites else {}
-    if where:
-        chosen["where"] = parse_condition(where)
-    period = periods[0] if periods else "month"
-    return Asked(
-        kind=kind,
-        period=period,
-        group=groups[0] if groups else None,
-        where=chosen,
-    )
+    return chosen | ({"where": parse_condition(where)} if where else {})
 
 
-def _all_charts(
-    store: Store, measures: Sequence[Measure], asked: Asked, *, settings: Settings
-) -> list[Charted]:
-    from pipeline.cli.charting import KINDS_OF, charts_of
-
-    if asked.kind is not None and len(measures) > 1:
-        measures = [m for m in measures if asked.kind in KINDS_OF[m.denominator_kind]]
-    return [
-        charted
-        for measure in measures
-        for charted in charts_of(store, measure, asked, settings=settings)
-    ]
+def _check_fit(
+    kind: str | None, measures: Sequence[Measure], period: str, group: str | None, *, adjust: bool
+) -> None:
+    """Refuse what a chart would pass over without a word."""
+    if adjust and kind != "cusum":
+        raise UsageError("Only a CUSUM is adjusted for case mix.", try_next="--kind cusum --adjust")
+    if kind == "cusum" and (len(measures) != 1 or group is not None or period != "month"):
+        raise UsageError("A CUSUM follows one measure at a time, by month.",
+                         try_next="dwell chart dislodgement --kind cusum")  # fmt: skip
 
 
-def _what_it_sees(charted: Charted, asked: Asked) -> Detectability:
-    from pipeline.analysis.charts.detectability import detectability
-
-    months = 3.0 if asked.period == "quarter" else 1.0
-    return detectability(
-        charted.chart, months_per_point=months, monthly_volume=charted.monthly_volume
-    )
-
-
-def _print(charts: Sequence[Charted], asked: Asked, format_: str) -> None:
+def _print(found: MeasureCharts | MeasureCusum, format_: str) -> None:
     """Print one chart as one object, several as a list."""
-    from pipeline.cli import chart_output
-    from pipeline.cli.printing import print_frame, table_lines, to_json
+    from pipeline.cli.printing import print_frame, to_json
 
     if format_ == "csv":
-        print_frame(chart_output.as_frame(charts), "csv")
+        print_frame(found.frame(), "csv")
     elif format_ == "json":
-        found = [chart_output.as_mapping(c, _what_it_sees(c, asked)) for c in charts]
-        click.echo(to_json(found[0] if len(found) == 1 else found))
+        click.echo(to_json(found.as_json()))
     else:
-        for charted in charts:
-            frame = chart_output.as_frame([charted]).drop("measure", "group", "phase")
-            click.echo(f"{_heading(charted)}\n")
-            click.echo("\n".join(table_lines(frame)) + "\n")
-            for line in chart_output.sentences(charted, _what_it_sees(charted, asked)):
-                click.echo(line)
-            click.echo()
+        click.echo("\n".join(_lines(found)))
 
 
-def _heading(charted: Charted) -> str:
-    from pipeline.words.chart import headline
+def _lines(found: MeasureCharts | MeasureCusum) -> list[str]:
+    """Return each chart's finding, its points, and what its silence means."""
+    from pipeline.answers.cusum import MeasureCusum
+    from pipeline.cli.printing import table_lines
+    from pipeline.words.chart import chart_sentences, headline
+    from pipeline.words.cusum import cusum_headline, cusum_sentences
 
-    return headline(charted.chart, subject_of(charted))
-
-
-def subject_of(charted: Charted) -> str:
-    """Return the measure's title, and whose chart it is where it is not the network's."""
-    whose = "" if charted.group == "all" else f", {charted.label}"
-    return f"{charted.measure.title}{whose}"
-
-
-def _draw(charts: Sequence[Charted], asked: Asked, *, is_one_measure: bool) -> Drawing:
-    """Draw one chart large, several as small multiples."""
-    from pipeline.figures.control_chart import control_chart_figure, small_multiples
-    from pipeline.figures.look import standalone
-
-    if len(charts) == 1:
-        return standalone(control_chart_figure(charts[0].chart, subject_of(charts[0])))
-    if is_one_measure:
-        panels = {charted.label: charted.chart for charted in charts}
-        return standalone(small_multiples(panels, charts[0].measure.title))
-    panels = {charted.measure.title: charted.chart for charted in charts}
-    if len(panels) < len(charts):
-        panels = {subject_of(charted): charted.chart for charted in charts}
-    whose = ", ".join(charts[0].sites) or "All sites"
-    return standalone(small_multiples(panels, whose, common_axes=False))
+    if isinstance(found, MeasureCusum):
+        return [cusum_headline(found), "", *table_lines(found.frame()), "", *cusum_sentences(found)]
+    lines = []
+    for one in found.charts:
+        lines += [headline(one.chart, one.subject), ""]
+        if len(one.chart):
+            frame = replace(found, charts=(one,)).frame().drop("measure", "group", "phase")
+            lines += [*table_lines(frame), ""]
+        lines += [*chart_sentences(one), ""]
+    return lines

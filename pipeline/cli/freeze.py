@@ -20,7 +20,7 @@ def freeze(quarter: str, db: Path, settings: Path | None, quiet: bool) -> None:
     quarter's report says by the list which signals are new. A quarter that is frozen
     again gets a new edition; the earlier ones stay.
     """
-    from pipeline.cli.signal_scan import keep_scan, scan_quarter
+    from pipeline.answers.signals import quarter_signals
     from pipeline.measures.published import freeze as keep
     from pipeline.measures.quarters import check_quarter
     from pipeline.settings import load_settings
@@ -31,7 +31,7 @@ def freeze(quarter: str, db: Path, settings: Path | None, quiet: bool) -> None:
     with open_store(db, read_only=False) as store:
         check_quarter(store, quarter)
         edition = keep(store, quarter, values)
-        keep_scan(store, scan_quarter(store, quarter, values))
+        quarter_signals(store, quarter, settings=values).keep_in(store)
     if not quiet:
         click.echo(
             f"Figures and signals of {quarter} are kept as published, edition {edition}.", err=True

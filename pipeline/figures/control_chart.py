@@ -43,7 +43,7 @@ from pipeline.figures.look import (
     Drawing,
     look,
 )
-from pipeline.words.chart import description, headline, method, unit_of
+from pipeline.words.chart import description, headline, method
 
 SMALL_COLUMNS = 3
 PANEL_CM = (5.2, 3.9)
@@ -77,7 +77,7 @@ def control_chart_figure(
     width_cm, height_cm : float
         Size in centimetres.
     """
-    plot = _layers({"": chart}, unit_of(chart), small=False)
+    plot = _layers({"": chart}, chart.unit, small=False)
     return Drawing(
         plot=plot,
         title=title or headline(chart, subject),
@@ -116,7 +116,7 @@ def small_multiples(
     most = round((PAGE * len(charts) * down / across) ** 0.5) if tiny else SMALL_COLUMNS
     columns = max(1, min(most, len(charts)))
     rows = ceil(max(len(charts), 1) / columns)
-    label = unit_of(next(iter(charts.values()))) if common_axes and charts else ""
+    label = next(iter(charts.values())).unit if common_axes and charts else ""
     panels = {fill(_heading(name, c), LONGEST_PANEL): c for name, c in charts.items()}
     plot = _layers(panels, label, small=True, tiny=tiny) + facet_wrap(
         "panel", ncol=columns, scales="fixed" if common_axes else "free_y"

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 from pipeline.measures import session
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.counting import ALL
-from pipeline.measures.dimensions import DIMENSIONS
+from pipeline.measures.dimensions import DIMENSIONS, NOT_RECORDED
 from pipeline.measures.periods import last_final_month
 from pipeline.measures.series import Where, as_measures, condition_of
 from pipeline.settings import Settings
@@ -77,7 +77,7 @@ def event_order(
 def _event_sql(
     measure: Measure, condition: str, settings: Settings | None, by: str | None, *, with_total: bool
 ) -> str:
-    group = "null" if by is None else f"cast({DIMENSIONS[by].column} as varchar)"
+    group = "null" if by is None else f"coalesce({DIMENSIONS[by].as_text}, '{NOT_RECORDED}')"
     steps = [*session.steps([measure], settings), *_counted_steps(measure, condition, group)]
     parts = [] if by is None else [_running_sql("in_group", "in_group.label")]
     if by is None or with_total:

@@ -37,6 +37,13 @@ def quarters_between(first: str, last: str) -> list[str]:
     return list(dict.fromkeys(quarter_of(month) for month in months_between(first, last)))
 
 
+def quarter_before(quarter: str, back: int = 1) -> str:
+    """Return the quarter that is `back` quarters earlier."""
+    year, _, number = quarter.partition("-Q")
+    index = 4 * int(year) + int(number) - 1 - back
+    return f"{index // 4}-Q{index % 4 + 1}"
+
+
 def checked_months(first: str | None, last: str | None) -> tuple[str, str] | None:
     """Return the first and last month asked for; None where neither was.
 

@@ -11,7 +11,7 @@ from pipeline.answers.comparison import ComparedGroups, MeasureComparison, compa
 from pipeline.errors import NoDataError
 from pipeline.figures.funnel import funnel_figure
 from pipeline.measures.catalogue import MeasureKind, load_catalogue
-from pipeline.measures.periods import months_of
+from pipeline.measures.periods import months_of, quarter_before
 from pipeline.report import markdown
 from pipeline.report.markdown import Column, slug
 from pipeline.report.numbers import Number, Sentence
@@ -35,7 +35,7 @@ MOST_SAID = 7
 
 def months_compared(quarter: str) -> tuple[str, str]:
     """Return the first and last month of the eight quarters up to one."""
-    return months_of(words.quarter_before(quarter, QUARTERS - 1))[0], months_of(quarter)[1]
+    return months_of(quarter_before(quarter, QUARTERS - 1))[0], months_of(quarter)[1]
 
 
 def outcomes(store: Store, quarter: str, settings: Settings) -> tuple[ComparedGroups, ...]:

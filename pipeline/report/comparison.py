@@ -27,8 +27,7 @@ from pipeline.report import (
 )
 from pipeline.report import group_charts as charts_section
 from pipeline.report.front import Facts
-from pipeline.report.gather_group_charts import group_charts
-from pipeline.report.group_charts import GroupCharts
+from pipeline.report.group_charts import GroupCharts, group_charts
 from pipeline.report.markdown import show, slug, text
 from pipeline.report.page import block, paragraph
 from pipeline.report.second_process import Beside
@@ -118,7 +117,6 @@ def collect(
                 by,
                 _charted(compared),
                 months_of(last)[1],
-                policy=policy,
                 settings=settings,
             ),
             policy=policy,

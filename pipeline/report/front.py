@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
+from pipeline.answers.findings import Finding, Rate
 from pipeline.figures.sparkline import sparkline
 from pipeline.report import markdown
-from pipeline.report.findings import Finding, Rate
 from pipeline.report.markdown import Column, bullets
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block, side_by_side
@@ -161,7 +161,7 @@ def _row(finding: Finding, page: Page) -> list[str]:
     measure, now = finding.measure, finding.now
     line = sparkline(
         [rate.period for rate in finding.quarters],
-        [float("nan") if rate.withheld else rate.rate for rate in finding.quarters],
+        [rate.rate for rate in finding.quarters],
         measure.unit,
     )
     title = f"[{markdown.text(measure.title)}](#{measure.name})"
@@ -176,15 +176,11 @@ def _row(finding: Finding, page: Page) -> list[str]:
 
 
 def _count(rate: Rate) -> str:
-    if rate.withheld:
-        return "withheld"
     return f"{amount(rate.numerator)} / {amount(rate.denominator)}"
 
 
 def rate_cell(rate: Rate) -> str:
     """Return a rate and its limits in a few characters; a zero has its upper limit."""
-    if rate.withheld:
-        return "withheld"
     if rate.denominator <= 0:
         return "no figures"
     return f"{figure(rate.rate)} ({figure(rate.lower)} to {figure(rate.upper)})"
@@ -223,14 +219,10 @@ def measure_sheet(findings: Sequence[Finding]) -> Sheet:
 
 
 def _sheet_row(f: Finding, rate: Rate, *, is_last: bool) -> tuple[str | float | int | None, ...]:
-    shown = not rate.withheld
-    figures = (rate.numerator, rate.denominator, rate.rate, rate.lower, rate.upper)
-    known = None if rate.missing_withheld else rate.ascertained
     return (
         *(f.measure.name, f.measure.title, f.measure.kind.value, rate.period, f.measure.unit),
-        *(value if shown else None for value in figures),
-        *(rate.episodes if shown else None, known),
-        rate.provisional,
+        *(rate.numerator, rate.denominator, rate.rate, rate.lower, rate.upper),
+        *(rate.episodes, rate.ascertained, rate.provisional),
         f.target,
         verdict_cell(f) if is_last else None,
     )

@@ -4,61 +4,87 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
-from pipeline.analysis.charts import RULES, ControlChart, Signal
-from pipeline.analysis.charts.discovery import adjusted_p
-from pipeline.analysis.rates.multiplicity import FALSE_DISCOVERY_RATE
+from pipeline.analysis.charts import ControlChart, Signal
+from pipeline.answers.chart_series import draw_charts, read_series
+from pipeline.answers.signals import LookedAt, judged_signals, signals_that_stand
 from pipeline.figures.control_chart import small_multiples
 from pipeline.measures.catalogue import Measure
+from pipeline.measures.periods import EARLIEST
 from pipeline.report.markdown import bullets, prose, slug
-from pipeline.report.measure_section import chart_points, point_ids
+from pipeline.report.measure_section import chart_numbers, point_ids
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block, finding, item, scrolled
+from pipeline.settings import Settings
+from pipeline.store import Store
 from pipeline.words import numbers as words
 from pipeline.words.chart import headline
 
 _GAPS = "Where events are rare a point is the gap before an event: higher is fewer events."
+FEWEST_EVENTS = 3  # fewer gaps are no chart
 
 
 @dataclass(frozen=True, eq=False)
 class GroupCharts:
-    """Control charts of several groups, as they may be drawn.
+    """Control charts of several groups.
 
     Attributes
     ----------
     measures : tuple of Measure
         What is charted.
     charts : mapping of str to mapping of str to ControlChart
-        By group, then by the measure's name, for those that may be drawn.
-    is_quarterly : bool
-        Whether a point is a quarter.
+        By group, then by the measure's name, of those with events enough.
+    standing_signals : mapping of (str, str) to tuple of Signal
+        By measure and group, the signals that stand among all of these charts.
     """
 
     measures: tuple[Measure, ...]
     charts: Mapping[str, Mapping[str, ControlChart]]
-    is_quarterly: bool
+    standing_signals: Mapping[tuple[str, str], tuple[Signal, ...]]
 
     @property
     def looked_at(self) -> int:
         """Charts drawn, of all groups."""
         return sum(len(charts) for charts in self.charts.values())
 
-    @cached_property
-    def standing(self) -> Mapping[tuple[str, str], tuple[Signal, ...]]:
-        """Return the signals that stand among all charts drawn, by group and measure."""
-        found = [
-            (group, name, signal)
-            for group, charts in self.charts.items()
-            for name, chart in charts.items()
-            for signal in chart.signals
-        ]
-        adjusted = adjusted_p([s for *_, s in found], self.looked_at * len(RULES))
-        kept: dict[tuple[str, str], tuple[Signal, ...]] = {}
-        for (group, name, signal), p in zip(found, adjusted, strict=True):
-            if p <= FALSE_DISCOVERY_RATE:
-                kept[group, name] = (*kept.get((group, name), ()), signal)
-        return kept
+
+def group_charts(
+    store: Store,
+    measures: Sequence[Measure],
+    by: str,
+    groups: Sequence[str],
+    last_month: str,
+    *,
+    settings: Settings,
+) -> GroupCharts:
+    """Chart some measures for some groups, from the first month to the last.
+
+    Parameters
+    ----------
+    store : Store
+        An open store.
+    measures : sequence of Measure
+        What to chart.
+    by : str
+        The dimension that makes the groups.
+    groups : sequence of str
+        Codes of the groups to chart.
+    last_month : str
+        The last month charted.
+    settings : Settings
+        The programme's settings.
+    """
+    parts = read_series(store, measures, by=by, months=(EARLIEST, last_month), settings=settings)
+    parts = [part for part in parts if part.group in groups]
+    drawn = [
+        LookedAt(part.measure, part.group, chart)
+        for part, chart in zip(parts, draw_charts(parts), strict=True)
+        if not chart.is_of_gaps or len(chart) - chart.ends_open >= FEWEST_EVENTS
+    ]
+    charts: dict[str, dict[str, ControlChart]] = {group: {} for group in groups}
+    for one in drawn:
+        charts[one.group][one.measure.name] = one.chart
+    return GroupCharts(tuple(measures), charts, signals_that_stand(judged_signals(drawn)))
 
 
 def prefix(by: str, measure: str, group: str) -> str:
@@ -72,7 +98,7 @@ def numbers(made: GroupCharts, by: str) -> list[Number]:
         number
         for group, charts in made.charts.items()
         for name, chart in charts.items()
-        for number in chart_points(prefix(by, name, group), chart)
+        for number in chart_numbers(prefix(by, name, group), chart)
     ]
 
 
@@ -81,7 +107,7 @@ def sentences(made: GroupCharts, by: str, group: str) -> list[Sentence]:
     found = []
     for measure in made.measures:
         chart = made.charts[group].get(measure.name)
-        signals = made.standing.get((group, measure.name))
+        signals = made.standing_signals.get((measure.name, group))
         if chart is None or not signals:
             continue
         ids = point_ids(prefix(by, measure.name, group), chart)
@@ -99,7 +125,7 @@ def pieces(
     titles = {measure.name: measure.title for measure in made.measures}
     charts = {titles[name]: chart for name, chart in made.charts[group].items()}
     missing = [title for title in titles.values() if title not in charts]
-    note = [block("note", prose(_not_drawn(made, missing)))] if missing else []
+    note = [block("note", prose(_not_drawn(missing)))] if missing else []
     if not charts:
         return note
     title = _finding(label, said, made.looked_at)
@@ -122,13 +148,8 @@ def _finding(label: str, said: Sequence[Sentence], looked_at: int) -> str:
     return f"{label}: beyond chance in {named}, with all {charts} of this section counted"
 
 
-def _not_drawn(made: GroupCharts, titles: Sequence[str]) -> str:
-    if not made.is_quarterly:
-        return f"Too few events for a control chart: {_named(titles)}."
-    why = "not drawn in this copy, because some of their quarters have few children"
-    if len(titles) == len(made.measures):
-        return f"Control charts of the outcomes are {why}."
-    return f"Control charts {why}: {_named(titles)}."
+def _not_drawn(titles: Sequence[str]) -> str:
+    return f"Too few events for a control chart: {_named(titles)}."
 
 
 def _named(titles: Sequence[str]) -> str:

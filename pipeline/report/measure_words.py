@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from pipeline.answers.findings import Finding
 from pipeline.report import phrases
-from pipeline.report.findings import Finding
 from pipeline.report.numbers import Sentence
 from pipeline.words import numbers as words
 
@@ -25,7 +25,7 @@ def about_measure(finding: Finding) -> list[Sentence]:
         Sentence(phrases.figures(finding), phrases.quoted(finding)),
     ]
     now = finding.now
-    if now.has_figures and not now.missing_withheld and now.ascertained < now.episodes:
+    if now.has_figures and now.ascertained < now.episodes:
         text = f"Known for {now.ascertained:,} of {words.count(now.episodes, 'catheter')}"
         ids = [finding.number_id]
         if finding.is_poorly_known:
@@ -46,5 +46,4 @@ _QUIET = {
     "too_few": "Too few figures yet for limits.",
     "provisional": "Provisional: follow-up is not complete, so no point is judged.",
     "no_data": "No figures this quarter.",
-    "withheld": "The verdict is withheld: it would name months with small numbers of children.",
 }

@@ -12,12 +12,12 @@ from collections.abc import Sequence
 from importlib.metadata import version
 
 from pipeline import __version__
+from pipeline.answers.chart_series import MOST_EVENTS
 from pipeline.answers.comparison import MeasureComparison
+from pipeline.answers.findings import Finding
 from pipeline.measures.dimensions import DIMENSIONS
 from pipeline.report import markdown
-from pipeline.report.findings import Finding
 from pipeline.report.front import Facts
-from pipeline.report.gather_charts import MOST_EVENTS
 from pipeline.report.markdown import Column, bullets, prose
 from pipeline.words import numbers as words
 from pipeline.words.chart import reason

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from pipeline.answers.findings import Finding
 from pipeline.measures.log import LoggedChange
 from pipeline.report import phrases
-from pipeline.report.findings import Finding
 from pipeline.report.numbers import Sentence
 from pipeline.words import numbers as words
 from pipeline.words.numbers import count, figure
@@ -127,11 +127,7 @@ def _short_of_target(finding: Finding) -> Sentence | None:
 
 
 def _poorly_known(findings: Sequence[Finding], least: float) -> list[Finding]:
-    return [
-        f
-        for f in findings
-        if f.now.episodes and not f.now.missing_withheld and f.now.ascertainment < least
-    ]
+    return [f for f in findings if f.now.episodes and f.now.ascertainment < least]
 
 
 def _learn_more(finding: Finding) -> Sentence:
@@ -162,7 +158,6 @@ def cannot_tell(
         *_named(findings, "too_few", "Too few figures yet to tell a change from chance:"),
         *_named(findings, "no_data", "No figures this quarter:"),
         *_provisional(findings),
-        *_withheld(findings),
     ]
     if unknown_dwell:
         text = (
@@ -190,7 +185,7 @@ def _titles(findings: Sequence[Finding]) -> str:
 
 
 def _named(findings: Sequence[Finding], kind: str, opening: str) -> list[Sentence]:
-    those = [f for f in findings if f.verdict.kind == kind and not f.now.withheld]
+    those = [f for f in findings if f.verdict.kind == kind]
     return [Sentence(f"{opening} {_titles(those)}.")] if those else []
 
 
@@ -201,14 +196,6 @@ def _provisional(findings: Sequence[Finding]) -> list[Sentence]:
     which = "all measures" if len(those) == len(findings) else _titles(those)
     why = "some catheters have not had their follow-up time"
     return [Sentence(f"Provisional, because {why}: {which}.")]
-
-
-def _withheld(findings: Sequence[Finding]) -> list[Sentence]:
-    those = [f for f in findings if f.now.withheld]
-    if not those:
-        return []
-    text = f"Withheld, because the number of children is small: {_titles(those)}."
-    return [Sentence(text)]
 
 
 def shortened(sentences: list[Sentence], one: str, many: str | None = None) -> list[Sentence]:

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import math
 
-from pipeline.report.findings import Finding, Rate
+from pipeline.answers.findings import Finding, Rate
 from pipeline.words.numbers import amount, figure, noun
 
 
 def rate_phrase(rate: Rate, unit: str) -> str:
     """Say a rate with its 95% limits; zero events only with their upper limit."""
-    if rate.withheld:
-        return "withheld, because the number of children is small"
     if rate.denominator <= 0:
         return "no figures"
     of = f"{amount(rate.denominator)} {noun(unit, round(rate.denominator))}"

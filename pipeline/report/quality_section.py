@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from pipeline.answers.findings import Finding
 from pipeline.figures.completeness import FieldShare, completeness_figure
 from pipeline.report import markdown
-from pipeline.report.findings import Finding
 from pipeline.report.markdown import Column, prose
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page

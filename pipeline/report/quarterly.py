@@ -10,11 +10,12 @@ from pathlib import Path
 
 from pipeline.answers.change import JudgedChanges, judge_changes
 from pipeline.answers.comparison import ComparedGroups
+from pipeline.answers.findings import QUARTERS_SHOWN, Finding, quarter_findings
 from pipeline.answers.removal import RemovalResult, removal_result
 from pipeline.disclosure import Policy
 from pipeline.errors import NoDataError
 from pipeline.measures.log import LoggedChange, logged_changes
-from pipeline.measures.periods import EARLIEST, months_of, quarter_of
+from pipeline.measures.periods import EARLIEST, months_of, quarter_before, quarter_of
 from pipeline.measures.quarters import check_quarter
 from pipeline.report import (
     compare_section,
@@ -29,10 +30,9 @@ from pipeline.report import (
     tried_section,
 )
 from pipeline.report.definitions import definitions
-from pipeline.report.findings import Finding
 from pipeline.report.front import Facts
 from pipeline.report.markdown import show
-from pipeline.report.measure_section import chart_numbers, measure_pieces
+from pipeline.report.measure_section import chart_numbers, finding_numbers, measure_pieces
 from pipeline.report.numbers import Number
 from pipeline.report.page import paragraph
 from pipeline.report.quality import DataQuality
@@ -41,7 +41,6 @@ from pipeline.report.sections import Sections, made_beside
 from pipeline.report.signals_section import Basis
 from pipeline.settings import Settings, load_settings
 from pipeline.store import Store, open_store
-from pipeline.words.numbers import quarter_before
 
 
 @dataclass(frozen=True)
@@ -123,8 +122,8 @@ def collect(
         changes = logged_changes(store, months_of(quarter)[1])
         return Collected(
             facts=gather.facts(store, quarter, settings, audience=audience, small_cell=small_cell),
-            findings=gather.findings(store, quarter, settings, changes),
-            signals_before=gather.signals_before(store, quarter),
+            findings=quarter_findings(store, quarter, settings),
+            signals_before=signals_section.signals_before(store, quarter),
             changes=tuple(changes),
             removal=_removal(store, *months_of(quarter)),
             removal_before=_removal(store, *_year_before(quarter)),
@@ -186,7 +185,7 @@ class Report(Sections):
         """Show the first screen."""
         data, quarter = self._data, self._data.facts.quarter
         begun = [c for c in data.changes if quarter_of(c.started_month) == quarter]
-        recent = months_of(quarter_before(quarter, gather.QUARTERS_SHOWN - 1))[0]
+        recent = months_of(quarter_before(quarter, QUARTERS_SHOWN - 1))[0]
         standing = tried_section.still_moved(data.tried, recent)
         changed = narrative.what_changed(data.findings, begun, standing, data.tried.labels)
         decide = narrative.to_decide(
@@ -199,7 +198,7 @@ class Report(Sections):
             data.findings, data.facts.unknown_dwell, data.facts.catheters, data.policy.threshold
         )
         for finding in data.findings:
-            self._numbers += finding.numbers()
+            self._numbers += finding_numbers(finding)
         self._sentences += [*changed, *decide, *unknown]
         self._sheets.append(front.measure_sheet(data.findings))
         show(
@@ -231,7 +230,7 @@ class Report(Sections):
             if finding.measure.kind.value in kinds:
                 pieces, said = measure_pieces(finding, self._page)
                 self._sentences += said
-                self._numbers += chart_numbers(finding)
+                self._numbers += chart_numbers(finding.measure.name, finding.chart)
                 show(*pieces)
 
     def groups(self) -> None:

@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pipeline.measures.signal_log import LoggedSignal, State, states
+from pipeline.answers.findings import Finding
+from pipeline.answers.verdicts import direction_of
+from pipeline.measures.periods import quarter_before
+from pipeline.measures.signal_log import LoggedSignal, State, kept_list, states
 from pipeline.report import markdown
-from pipeline.report.findings import Finding
 from pipeline.report.markdown import Column, prose
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import paragraph
-from pipeline.report.verdicts import direction_of, short_words
 from pipeline.report.workbook import Sheet
+from pipeline.store import Store
 from pipeline.words import numbers as words
+from pipeline.words.verdicts import signal_words
 
 STATES: tuple[State, ...] = ("new", "continuing", "ended")
 
@@ -49,6 +52,13 @@ class Basis:
         )
 
 
+def signals_before(store: Store, quarter: str) -> Basis:
+    """Return what the signals of a quarter are compared with."""
+    before = quarter_before(quarter)
+    kept = kept_list(store, before)
+    return Basis(before, kept.as_of.isoformat() if kept else "")
+
+
 @dataclass(frozen=True, slots=True)
 class SignalRow:
     """One signal of one measure, and what has become of it."""
@@ -60,13 +70,13 @@ class SignalRow:
     @property
     def words(self) -> str:
         """The signal in a few words."""
-        return short_words(self.signal, rare=self.finding.chart.is_of_gaps)
+        return signal_words(self.signal, rare=self.finding.chart.is_of_gaps)
 
     @property
     def direction(self) -> str:
         """For the better or the worse; empty where neither."""
-        better = self.finding.measure.better.value
-        return direction_of(self.signal, better, rare=self.finding.chart.is_of_gaps)
+        better, rare = self.finding.measure.better, self.finding.chart.is_of_gaps
+        return direction_of(self.signal.direction, better, rare=rare)
 
 
 def signal_rows(findings: Sequence[Finding]) -> list[SignalRow]:

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from pipeline.analysis.charts.phases import MINIMUM_POINTS
 from pipeline.analysis.charts.results import GAPS, PROPORTIONS, ControlChart, Signal
 from pipeline.analysis.charts.runs import crossings_limit, longest_run_limit
 from pipeline.words.numbers import figure, month
+from pipeline.words.silence import silence
+from pipeline.words.verdicts import beyond_words, shift_words, uneven_words
 
-BETWEEN = {"g": "catheters between events", "t": "catheter-days between events"}
+if TYPE_CHECKING:
+    from pipeline.answers.charts import MeasureChart
+
 NAMES = {
     "run": "Run chart", "p": "p chart", "p'": "p′ chart (Laney)", "u": "u chart",
     "u'": "u′ chart (Laney)", "g": "g chart", "t": "t chart",
@@ -20,18 +26,11 @@ UNEVEN = (
 )
 NO_EVENT_TAIL = 0.025
 """Area beyond each of two 95% limits."""
-NAMED_MONTHS = 3
-"""Months that a title names before it counts them instead."""
 
 
 def with_unit(chart: ControlChart, value: float) -> str:
     """Write a value of the chart with its unit."""
-    return f"{figure(value)} {unit_of(chart)}".rstrip()
-
-
-def unit_of(chart: ControlChart) -> str:
-    """Return the unit of the plotted values."""
-    return BETWEEN.get(chart.kind, chart.unit)
+    return f"{figure(value)} {chart.unit}".rstrip()
 
 
 def told_apart(value: float, limit: float) -> tuple[str, str]:
@@ -52,12 +51,14 @@ def headline(chart: ControlChart, subject: str) -> str:
     runs = [s for s in latest if s.kind == "long_run"]
     out = [s for s in latest if s.kind == "beyond_limit"]
     if runs:
-        return f"{subject}: {_run(chart, runs[-1])}"
+        shift = shift_words(runs[-1].direction, runs[-1].first, rare=chart.is_of_gaps)
+        return f"{subject}: {shift}"
     if out:
-        return f"{subject}: {_beyond(out)}"
+        side = out[-1].direction
+        periods = [s.first for s in out if s.direction == side]
+        return f"{subject}: {beyond_words(side, periods, rare=chart.is_of_gaps)}"
     if latest:
-        since = month(latest[0].first)
-        return f"{subject}: not scattered as chance would have it since {since}"
+        return f"{subject}: {uneven_words(latest[0].first)}"
     return f"{subject}: {_quiet(chart)}"
 
 
@@ -85,7 +86,7 @@ def _beyond_sentence(chart: ControlChart, signal: Signal) -> str:
     is_above = signal.direction == "above"
     limit = chart.upper[i] if is_above else chart.lower[i]
     value, bound = told_apart(float(chart.value[i]), float(limit))
-    value = f"{value} {unit_of(chart)}".rstrip()
+    value = f"{value} {chart.unit}".rstrip()
     name = "upper" if is_above else "lower"
     when = month(signal.first)
     return f"{when} lies {signal.direction} the {name} limit: {value} against {bound}."
@@ -134,25 +135,15 @@ def notes(chart: ControlChart) -> list[str]:
     return said
 
 
+def chart_sentences(charted: MeasureChart) -> list[str]:
+    """Say why this chart is drawn, what it signals and what its silence means."""
+    chart = charted.chart
+    signals = [signal_sentence(chart, s) for s in chart.signals] or ["No signal."]
+    return [reason(chart, charted.card), *signals, *notes(chart), *silence(chart, charted.sight)]
+
+
 def _latest(chart: ControlChart, signal: Signal) -> bool:
     return bool(chart.limit_set[signal.points[-1]] == chart.limit_set[-1])
-
-
-def _run(chart: ControlChart, signal: Signal) -> str:
-    apart = "further apart" if signal.direction == "above" else "closer together"
-    if chart.is_of_gaps:
-        return f"events {apart} from {month(signal.first)}"
-    side = "up" if signal.direction == "above" else "down"
-    return f"shift {side} from {month(signal.first)}"
-
-
-def _beyond(signals: list[Signal]) -> str:
-    side = signals[-1].direction
-    months = list(dict.fromkeys(month(s.first) for s in signals if s.direction == side))
-    if len(months) > NAMED_MONTHS:
-        return f"{side} the limit in {len(months)} periods, last in {months[-1]}"
-    named = f"{', '.join(months[:-1])} and {months[-1]}" if len(months) > 1 else months[0]
-    return f"{side} the limit in {named}"
 
 
 def _quiet(chart: ControlChart) -> str:

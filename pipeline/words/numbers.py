@@ -143,21 +143,6 @@ def quarter(period: str) -> str:
     return f"{_FULL[first]} to {_FULL[first + 2]} {year}"
 
 
-def quarter_before(period: str, back: int = 1) -> str:
-    """Return the quarter that is `back` quarters earlier."""
-    year, _, number = period.partition("-Q")
-    index = 4 * int(year) + int(number) - 1 - back
-    return f"{index // 4}-Q{index % 4 + 1}"
-
-
-def months_of(period: str) -> tuple[str, str, str]:
-    """Return the three months of a quarter as `YYYY-MM`."""
-    year, _, number = period.partition("-Q")
-    first = 3 * (int(number) - 1) + 1
-    a, b, c = (f"{year}-{first + i:02d}" for i in range(3))
-    return a, b, c
-
-
 def joined(parts: Sequence[str], last: str = "and") -> str:
     """Return "a, b and c"."""
     if len(parts) < 2:

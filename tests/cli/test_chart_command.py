@@ -6,11 +6,16 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from pipeline.analysis.charts import Counts
+from pipeline.answers.chart_series import ChartSeries, draw_charts
+from pipeline.answers.charts import MeasureChart, MeasureCharts
 from pipeline.cli.chart import chart
 from pipeline.cli.load import load
 from pipeline.cli.plan import plan
 from pipeline.cli.signals import signals
 from pipeline.errors import DwellError, NoDataError, UsageError
+from pipeline.measures.catalogue import find_measure
+from pipeline.words.chart import chart_sentences
 from synthetic_data import write_folder
 
 
@@ -123,6 +128,33 @@ def test_pictures_carry_their_title_and_are_the_same_bytes(db, tmp_path):
     run(chart, "dislodgement", "--kind", "cusum", "--db", str(db),
         "--out", str(tmp_path / "cusum.png"))  # fmt: skip
     assert all((tmp_path / name).stat().st_size > 10_000 for name in ("cusum.png", "sites.png"))
+
+
+def test_a_store_of_one_catheter_has_a_chart_of_every_measure(tmp_path):
+    write_folder(tmp_path / "records", episodes=1, seed=3)
+    path = tmp_path / "dwell.duckdb"
+    run(load, str(tmp_path / "records"), "--as-of", "2026-01-06", "--db", str(path), "--quiet")
+    shown = run(chart, "--db", str(path)).stdout
+    assert "Signs of infection: no event yet" in shown
+    assert "There is no point to judge: silence means nothing." in shown
+
+
+@pytest.mark.parametrize("rare", ["difficult_removal", "falls_lower_limb", "infection_signs",
+                                  "toxicity_calls", "toxicity_urgent"])  # fmt: skip
+def test_a_rare_measure_of_each_site_ends_in_the_wait_for_an_event(db, rare):
+    for found in as_json(chart, db, rare, "--by", "site"):
+        assert found["points"], found["group"]
+        assert all(p["provisional"] for p in found["points"] if not p["numerator"])
+
+
+def test_a_chart_without_a_point_says_so_and_can_be_drawn():
+    measure = find_measure("infection_signs")
+    (empty,) = draw_charts([ChartSeries(measure, "all", "t", Counts((), [], []), (), 0.0, 0.0)])
+    found = MeasureCharts((MeasureChart(measure, "all", "all", empty, 0.0, 0.0),))
+    assert found.frame().is_empty()
+    assert found.as_json()["points"] == []
+    assert found.figure().title == "Signs of infection: no event yet"
+    assert chart_sentences(found.charts[0])[-1].startswith("There is no point to judge")
 
 
 def test_csv_has_a_row_a_point(db):

@@ -50,3 +50,11 @@ def test_what_is_no_month_is_refused(wrong):
 def test_what_is_no_quarter_is_refused(wrong):
     with pytest.raises(UsageError, match="not a quarter"):
         periods.months_of(wrong)
+
+
+@pytest.mark.parametrize(
+    ("quarter", "back", "before"),
+    [("2025-Q1", 1, "2024-Q4"), ("2025-Q4", 1, "2025-Q3"), ("2025-Q2", 8, "2023-Q2")],
+)
+def test_the_quarter_before_crosses_years(quarter, back, before):
+    assert periods.quarter_before(quarter, back) == before

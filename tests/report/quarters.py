@@ -1,18 +1,15 @@
 """Simulated quarters: findings of random measures, for tests of words and tables."""
 
-from dataclasses import replace
-
 import numpy as np
 
 from pipeline.analysis.charts import Counts
+from pipeline.analysis.charts.results import GAPS
+from pipeline.answers.chart_series import ChartSeries, draw_charts
+from pipeline.answers.findings import Finding, rate_of
+from pipeline.answers.verdicts import judge
 from pipeline.measures.catalogue import load_catalogue
 from pipeline.measures.log import LoggedChange
-from pipeline.report.findings import Finding
-from pipeline.report.gather import rate_of
-from pipeline.report.gather_charts import make_chart
-from pipeline.report.verdicts import judge
-from pipeline.words import numbers as words
-from pipeline.words.chart import GAPS
+from pipeline.measures.periods import months_between, months_of, quarter_before
 
 QUARTER = "2025-Q4"
 MONTHS = tuple(f"{year}-{month:02d}" for year in (2023, 2024, 2025) for month in range(1, 13))
@@ -37,12 +34,12 @@ def finding(measure, rng, *, quarter=QUARTER):
             np.ones(len(happened)),
             provisional[happened],
         )
-    before = words.quarter_before(quarter)
-    chart = make_chart(measure, counts, [])
-    earlier = make_chart(measure, counts.until(words.months_of(before)[2]), [])
+    before = quarter_before(quarter)
+    series = ChartSeries(measure, "all", measure.charts[0].value, counts, (), 0.0, 0.0)
+    (chart,), (earlier,) = draw_charts([series]), draw_charts([series], until=months_of(before)[1])
     quarters = tuple(
-        _guarded(rate_of(measure, q, _row(q, months, events, volume, rng)), rng)
-        for q in (words.quarter_before(quarter, back) for back in range(7, -1, -1))
+        rate_of(measure, q, _row(q, months, events, volume, rng))
+        for q in (quarter_before(quarter, back) for back in range(7, -1, -1))
     )
     year = {"numerator": events[-15:-3].sum(), "denominator": volume[-15:-3].sum()}
     counted = {
@@ -50,14 +47,12 @@ def finding(measure, rng, *, quarter=QUARTER):
         "ascertained": int(volume.sum()),
         "provisional": False,
     }
-    better = measure.better.value
+    better = measure.better
     return Finding(
         measure=measure,
-        now=quarters[-1],
         year_before=rate_of(measure, "year-before", year | counted),
         quarters=quarters,
         chart=chart,
-        shown=chart,
         verdict=judge(chart, quarter, better),
         verdict_before=judge(earlier, before, better),
         target=float(rng.choice([5.0, 80.0])) if rng.random() < 0.3 else None,
@@ -65,7 +60,7 @@ def finding(measure, rng, *, quarter=QUARTER):
 
 
 def _row(quarter, months, events, volume, rng):
-    inside = np.isin(months, words.months_of(quarter))
+    inside = np.isin(months, months_between(*months_of(quarter)))
     if not inside.any():
         return None
     known = int(volume[inside].sum())
@@ -76,11 +71,6 @@ def _row(quarter, months, events, volume, rng):
         "ascertained": known,
         "provisional": bool(rng.random() < 0.2),
     }
-
-
-def _guarded(rate, rng):
-    withheld = bool(rng.random() < 0.15)
-    return replace(rate, withheld=withheld, missing_withheld=withheld or rng.random() < 0.2)
 
 
 def findings(seed, number=5):
@@ -94,7 +84,7 @@ def findings(seed, number=5):
 def changes(seed):
     """Up to two logged changes of the quarter."""
     rng = np.random.default_rng(seed)
-    started = words.months_of(QUARTER)[0]
+    started = months_of(QUARTER)[0]
     return [
         LoggedChange(
             "glue", started, "Skin entry glued", ("Avocet", "Curlew")[: int(rng.integers(0, 3))]

@@ -8,15 +8,14 @@ import polars as pl
 import pytest
 
 from pipeline.analysis.charts import Counts, control_chart
+from pipeline.answers.chart_series import ChartSeries, draw_charts, kind_of
+from pipeline.answers.findings import Finding, quarter_findings, rate_of
+from pipeline.answers.verdicts import judge, of_signals
 from pipeline.measures.catalogue import find_measure
 from pipeline.measures.signal_log import LoggedSignal, keep_signals
-from pipeline.report import gather, signals_section
-from pipeline.report.findings import Finding
-from pipeline.report.gather import rate_of
-from pipeline.report.gather_charts import chart_kind, make_chart
+from pipeline.report import signals_section
 from pipeline.report.numbers import check
 from pipeline.report.signals_section import Basis
-from pipeline.report.verdicts import judge, judge_kept, turned
 from pipeline.settings import Settings
 from pipeline.store import open_store
 from pipeline.words.chart import reason
@@ -38,11 +37,11 @@ def listed(kind="long_run", direction="below", first="2025-03", last="2025-09", 
 def finding(events, before):
     measure, made = find_measure(MEASURE), chart(events)
     rate = rate_of(measure, "2025-Q4", None)
-    better = measure.better.value
+    better = measure.better
     return Finding(
-        measure=measure, now=rate, year_before=rate, quarters=(rate,), chart=made, shown=made,
+        measure=measure, year_before=rate, quarters=(rate,), chart=made,
         verdict=judge(made, "2025-Q4", better, MEASURE),
-        verdict_before=judge_kept(before, made, better),
+        verdict_before=of_signals(before, better, rare=False),
     )  # fmt: skip
 
 
@@ -99,13 +98,15 @@ def test_the_report_takes_what_was_kept_for_the_quarter_before(store_path, tmp_p
     path = tmp_path / "dwell.duckdb"
     shutil.copy(store_path, path)
     with open_store(path, read_only=False) as store:
-        basis = gather.signals_before(store, "2025-Q4")
+        basis = signals_section.signals_before(store, "2025-Q4")
         assert basis.kept_as_of == ""
         kept = [listed("beyond_limit", "above", "2025-08", "2025-08"), listed(measure="leakage")]
         keep_signals(store, "2025-Q3", kept, charts=126)
     with open_store(path) as store:
-        assert gather.signals_before(store, "2025-Q4").kept_as_of == str(dt.date(2026, 1, 6))
-        found = gather.findings(store, "2025-Q4", Settings(), [])
+        assert signals_section.signals_before(store, "2025-Q4").kept_as_of == str(
+            dt.date(2026, 1, 6)
+        )
+        found = quarter_findings(store, "2025-Q4", Settings())
     before = {f.measure.name: f.verdict_before.words for f in found if f.verdict_before.signals}
     assert before == {
         MEASURE: "above the limit in Aug 2025", "leakage": "shift down from Mar 2025"
@@ -119,16 +120,13 @@ def test_the_report_takes_what_was_kept_for_the_quarter_before(store_path, tmp_p
 )  # fmt: skip
 def test_events_that_are_not_rare_are_counted_by_month(name, events, kind):
     months = pl.DataFrame({"with_event": [events] * 24})
-    assert chart_kind(find_measure(name), months) == kind
+    assert kind_of(find_measure(name), months, "month") == kind
 
 
 def test_the_reason_of_a_chart_of_counts_names_the_one_of_the_card():
     counts = Counts(MONTHS, np.resize([19.0, 21.0], 24), np.full(24, 9000.0))
-    made = make_chart(find_measure("infection_signs"), counts, [], "u")
+    series = ChartSeries(find_measure("infection_signs"), "all", "u", counts, (), 0.0, 0.0)
+    (made,) = draw_charts([series])
     assert "not the t chart of the measure's card, since the events are not rare" in reason(
         made, "t"
     )
-
-
-def test_listed_gaps_are_turned_into_counts():
-    assert [s.direction for s in turned([listed(), listed(direction="both")])] == ["above", "both"]

@@ -57,15 +57,6 @@ def test_an_irregular_plural_is_given():
 def test_periods_are_spoken_as_people_say_them():
     assert words.month("2026-03") == "Mar 2026"
     assert words.quarter("2025-Q4") == "October to December 2025"
-    assert words.months_of("2025-Q1") == ("2025-01", "2025-02", "2025-03")
-
-
-@pytest.mark.parametrize(
-    ("quarter", "back", "before"),
-    [("2025-Q1", 1, "2024-Q4"), ("2025-Q4", 1, "2025-Q3"), ("2025-Q2", 8, "2023-Q2")],
-)
-def test_the_quarter_before_crosses_years(quarter, back, before):
-    assert words.quarter_before(quarter, back) == before
 
 
 def test_lists_have_one_and():

@@ -178,6 +178,7 @@ def _one_chart(stack: Stack, i: int, printed: _Printed, kind: str, choice: Choic
         phases=_phases(counts, plan, kind, centre, upper),
         changes=plan.drawn,
         later_changes=plan.later,
+        ends_open=counts.ends_open,
     )
 
 

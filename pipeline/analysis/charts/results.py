@@ -38,6 +38,8 @@ class Counts:
         Zero where the period had no catheters.
     provisional : bool array, shape (k,), optional
         Points not yet complete.
+    ends_open : bool
+        The last gap still runs: no event has ended it.
 
     Raises
     ------
@@ -49,6 +51,7 @@ class Counts:
     numerator: Floats
     denominator: Floats
     provisional: Flags = field(default_factory=lambda: np.zeros(0, bool))
+    ends_open: bool = False
 
     def __post_init__(self) -> None:
         k = len(self.periods)
@@ -171,7 +174,8 @@ class ControlChart:
     runs mean something, `sigma` is the
     standard deviation that limits of three sigma were set from. `model` is the
     distribution of a point in control. `later_changes` begin after the last point and
-    are not drawn.
+    are not drawn. `ends_open` says that the last point of a chart of gaps is the wait
+    since the last event.
     """
 
     kind: str
@@ -197,6 +201,7 @@ class ControlChart:
     phases: tuple[Phase, ...]
     changes: tuple[Change, ...]
     later_changes: tuple[Change, ...] = ()
+    ends_open: bool = False
     signals: tuple[Signal, ...] = ()
 
     def __len__(self) -> int:

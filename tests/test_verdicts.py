@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from pipeline.analysis.charts import Counts, control_chart
-from pipeline.report.findings import Verdict
-from pipeline.report.verdicts import judge, with_sight
+from pipeline.answers.verdicts import Verdict, judge, with_sight
+from pipeline.measures.catalogue import Better
 
 MONTHS = tuple(f"{year}-{month:02d}" for year in (2024, 2025) for month in range(1, 13))
 
@@ -23,31 +23,31 @@ STEADY = [9, 11, 10, 12, 8, 10, 11, 9, 10, 12, 8, 11, 9, 10, 11, 8, 12, 10, 9, 1
 
 
 def test_a_steady_quarter_is_steady():
-    verdict = judge(chart(STEADY), "2025-Q4", "lower")
+    verdict = judge(chart(STEADY), "2025-Q4", Better.LOWER)
     assert (verdict.kind, verdict.words, verdict.direction) == ("steady", "steady", "")
 
 
 def test_a_point_beyond_the_limit_is_named_by_its_month():
-    verdict = judge(chart([*STEADY[:-2], 45, 10]), "2025-Q4", "lower")
+    verdict = judge(chart([*STEADY[:-2], 45, 10]), "2025-Q4", Better.LOWER)
     assert verdict.words == "above the limit in Nov 2025"
     assert verdict.clause == "The rate was above the upper limit in Nov 2025"
     assert verdict.direction == "worse"
 
 
 def test_the_same_point_is_for_the_better_where_higher_is_better():
-    verdict = judge(chart([*STEADY[:-2], 45, 10]), "2025-Q4", "higher")
+    verdict = judge(chart([*STEADY[:-2], 45, 10]), "2025-Q4", Better.HIGHER)
     assert verdict.direction == "better"
 
 
 def test_a_signal_of_an_earlier_quarter_is_not_this_quarters():
     events = [*STEADY[:-5], 45, *STEADY[-4:]]
-    assert judge(chart(events), "2025-Q4", "lower").kind == "steady"
-    assert judge(chart(events), "2025-Q3", "lower").kind == "beyond"
+    assert judge(chart(events), "2025-Q4", Better.LOWER).kind == "steady"
+    assert judge(chart(events), "2025-Q3", Better.LOWER).kind == "beyond"
 
 
 def test_a_long_run_is_a_shift_from_its_first_month():
     events = [12, 8, 13, 7, 12, 9, 13, 8, 12, 7, 13, 8, 12, 9, 5, 6, 5, 6, 5, 6, 5, 6, 5, 6]
-    verdict = judge(chart(events), "2025-Q4", "lower")
+    verdict = judge(chart(events), "2025-Q4", Better.LOWER)
     assert verdict.kind == "shift"
     assert verdict.words.startswith("shift down from ")
     assert verdict.direction == "better"
@@ -55,35 +55,35 @@ def test_a_long_run_is_a_shift_from_its_first_month():
 
 def test_a_rare_event_chart_speaks_of_events_closer_together():
     counts = Counts(MONTHS, np.array([100.0] * 21 + [0.05, 90.0, 110.0]), np.ones(24))
-    verdict = judge(control_chart(counts, kind="t"), "2025-Q4", "lower")
+    verdict = judge(control_chart(counts, kind="t"), "2025-Q4", Better.LOWER)
     assert verdict.words == "events closer together in Oct 2025"
     assert verdict.direction == "worse"
 
 
 def test_a_quarter_of_provisional_months_is_provisional():
-    assert judge(chart(STEADY, provisional=3), "2025-Q4", "lower").kind == "provisional"
+    assert judge(chart(STEADY, provisional=3), "2025-Q4", Better.LOWER).kind == "provisional"
 
 
 def test_few_months_are_too_few_to_tell():
-    assert judge(chart(STEADY[:6]), "2025-Q4", "lower").words == "too few to tell"
+    assert judge(chart(STEADY[:6]), "2025-Q4", Better.LOWER).words == "too few to tell"
 
 
 def test_a_quarter_without_months_has_no_figures():
-    assert judge(chart(STEADY), "2026-Q2", "lower").kind == "no_data"
+    assert judge(chart(STEADY), "2026-Q2", Better.LOWER).kind == "no_data"
 
 
 def test_a_few_gaps_between_events_are_still_gaps():
     counts = Counts(MONTHS[:9], np.array([100.0, 90, 80, 9, 8, 7, 9, 8, 7]), np.ones(9))
     made = control_chart(counts, kind="t", unit="catheter-days between events")
     assert made.kind == "run"
-    assert judge(made, "2025-Q4", "lower").words == "too few to tell"
+    assert judge(made, "2025-Q4", Better.LOWER).words == "too few to tell"
 
 
 @pytest.mark.parametrize(("months", "words"), [(3.0, "steady"), (25.0, "too few to tell")])
 def test_a_chart_that_cannot_see_a_doubling_in_two_years_says_so(months, words):
-    assert with_sight(Verdict("steady", "steady"), months).words == words
+    assert with_sight(Verdict("steady"), months).words == words
 
 
 def test_a_signal_stays_a_signal_however_blind_the_chart():
-    signal = Verdict("beyond", "above the limit in Nov 2025")
+    signal = Verdict("beyond")
     assert with_sight(signal, 500.0) is signal

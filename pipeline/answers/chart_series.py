@@ -1,0 +1,286 @@
+"""From the store to the series that control charts take: one rule of which chart is drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.analysis.charts import Change, ControlChart, Counts, control_charts
+from pipeline.analysis.charts.point_models import MODELS
+from pipeline.analysis.charts.rare import gaps
+from pipeline.analysis.charts.results import GAPS
+from pipeline.errors import UsageError
+from pipeline.measures.catalogue import Measure
+from pipeline.measures.counting import ALL
+from pipeline.measures.events import event_order
+from pipeline.measures.log import LATEST, LoggedChange, logged_changes
+from pipeline.measures.series import Where, series
+from pipeline.settings import Settings
+from pipeline.store import Store
+
+# Events a month above which they are not rare: each its own point would be thousands.
+MOST_EVENTS = 10  # common practice, no source
+COUNTED = {"proportion": "p", "rate": "u"}
+KINDS_OF = {"proportion": ("run", "p", "g"), "rate": ("run", "u", "t", "g")}
+GAP_COLUMNS = {"g": "catheters", "t": "catheter_days"}
+GAP_UNITS = {"g": "catheters between events", "t": "catheter-days between events"}
+
+
+@dataclass(frozen=True, eq=False)
+class ChartSeries:
+    """One measure's series in one group, and the chart that fits it.
+
+    Attributes
+    ----------
+    measure : Measure
+    group : str
+        A level of what was grouped by; ``"all"`` for every episode together.
+    kind : str
+        The chart to draw.
+    counts : Counts
+    changes : tuple of Change
+        Logged changes that concern it.
+    monthly_volume, monthly_catheters : float
+        Catheters (g) or what the rate counts against, and catheters, a month, over the
+        last complete year.
+    """
+
+    measure: Measure
+    group: str
+    kind: str
+    counts: Counts
+    changes: tuple[Change, ...]
+    monthly_volume: float
+    monthly_catheters: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Asked:
+    """What the series of one call share."""
+
+    store: Store
+    settings: Settings | None
+    period: str
+    by: str | None
+    kind: str | None
+    where: Where | None
+    months: tuple[str, str] | None
+    with_total: bool
+
+
+def read_series(
+    store: Store,
+    measures: Sequence[Measure],
+    *,
+    period: str = "month",
+    by: str | None = None,
+    kind: str | None = None,
+    where: Where | None = None,
+    months: tuple[str, str] | None = None,
+    with_total: bool = False,
+    settings: Settings | None = None,
+) -> list[ChartSeries]:
+    """Read the series that charts of some measures take.
+
+    Parameters
+    ----------
+    store : Store
+        An open store.
+    measures : sequence of Measure
+    period : {"month", "quarter"}
+    by : str, optional
+        A dimension: a series for each of its levels.
+    kind : str, optional
+        A chart in place of the one that the rule gives; see `kind_of`.
+    where, months, settings
+        As for :func:`pipeline.measures.series.series`.
+    with_total : bool
+        With `by`: also the series of every episode together.
+
+    Returns
+    -------
+    list of ChartSeries
+        By measure in the order given, then by group.
+
+    Raises
+    ------
+    UsageError
+        A chart does not fit a measure, or a name is unknown.
+    NoDataError
+        No episode is left.
+    """
+    asked = _Asked(store, settings, period, by, kind, where, months, with_total)
+    names = (period,) if by is None else (period, by)
+    frame = series(
+        store, measures, names, where=where, months=months, with_total=with_total,
+        settings=settings,
+    )  # fmt: skip
+    log = logged_changes(store, months[1] if months else LATEST)
+    parts = frame.partition_by("measure", as_dict=True, maintain_order=True)
+    return [
+        one
+        for measure in measures
+        if (measure.name,) in parts
+        for one in _of_measure(asked, measure, by_group(parts[measure.name,], by), log)
+    ]
+
+
+def by_group(frame: pl.DataFrame, by: str | None) -> dict[str, pl.DataFrame]:
+    """Return the rows of each level; all of them, under ``"all"``, without a grouping."""
+    if by is None:
+        return {ALL: frame}
+    return {str(part[by][0]): part for part in frame.partition_by(by, maintain_order=True)}
+
+
+def _of_measure(
+    asked: _Asked, measure: Measure, parts: Mapping[str, pl.DataFrame], log: Sequence[LoggedChange]
+) -> Iterator[ChartSeries]:
+    kinds = {
+        group: kind_of(measure, part, asked.period, asked.kind) for group, part in parts.items()
+    }
+    between = _gaps(asked, measure, kinds) if GAPS & set(kinds.values()) else {}
+    none = Counts((), np.zeros(0), np.zeros(0))
+    for group, part in parts.items():
+        kind = kinds[group]
+        yield ChartSeries(
+            measure,
+            group,
+            kind,
+            between.get(group, none) if kind in GAPS else _period_counts(part, asked.period),
+            _changes(asked, measure, group, log),
+            _monthly(part, "ascertained" if kind == "g" else "denominator", asked.period),
+            _monthly(part, "ascertained", asked.period),
+        )
+
+
+def kind_of(measure: Measure, part: pl.DataFrame, period: str, kind: str | None = None) -> str:
+    """Return the chart that is drawn of a measure.
+
+    The one on its card. Counts in place of the gaps between events where a point is a
+    quarter, and where there are more than `MOST_EVENTS` events a month.
+
+    Parameters
+    ----------
+    measure : Measure
+    part : polars.DataFrame
+        Its rows of `series`, of one group.
+    period : {"month", "quarter"}
+    kind : str, optional
+        The chart asked for.
+
+    Raises
+    ------
+    UsageError
+        The chart asked for does not fit what the measure counts.
+    """
+    fitting = KINDS_OF[measure.denominator_kind]
+    if kind is not None and kind not in fitting:
+        raise UsageError(
+            f"A {kind} chart does not fit {measure.name}, a {measure.denominator_kind}.",
+            try_next=f"--kind {', '.join(fitting)}",
+        )
+    card = kind or measure.charts[0].value
+    if kind is not None or card not in GAPS:
+        return card
+    is_rare = period == "month" and part["with_event"].sum() <= MOST_EVENTS * len(part)
+    return card if is_rare else COUNTED[measure.denominator_kind]
+
+
+def _period_counts(part: pl.DataFrame, period: str) -> Counts:
+    return Counts(
+        tuple(part[period]),
+        part["numerator"].to_numpy().astype(float),
+        part["denominator"].to_numpy().astype(float),
+        part["provisional"].to_numpy(),
+    )
+
+
+def _gaps(asked: _Asked, measure: Measure, kinds: Mapping[str, str]) -> dict[str, Counts]:
+    """Return the gap before each event, by group."""
+    (kind,) = GAPS & set(kinds.values())
+    events = event_order(
+        asked.store, measure, by=asked.by, with_total=asked.with_total, where=asked.where,
+        months=asked.months, settings=asked.settings,
+    )  # fmt: skip
+    parts = by_group(events, asked.by) if len(events) else {}
+    return {group: gap_counts(part, kind) for group, part in parts.items()}
+
+
+def gap_counts(events: pl.DataFrame, kind: str) -> Counts:
+    """Return the gap before each event of a frame of `event_order`.
+
+    In episode order across months. The wait since the last event still runs: it is a
+    provisional point.
+    """
+    running = events[GAP_COLUMNS[kind]].to_numpy()
+    is_open = events["numerator"].to_numpy() == 0
+    # The catheter at the end of the records had no event, so it belongs to the wait.
+    between = gaps(running, between=kind == "g") + (is_open & (kind == "g"))
+    return Counts(
+        tuple(events["month"]),
+        np.maximum(between, 0.0),
+        np.ones(len(events)),
+        events["provisional"].to_numpy() | is_open,
+        bool(is_open.any()),
+    )
+
+
+def _changes(
+    asked: _Asked, measure: Measure, group: str, log: Sequence[LoggedChange]
+) -> tuple[Change, ...]:
+    """Return the logged changes that concern a measure at the sites of a series."""
+    sites = (group,) if asked.by == "site" and group != ALL else sites_asked(asked.where)
+    return tuple(
+        Change(entry.started(asked.period), entry.title, entry.new_phase, entry.change_id)
+        for entry in log
+        if entry.concerns(measure.name, sites)
+    )
+
+
+def sites_asked(where: Where | None) -> tuple[str, ...]:
+    """Return the sites asked for; none where all are in it."""
+    sites: Any = (where or {}).get("site")
+    return () if sites is None else (sites,) if isinstance(sites, str) else tuple(sites)
+
+
+def _monthly(part: pl.DataFrame, column: str, period: str) -> float:
+    per_period = 3 if period == "quarter" else 1
+    recent = part[column].to_numpy()[~part["provisional"].to_numpy()][-12 // per_period :]
+    return float(recent.mean()) / per_period if recent.size else 0.0
+
+
+def draw_charts(
+    parts: Sequence[ChartSeries], *, until: str | None = None, forced: bool = False
+) -> list[ControlChart]:
+    """Draw a chart of each series, those alike in one pass.
+
+    Parameters
+    ----------
+    parts : sequence of ChartSeries
+    until : str, optional
+        The last period looked at.
+    forced : bool
+        Draw the kind asked for, whatever the data look like.
+    """
+    drawn: dict[int, ControlChart] = {}
+    alike: dict[tuple[str, str], list[int]] = {}
+    for i, part in enumerate(parts):
+        alike.setdefault((part.measure.name, part.kind), []).append(i)
+    for (_, kind), places in alike.items():
+        measure, rare = parts[places[0]].measure, kind in GAPS
+        counts = [parts[i].counts for i in places]
+        made = control_charts(
+            counts if until is None else [one.until(until) for one in counts],
+            kind=kind,
+            changes=[parts[i].changes for i in places],
+            multiplier=1.0 if rare else measure.multiplier,
+            unit=GAP_UNITS[kind] if rare else measure.unit,
+            forced=forced,
+            model=None if rare else MODELS[COUNTED[measure.denominator_kind]],
+        )
+        drawn |= dict(zip(places, made, strict=True))
+    return [drawn[i] for i in range(len(parts))]
