@@ -46,7 +46,6 @@ def demo(
             ctx,
             "report",
             quarter=QUARTER,
-            audience="committee",
             db=db,
             out=folder / "report",
             quiet=quiet,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pipeline.cli.complete import quarter_names
-from pipeline.cli.options import audience_option, db_option, quiet_option, settings_option
+from pipeline.cli.options import db_option, quiet_option, settings_option
 
 if TYPE_CHECKING:
     from pipeline.report.render import Order
@@ -33,7 +33,6 @@ EPILOG = (
     show_default=True,
     help="What makes the page; auto is Quarto where it is installed.",
 )
-@audience_option
 @click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
@@ -70,7 +69,6 @@ def _order(
     by: str | None,
     db: Path,
     settings: Path | None,
-    audience: str,
     out: Path | None,
     **how: Any,
 ) -> "Order":
@@ -79,7 +77,6 @@ def _order(
     parameters = {
         "quarter": quarter,
         "db": str(db.resolve()),
-        "audience": audience,
         "settings": str(settings.resolve()) if settings else "",
     }
     if by is None:

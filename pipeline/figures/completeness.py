@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import pandas as pd
 from plotnine import (
@@ -17,11 +16,12 @@ from plotnine import (
     scale_fill_manual,
 )
 
+from pipeline.answers.quality import WHOLE, FieldShare
 from pipeline.figures.look import INK, LABEL_SIZE, PAPER, WIDE_CM, Drawing, look
 
 # Lower bound of each band of completeness, its name and its shade; grey prints well.
 BANDS: tuple[tuple[float, str, str], ...] = (
-    (0.95, "95% or more", "#E9EDF0"),
+    (WHOLE, "95% or more", "#E9EDF0"),
     (0.80, "80% to 95%", "#AEB7C0"),
     (0.50, "50% to 80%", "#6E7781"),
     (0.00, "under 50%", INK),
@@ -30,25 +30,13 @@ NOTHING = "none expected"
 _ROW_CM = 0.55
 
 
-@dataclass(frozen=True, slots=True)
-class FieldShare:
-    """Share of the rows that should have a field and do; None where none should."""
-
-    field: str
-    site: str
-    share: float | None
-
-
-def completeness_figure(shares: Sequence[FieldShare], *, with_numbers: bool) -> Drawing:
-    """Draw completeness by field and site.
+def completeness_figure(shares: Sequence[FieldShare]) -> Drawing:
+    """Draw completeness by field and site, with the percentage where it is under 95%.
 
     Parameters
     ----------
     shares : sequence of FieldShare
         One a field and site; fields and sites keep the order given.
-    with_numbers : bool
-        Write the percentage where a field is less than 95% complete. A copy that
-        withholds small counts shows the bands alone.
     """
     fields = list(dict.fromkeys(s.field for s in shares))
     sites = list(dict.fromkeys(s.site for s in shares))
@@ -58,7 +46,7 @@ def completeness_figure(shares: Sequence[FieldShare], *, with_numbers: bool) -> 
             "field": pd.Categorical([_spoken(s.field) for s in shares], _labels(fields)[::-1]),
             "site": pd.Categorical([s.site for s in shares], sites),
             "band": pd.Categorical([band(s.share) for s in shares], [*names, NOTHING]),
-            "label": [_percent(s.share) if with_numbers else "" for s in shares],
+            "label": [_percent(s.share) for s in shares],
             "ink": [_ink(s.share) for s in shares],
         }
     )

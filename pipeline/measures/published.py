@@ -54,6 +54,11 @@ def freeze(store: Store, quarter: str, settings: Settings | None = None) -> int:
     return int(edition)
 
 
+def frozen_quarters(store: Store) -> tuple[str, ...]:
+    """Return the quarters whose figures are kept as published."""
+    return tuple(q for (q,) in store.rows("select distinct quarter from published order by 1"))
+
+
 def drift(
     store: Store, quarter: str | None = None, settings: Settings | None = None
 ) -> "pl.DataFrame":

@@ -10,7 +10,6 @@ from pathlib import Path
 
 from pipeline.answers.comparison import ComparedGroups, compare_groups
 from pipeline.answers.removal import RemovalResult, removal_result
-from pipeline.disclosure import Policy
 from pipeline.errors import NoDataError
 from pipeline.figures.funnel import funnel_figure
 from pipeline.figures.ratios import ratio_figure
@@ -21,12 +20,11 @@ from pipeline.report import (
     compare_front,
     compare_section,
     dwell_section,
-    gather,
     groups_section,
     methods,
 )
 from pipeline.report import group_charts as charts_section
-from pipeline.report.front import Facts
+from pipeline.report.front import Facts, facts_of
 from pipeline.report.group_charts import GroupCharts, group_charts
 from pipeline.report.markdown import show, slug, text
 from pipeline.report.page import block, paragraph
@@ -52,15 +50,12 @@ class Collected:
         Time in place and reasons by group.
     charts : GroupCharts
         Control charts of the outcomes, group by group.
-    policy : Policy
-        What may be shown to this audience.
     """
 
     facts: Facts
     compared: ComparedGroups
     dwell: RemovalResult | None
     charts: GroupCharts
-    policy: Policy
 
 
 def collect(
@@ -68,7 +63,6 @@ def collect(
     quarter: str,
     db: str,
     *,
-    audience: str = "shared",
     settings_file: str | None = None,
 ) -> Collected:
     """Read everything that the comparison up to a quarter is made from.
@@ -81,8 +75,6 @@ def collect(
         The last quarter; the eight up to it are compared. Empty for the latest.
     db : str
         Path of the store.
-    audience : {"committee", "shared"}
-        Small counts are withheld from what is shared.
     settings_file : str, optional
         The programme's settings.
 
@@ -94,7 +86,6 @@ def collect(
         As they say.
     """
     settings = load_settings(Path(settings_file) if settings_file else None)
-    policy = Policy.for_audience("committee" if audience == "committee" else "shared", settings)
     with open_store(db) as store:
         last = quarter or latest_quarter(store)
         check_quarter(store, last)
@@ -106,9 +97,7 @@ def collect(
             settings=settings,
         )
         return Collected(
-            facts=gather.facts(
-                store, last, settings, audience=audience, small_cell=policy.threshold
-            ),
+            facts=facts_of(store, last, settings),
             compared=compared,
             dwell=_dwell(store, compared),
             charts=group_charts(
@@ -119,7 +108,6 @@ def collect(
                 months_of(last)[1],
                 settings=settings,
             ),
-            policy=policy,
         )
 
 

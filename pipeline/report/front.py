@@ -8,13 +8,16 @@ from itertools import groupby
 
 from pipeline.answers.findings import Finding, Rate
 from pipeline.figures.sparkline import sparkline
+from pipeline.measures.quarters import QuarterSize, quarter_size
 from pipeline.report import markdown
 from pipeline.report.markdown import Column, bullets
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block, side_by_side
 from pipeline.report.workbook import Sheet
+from pipeline.settings import Settings
+from pipeline.store import Store
 from pipeline.words import numbers as words
-from pipeline.words.numbers import amount, figure
+from pipeline.words.numbers import amount, figure, limits, percent, with_limits
 
 _COLUMNS = (
     Column("Measure (unit)", 34),
@@ -22,6 +25,10 @@ _COLUMNS = (
     Column("Rate (95% limits)", 20, is_number=True),
     Column("Last eight quarters", 15),
     Column("Count", 15, is_number=True),
+)
+CONFIDENTIAL = block(
+    "confidential",
+    "**Confidential.** The committee's own copy: it shows small counts. Do not pass it on.",
 )
 _TARGET = Column("Target", 8, is_number=True)
 _KINDS = {"outcome": "Outcomes", "process": "Process", "balancing": "Balancing"}
@@ -37,77 +44,60 @@ class Facts:
         Such as `2025-Q4`.
     network : str
         Its name, from the settings.
-    sites : int
-        Sites with a placement in the quarter.
-    catheters : int
-        Catheters placed.
-    catheter_days : float
-        Their days in place, where known.
-    unknown_dwell : int
-        Catheters without a known time in place.
-    contacts, reached : int
-        Planned daily calls about them, and those that reached the family.
-    set_aside : int
-        Rows of all loads that wait for correction.
+    size : QuarterSize
+        How much happened in it.
     fingerprint, as_of : str
         Of the records in the store.
-    audience : {"committee", "shared"}
-        Who may read the report.
-    small_cell : int
-        Counts of children from 1 to one below this are withheld; 0 for none.
     """
 
     quarter: str
     network: str
-    sites: int
-    catheters: int
-    catheter_days: float
-    unknown_dwell: int
-    contacts: int
-    reached: int
-    set_aside: int
+    size: QuarterSize
     fingerprint: str
     as_of: str
-    audience: str
-    small_cell: int
 
     def numbers(self) -> tuple[Number, ...]:
         """Return the facts as figures."""
-        reach = 100 * self.reached / self.contacts if self.contacts else None
+        size = self.size
+        reach = 100 * size.reached / size.contacts if size.contacts else None
         return (
-            Number("sites", self.sites, "sites"),
-            Number("catheters", self.catheters, "catheters"),
-            Number("catheter-days", self.catheter_days, "catheter-days"),
-            self._unless_few("dwell/unknown", self.unknown_dwell, "catheters"),
-            Number("contacts/reached", reach, "per 100 calls", self.reached, self.contacts),
-            self._unless_few("rows/set-aside", self.set_aside, "rows"),
+            Number("sites", size.sites, "sites"),
+            Number("catheters", size.catheters, "catheters"),
+            Number("catheter-days", size.catheter_days, "catheter-days"),
+            Number("dwell/unknown", size.unknown_dwell, "catheters"),
+            Number("contacts/reached", reach, "per 100 calls", size.reached, size.contacts),
+            Number("rows/set-aside", size.set_aside, "rows"),
         )
 
-    def _unless_few(self, name: str, number: int, unit: str) -> Number:
-        if 0 < number < self.small_cell:
-            return Number(name, None, unit, withheld=True)
-        return Number(name, number, unit)
+
+def facts_of(store: Store, quarter: str, settings: Settings) -> Facts:
+    """Return the size of a quarter and what its figures are made from."""
+    return Facts(
+        quarter=quarter,
+        network=settings.network,
+        size=quarter_size(store, quarter),
+        fingerprint=store.fingerprint(),
+        as_of=store.as_of().isoformat(),
+    )
 
 
 def facts_strip(facts: Facts) -> str:
     """Return the quarter and its size as a list of a few words each."""
-    reach = f"{figure(100 * facts.reached / facts.contacts)}%" if facts.contacts else "none"
+    size = facts.size
+    reach = percent(size.reached / size.contacts) if size.contacts else "none"
     pairs = (
         (words.quarter(facts.quarter), markdown.text(facts.network)),
-        (f"{facts.sites:,}", "site" if facts.sites == 1 else "sites"),
-        (f"{facts.catheters:,}", "catheter" if facts.catheters == 1 else "catheters"),
-        (f"{facts.catheter_days:,.0f}", "catheter-days"),
+        (f"{size.sites:,}", "site" if size.sites == 1 else "sites"),
+        (f"{size.catheters:,}", "catheter" if size.catheters == 1 else "catheters"),
+        (f"{size.catheter_days:,.0f}", "catheter-days"),
         (reach, "of planned calls reached the family"),
     )
     strip = block("facts", bullets([f"**{number}** {what}" for number, what in pairs]))
-    if facts.small_cell:
-        return strip
-    text = "**Confidential.** The committee's own copy: it shows small counts. Do not pass it on."
-    return f"{strip}\n\n{block('confidential', text)}"
+    return f"{strip}\n\n{CONFIDENTIAL}"
 
 
 def sources_note(facts: Facts, signals: str) -> str:
-    """Return what the figures are made from, and what is withheld from them.
+    """Return what the figures are made from.
 
     Parameters
     ----------
@@ -122,11 +112,6 @@ def sources_note(facts: Facts, signals: str) -> str:
         "its last point is this quarter. A rate known for few has beside it what it would be "
         f"had none, or all, of the missing had the event. {signals}"
     )
-    if facts.small_cell:
-        text += (
-            f" Counts of 1 to {facts.small_cell - 1} children are withheld, with those that "
-            "would give them away; zero is shown."
-        )
     return block("note", text)
 
 
@@ -183,7 +168,7 @@ def rate_cell(rate: Rate) -> str:
     """Return a rate and its limits in a few characters; a zero has its upper limit."""
     if rate.denominator <= 0:
         return "no figures"
-    return f"{figure(rate.rate)} ({figure(rate.lower)} to {figure(rate.upper)})"
+    return with_limits(rate.rate, rate.lower, rate.upper)
 
 
 def missing_range(finding: Finding) -> str:
@@ -191,8 +176,7 @@ def missing_range(finding: Finding) -> str:
     if not finding.is_poorly_known:
         return ""
     now = finding.now
-    known = f"{figure(100 * now.ascertainment)}%"
-    return f"; known for {known}: {figure(now.if_none)} to {figure(now.if_all)}"
+    return f"; known for {percent(now.ascertainment)}: {limits(now.if_none, now.if_all)}"
 
 
 def verdict_cell(finding: Finding) -> str:

@@ -29,7 +29,7 @@ def about_measure(finding: Finding) -> list[Sentence]:
         text = f"Known for {now.ascertained:,} of {words.count(now.episodes, 'catheter')}"
         ids = [finding.number_id]
         if finding.is_poorly_known:
-            span = f"{words.figure(now.if_none)} to {words.figure(now.if_all)}"
+            span = words.limits(now.if_none, now.if_all)
             text += f": {span}, whatever the missing ones were"
             ids += [f"{finding.number_id}/if-none", f"{finding.number_id}/if-all"]
         found.append(Sentence(f"{text}.", tuple(ids)))

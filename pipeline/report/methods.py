@@ -41,8 +41,6 @@ SOURCES = (
     "Scand J Stat 6:65-70 (recalled, not retrieved).",
     "Before and after: Wagner and others 2002, J Clin Pharm Ther 27:299-309 (recalled, not "
     "retrieved).",
-    "Small cells: cell-size policy of the US Centers for Medicare and Medicaid Services, "
-    "no count of 1 to 10.",
 )
 _PACKAGES = ("duckdb", "numpy", "scipy", "polars", "plotnine")
 
@@ -50,7 +48,7 @@ _PACKAGES = ("duckdb", "numpy", "scipy", "polars", "plotnine")
 def pieces(findings: Sequence[Finding], facts: Facts) -> list[str]:
     """Return the methods section, heading by heading."""
     return [
-        _section("Measures", "methods-measures", _measures(facts)),
+        _section("Measures", "methods-measures", _MEASURES),
         _section("Analysis", "methods-analysis", (*_analysis(), *_BY_GROUP, *_TRIED)),
         "### Rules in force {#rules}",
         charts_table(findings),
@@ -64,27 +62,21 @@ def _section(title: str, anchor: str, items: Sequence[str]) -> str:
     return f"### {title} {{#{anchor}}}\n\n{bullets([prose(item) for item in items])}"
 
 
-def _measures(facts: Facts) -> tuple[str, ...]:
-    shown = (
-        "Small counts are shown: this is the committee's own copy."
-        if facts.small_cell == 0
-        else f"Counts of 1 to {facts.small_cell - 1} children are withheld."
-    )
-    return (
-        "Each measure is one query that gives a numerator and a denominator for each episode; "
-        "everything else is derived from it.",
-        "One episode is one catheter in one child. Two catheters in one child at a time count "
-        "two catheter-days for each day.",
-        "A catheter-day is 24 hours in place, counted from placement to removal in hours.",
-        "A call that did not reach the family ascertains nothing: missing is not zero. Each "
-        "measure shows for how many episodes it is known.",
-        "Every row is checked against the rules of the layout when it is loaded, and rows that "
-        "break one are set aside, not mended; how complete the fields are is counted anew for "
-        "each report.",
-        "A month is provisional until every episode in it has had the measure's follow-up time. "
-        "Provisional points are hollow and start no signal.",
-        shown,
-    )
+_MEASURES = (
+    "Each measure is one query that gives a numerator and a denominator for each episode; "
+    "everything else is derived from it.",
+    "One episode is one catheter in one child. Two catheters in one child at a time count "
+    "two catheter-days for each day.",
+    "A catheter-day is 24 hours in place, counted from placement to removal in hours.",
+    "A call that did not reach the family ascertains nothing: missing is not zero. Each "
+    "measure shows for how many episodes it is known.",
+    "Every row is checked against the rules of the layout when it is loaded, and rows that "
+    "break one are set aside, not mended; how complete the fields are is counted anew for "
+    "each report.",
+    "A month is provisional until every episode in it has had the measure's follow-up time. "
+    "Provisional points are hollow and start no signal.",
+    "Small counts are shown: this is the committee's own copy.",
+)
 
 
 def _analysis() -> tuple[str, ...]:

@@ -74,7 +74,7 @@ def _begun(change: LoggedChange, labels: Mapping[str, str]) -> Sentence:
 
 
 def to_decide(
-    findings: Sequence[Finding], set_aside: int, min_ascertainment: float, small_cell: int
+    findings: Sequence[Finding], set_aside: int, min_ascertainment: float
 ) -> list[Sentence]:
     """Return what needs a decision.
 
@@ -86,17 +86,14 @@ def to_decide(
         Rows that wait for correction.
     min_ascertainment : float
         Share of episodes with a known numerator below which a measure is marked.
-    small_cell : int
-        Counts from 1 to one below this are not given; 0 for none.
     """
     found = [_look_into(f) for f in findings if f.verdict.direction == "worse"]
     found += [s for f in findings if (s := _short_of_target(f)) is not None]
     found += [_learn_more(f) for f in _poorly_known(findings, min_ascertainment)]
     if set_aside:
-        is_one = words.few(set_aside, small_cell) == "1"
-        waiting = "row waits" if is_one else "rows wait"
-        who = "who corrects it" if is_one else "who corrects them"
-        text = f"{words.few(set_aside, small_cell)} {waiting} for correction: decide {who}."
+        waiting = count(set_aside, "row waits", "rows wait")
+        which = "it" if set_aside == 1 else "them"
+        text = f"{waiting} for correction: decide who corrects {which}."
         found.append(Sentence(text, ("rows/set-aside",), "Rows set aside", "data"))
     if not found:
         return [Sentence("Nothing in these figures asks for a decision.")]
@@ -139,9 +136,7 @@ def _learn_more(finding: Finding) -> Sentence:
     return _about(finding, text, finding.number_id)
 
 
-def cannot_tell(
-    findings: Sequence[Finding], unknown_dwell: int, catheters: int, small_cell: int
-) -> list[Sentence]:
+def cannot_tell(findings: Sequence[Finding], unknown_dwell: int, catheters: int) -> list[Sentence]:
     """Return what the figures cannot tell yet.
 
     Parameters
@@ -150,8 +145,6 @@ def cannot_tell(
         All measures, in the order of the report.
     unknown_dwell, catheters : int
         Catheters of the quarter without a known time in place, and all of them.
-    small_cell : int
-        Counts from 1 to one below this are not given; 0 for none.
     """
     found = [
         *_blind(findings),
@@ -161,7 +154,7 @@ def cannot_tell(
     ]
     if unknown_dwell:
         text = (
-            f"The time in place is not known for {words.few(unknown_dwell, small_cell)} of "
+            f"The time in place is not known for {unknown_dwell:,} of "
             f"{count(catheters, 'catheter')}; missing is not zero, and they are left out."
         )
         found.append(Sentence(text, ("dwell/unknown", "catheters"), anchor="data"))

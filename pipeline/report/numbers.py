@@ -81,15 +81,18 @@ class Sentence:
 
 @dataclass(frozen=True, slots=True)
 class Ledger:
-    """All figures and sentences of a report, with what they were made from."""
+    """All figures and sentences of a report, with what they were made from.
+
+    `audience` and `small_cell` say what is withheld: from the committee's copy, nothing.
+    """
 
     report: str
     period: str
-    audience: str
     fingerprint: str
     as_of: str
     version: str
-    small_cell: int
+    audience: str = "committee"
+    small_cell: int = 0
     numbers: tuple[Number, ...] = ()
     sentences: tuple[Sentence, ...] = ()
     figures: tuple[str, ...] = field(default=())

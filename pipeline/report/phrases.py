@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from pipeline.answers.findings import Finding, Rate
-from pipeline.words.numbers import amount, figure, noun
+from pipeline.words.numbers import amount, figure, limits, noun
 
 
 def rate_phrase(rate: Rate, unit: str) -> str:
@@ -15,8 +15,8 @@ def rate_phrase(rate: Rate, unit: str) -> str:
     of = f"{amount(rate.denominator)} {noun(unit, round(rate.denominator))}"
     if rate.numerator == 0:
         return f"none in {of}, upper 95% limit {figure(rate.upper)} {unit}"
-    limits = f"95% limits {figure(rate.lower)} to {figure(rate.upper)}"
-    return f"{figure(rate.rate)} {unit} ({limits}; {amount(rate.numerator)} in {of})"
+    said = f"95% limits {limits(rate.lower, rate.upper)}"
+    return f"{figure(rate.rate)} {unit} ({said}; {amount(rate.numerator)} in {of})"
 
 
 def _before(rate: Rate, unit: str) -> str:

@@ -11,8 +11,8 @@ from pathlib import Path
 from pipeline.answers.change import JudgedChanges, judge_changes
 from pipeline.answers.comparison import ComparedGroups
 from pipeline.answers.findings import QUARTERS_SHOWN, Finding, quarter_findings
+from pipeline.answers.quality import DataQuality, data_quality
 from pipeline.answers.removal import RemovalResult, removal_result
-from pipeline.disclosure import Policy
 from pipeline.errors import NoDataError
 from pipeline.measures.log import LoggedChange, logged_changes
 from pipeline.measures.periods import EARLIEST, months_of, quarter_before, quarter_of
@@ -21,8 +21,6 @@ from pipeline.report import (
     compare_section,
     dwell_section,
     front,
-    gather,
-    gather_quality,
     methods,
     narrative,
     quality_section,
@@ -35,7 +33,6 @@ from pipeline.report.markdown import show
 from pipeline.report.measure_section import chart_numbers, finding_numbers, measure_pieces
 from pipeline.report.numbers import Number
 from pipeline.report.page import paragraph
-from pipeline.report.quality import DataQuality
 from pipeline.report.second_process import Beside
 from pipeline.report.sections import Sections, made_beside
 from pipeline.report.signals_section import Basis
@@ -67,8 +64,6 @@ class Collected:
         The improvement log, before and after.
     settings : Settings
         The programme's settings.
-    policy : Policy
-        What may be shown to this audience.
     """
 
     facts: Facts
@@ -81,14 +76,12 @@ class Collected:
     compared: tuple[ComparedGroups, ...]
     tried: JudgedChanges
     settings: Settings
-    policy: Policy
 
 
 def collect(
     quarter: str,
     db: str,
     *,
-    audience: str = "shared",
     settings_file: str | None = None,
     beside: Beside | None = None,
 ) -> Collected:
@@ -100,8 +93,6 @@ def collect(
         Such as `2025-Q4`.
     db : str
         Path of the store.
-    audience : {"committee", "shared"}
-        Small counts are withheld from what is shared.
     settings_file : str, optional
         The programme's settings.
     beside : Beside, optional
@@ -113,25 +104,22 @@ def collect(
         As they say.
     """
     settings = load_settings(Path(settings_file) if settings_file else None)
-    policy = Policy.for_audience("committee" if audience == "committee" else "shared", settings)
-    small_cell = policy.threshold
     with open_store(db) as store:
         check_quarter(store, quarter)
     compared = (beside or Beside(cores=1)).call(_compared, db, quarter, settings)
     with open_store(db) as store:
         changes = logged_changes(store, months_of(quarter)[1])
         return Collected(
-            facts=gather.facts(store, quarter, settings, audience=audience, small_cell=small_cell),
+            facts=front.facts_of(store, quarter, settings),
             findings=quarter_findings(store, quarter, settings),
             signals_before=signals_section.signals_before(store, quarter),
             changes=tuple(changes),
             removal=_removal(store, *months_of(quarter)),
             removal_before=_removal(store, *_year_before(quarter)),
-            quality=gather_quality.data_quality(store, quarter, settings),
+            quality=data_quality(store, quarter, settings),
             tried=judge_changes(store, months=(EARLIEST, months_of(quarter)[1]), settings=settings),
             compared=compared.result(),
             settings=settings,
-            policy=policy,
         )
 
 
@@ -154,9 +142,7 @@ def _compared(db: str, quarter: str, settings: Settings) -> tuple[ComparedGroups
         return compare_section.outcomes(store, quarter, settings)
 
 
-def report(
-    quarter: str, db: str, *, audience: str, settings_file: str, beside: Beside | None = None
-) -> Report:
+def report(quarter: str, db: str, *, settings_file: str, beside: Beside | None = None) -> Report:
     """Collect a report as `collect` does and make ready to show it.
 
     Parameters are those of `collect`; `beside` is a second process that was started
@@ -164,8 +150,8 @@ def report(
     """
 
     def make(beside: Beside) -> Report:
-        how = {"audience": audience, "settings_file": settings_file}
-        return Report(collect(quarter, db, **how, beside=beside), beside=beside)
+        data = collect(quarter, db, settings_file=settings_file, beside=beside)
+        return Report(data, beside=beside)
 
     return made_beside(make, beside)
 
@@ -189,13 +175,10 @@ class Report(Sections):
         standing = tried_section.still_moved(data.tried, recent)
         changed = narrative.what_changed(data.findings, begun, standing, data.tried.labels)
         decide = narrative.to_decide(
-            data.findings,
-            data.facts.set_aside,
-            data.settings.min_ascertainment,
-            data.policy.threshold,
+            data.findings, data.facts.size.set_aside, data.settings.min_ascertainment
         )
         unknown = narrative.cannot_tell(
-            data.findings, data.facts.unknown_dwell, data.facts.catheters, data.policy.threshold
+            data.findings, data.facts.size.unknown_dwell, data.facts.size.catheters
         )
         for finding in data.findings:
             self._numbers += finding_numbers(finding)
@@ -254,14 +237,14 @@ class Report(Sections):
 
     def data_quality(self) -> None:
         """Show how good the data are, and which signals are new, go on or have ended."""
-        data, small_cell = self._data, self._data.facts.small_cell
-        said = quality_section.sentences(data.quality, data.findings, small_cell)
+        data = self._data
+        said = quality_section.sentences(data.quality, data.findings)
         provisional = sum(f.now.provisional for f in data.findings)
-        self._numbers += quality_section.numbers(data.quality, small_cell)
+        self._numbers += quality_section.numbers(data.quality)
         self._numbers.append(Number("measures/provisional", provisional, "measures"))
         self._sentences += said
-        self._sheets += quality_section.sheets(data.quality, small_cell)
-        show(paragraph(said), *quality_section.pieces(data.quality, self._page, small_cell))
+        self._sheets += quality_section.sheets(data.quality)
+        show(paragraph(said), *quality_section.pieces(data.quality, self._page))
         self._signals()
 
     def _signals(self) -> None:

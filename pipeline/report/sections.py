@@ -57,11 +57,9 @@ class Sections:
         Ledger(
             report=self.name,
             period=self._period,
-            audience=facts.audience,
             fingerprint=facts.fingerprint,
             as_of=facts.as_of,
             version=__version__,
-            small_cell=facts.small_cell,
             numbers=tuple(self._numbers),
             sentences=tuple(self._sentences),
             figures=tuple(self._page.drawn),

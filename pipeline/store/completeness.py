@@ -98,3 +98,27 @@ def _counts(name: str, field: str) -> str:
         f"count(*) filter (where {expected}) as {field}_expected,"
         f" count(*) filter (where ({expected}) and {filled}) as {field}_filled"
     )
+
+
+def known_by_site(store: Store, quarter: str) -> list[tuple[str, int, int, int, int, int, int]]:
+    """Return what is known of each site's catheters of a quarter, a row a site.
+
+    Its label, catheters, those of known time in place, those of known reason, those
+    removed, planned calls, and calls that reached the family.
+    """
+    rows = store.rows(
+        "with placed as materialized (select * from episode_dwell where placed_quarter = ?),"
+        " call as ("
+        " select contact.episode_id, count(*) as calls,"
+        " count(case when contact.reached then 1 end) as reached"
+        " from contact inner join placed using (episode_id)"
+        " where contact.direction = 'service' group by contact.episode_id)"
+        " select site_label, count(*), count(case when is_dwell_known then 1 end),"
+        " count(case when is_removed and reason <> 'not_recorded' then 1 end),"
+        " count(case when is_removed then 1 end),"
+        " coalesce(sum(calls), 0), coalesce(sum(reached), 0)"
+        " from placed left join call using (episode_id)"
+        " group by site_label order by site_label",
+        [quarter],
+    )
+    return [(a, int(b), int(c), int(d), int(e), int(f), int(g)) for a, b, c, d, e, f, g in rows]

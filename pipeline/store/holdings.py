@@ -76,3 +76,13 @@ def set_aside(store: Store) -> "pl.DataFrame":
         " from set_aside s join load_file f using (file_id) where s.cleared_by is null"
         " group by all order by s.record, rows desc, s.rule, file"
     )
+
+
+def rows_by_file(store: Store) -> list[tuple[str, int, int, int, int]]:
+    """Return record, rows read, loaded, unchanged and set aside, over all loads that stand."""
+    rows = store.rows(
+        "select record, sum(rows_in), sum(rows_new + rows_corrected), sum(rows_unchanged),"
+        " sum(rows_set_aside) from load_file inner join load using (load_id)"
+        " where kind = 'load' and undone_by is null group by record order by record"
+    )
+    return [(record, int(a), int(b), int(c), int(d)) for record, a, b, c, d in rows]

@@ -123,11 +123,6 @@ def amount(value: float, digits_below_ten: int = 0) -> str:
     return f"{value:,.{digits_below_ten if value < 10 else 0}f}"
 
 
-def few(number: int, small_cell: int) -> str:
-    """Return a count, or only that it lies below the threshold."""
-    return f"1 to {small_cell - 1}" if 0 < number < small_cell else f"{number:,}"
-
-
 def month(period: str) -> str:
     """Return `2026-03` as "Mar 2026" and `2026-Q1` as "Q1 2026"; anything else as it is."""
     year, _, rest = period.partition("-")

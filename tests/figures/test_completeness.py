@@ -1,8 +1,9 @@
-"""Completeness as tiles: bands, words, and no percentage in a shared copy."""
+"""Completeness as tiles: bands, words and percentages."""
 
 import pytest
 
-from pipeline.figures.completeness import NOTHING, FieldShare, band, completeness_figure
+from pipeline.answers.quality import FieldShare
+from pipeline.figures.completeness import NOTHING, band, completeness_figure
 
 SHARES = [
     FieldShare("weight_kg", "Avocet", 0.97),
@@ -22,19 +23,17 @@ def test_a_share_falls_into_one_band(share, name):
 
 
 def test_the_title_names_what_is_missing_most():
-    drawing = completeness_figure(SHARES, with_numbers=True)
+    drawing = completeness_figure(SHARES)
     assert drawing.title == "Less than 80% complete at some site: weight (kg)"
     assert drawing.alt.startswith("Under 80%: weight (kg) at Curlew.")
 
 
 def test_a_complete_quarter_says_so():
-    drawing = completeness_figure(SHARES[:1], with_numbers=True)
+    drawing = completeness_figure(SHARES[:1])
     assert drawing.title == "Every field is at least 80% complete at every site"
 
 
-def test_percentages_stand_only_in_the_committees_copy(tmp_path):
-    open_copy = completeness_figure(SHARES, with_numbers=True)
-    shared = completeness_figure(SHARES, with_numbers=False)
-    assert set(open_copy.plot.data["label"]) == {"", "71%", "86%"}
-    assert set(shared.plot.data["label"]) == {""}
-    assert shared.save(tmp_path / "a.svg").stat().st_size > 1000
+def test_percentages_stand_where_a_field_is_not_whole(tmp_path):
+    drawing = completeness_figure(SHARES)
+    assert set(drawing.plot.data["label"]) == {"", "71%", "86%"}
+    assert drawing.save(tmp_path / "a.svg").stat().st_size > 1000

@@ -66,16 +66,16 @@ def _render(store_path, folder, document, parameters):
 
 @pytest.fixture(scope="session")
 def quarterly(store_path, tmp_path_factory):
-    """The quarterly report for the committee, with its PDF."""
+    """The quarterly report, with its PDF."""
     folder = tmp_path_factory.mktemp("quarterly")
-    return _render(store_path, folder, "quarterly", {"audience": "committee"})
+    return _render(store_path, folder, "quarterly", {})
 
 
 @pytest.fixture(scope="session")
 def comparison(store_path, tmp_path_factory):
     """The comparison of sites, with its PDF."""
     folder = tmp_path_factory.mktemp("comparison")
-    return _render(store_path, folder, "comparison", {"audience": "committee", "by": "site"})
+    return _render(store_path, folder, "comparison", {"by": "site"})
 
 
 @pytest.fixture(scope="session", params=["quarterly", "comparison"])

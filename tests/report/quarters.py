@@ -16,7 +16,7 @@ MONTHS = tuple(f"{year}-{month:02d}" for year in (2023, 2024, 2025) for month in
 
 
 def finding(measure, rng, *, quarter=QUARTER):
-    """One measure's finding from invented counts: shifts, outliers, gaps, small cells."""
+    """One measure's finding from invented counts: shifts, outliers and gaps."""
     months = MONTHS[-int(rng.choice([6, 18, 36])) :]
     volume = rng.poisson(rng.choice([0.4, 4, 40, 400]), len(months)).astype(float)
     rate = np.full(len(months), rng.choice([0.0, 0.02, 0.3, 1.0]))

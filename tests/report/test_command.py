@@ -16,7 +16,6 @@ def asked(tmp_path):
     return {
         "db": tmp_path / "dwell.duckdb",
         "settings": None,
-        "audience": "shared",
         "out": None,
         "with_pdf": False,
         "renderer": "auto",

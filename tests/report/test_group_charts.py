@@ -8,7 +8,7 @@ from tests.report.conftest import QUARTER
 
 @pytest.fixture(scope="module")
 def collected(store_path):
-    return comparison.collect("site", QUARTER, str(store_path), audience="committee")
+    return comparison.collect("site", QUARTER, str(store_path))
 
 
 def test_every_outcome_of_every_group_is_charted_by_month(collected):

@@ -4,10 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.figures.completeness import FieldShare
+from pipeline.answers.quality import DataQuality, FieldShare, FileRows, SiteQuality
 from pipeline.report import quality_section
 from pipeline.report.page import Page
-from pipeline.report.quality import DataQuality, FileRows, SiteQuality
 from pipeline.report.quality_section import MOST_SITES, least_complete, least_reached
 
 
@@ -33,12 +32,12 @@ def test_a_table_of_many_sites_shows_those_whose_calls_reached_the_fewest():
 
 @pytest.mark.parametrize(("number", "is_cut"), [(MOST_SITES, False), (200, True)])
 def test_the_page_says_how_many_sites_it_leaves_to_the_workbook(tmp_path, number, is_cut):
-    pieces = quality_section.pieces(quality(number), Page(Path(tmp_path)), 11)
+    pieces = quality_section.pieces(quality(number), Page(Path(tmp_path)))
     said = any(f"of {number} sites whose calls reached the fewest" in piece for piece in pieces)
     assert said is is_cut
-    sheet = next(s for s in quality_section.sheets(quality(number), 11) if "site" in s.name)
+    sheet = next(s for s in quality_section.sheets(quality(number)) if "site" in s.name)
     assert len(sheet.rows) == number
-    assert sheet.rows[0] == ("Site 000", 200, None, None, 100, 99, 99.0)
+    assert sheet.rows[0] == ("Site 000", 200, 99.5, 100 * 180 / 190, 100, 99, 99.0)
 
 
 def test_a_figure_of_many_sites_shows_those_with_the_least_complete_field():

@@ -120,7 +120,7 @@ def test_the_same_records_give_the_same_numbers(quarterly, store_path, tmp_path,
     monkeypatch.setattr(Page, "_save", lambda self, name, _: self._path(name))
     for module in ("quarterly", "markdown"):
         monkeypatch.setattr(f"pipeline.report.{module}.show", lambda *_: None)
-    collected = quarterly_report.collect(QUARTER, str(store_path), audience="committee")
+    collected = quarterly_report.collect(QUARTER, str(store_path))
     report = quarterly_report.Report(collected, tmp_path)
     report.this_quarter()
     report.time_in_place()
