@@ -1,6 +1,7 @@
 """`dwell chart`, `signals` and `plan` on a small invented network."""
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -8,13 +9,16 @@ from click.testing import CliRunner
 
 from pipeline.analysis.charts import Counts
 from pipeline.answers.chart_series import ChartSeries, draw_charts
-from pipeline.answers.charts import MeasureChart, MeasureCharts
+from pipeline.answers.charts import MeasureChart, MeasureCharts, measure_charts
+from pipeline.answers.findings import quarter_findings
 from pipeline.cli.chart import chart
 from pipeline.cli.load import load
 from pipeline.cli.plan import plan
 from pipeline.cli.signals import signals
 from pipeline.errors import DwellError, NoDataError, UsageError
-from pipeline.measures.catalogue import find_measure
+from pipeline.measures.catalogue import find_measure, load_catalogue
+from pipeline.settings import Settings
+from pipeline.store import open_store
 from pipeline.words.chart import chart_sentences
 from synthetic_data import write_folder
 
@@ -59,6 +63,20 @@ def test_a_new_phase_starts_where_the_log_asks_for_it_and_only_at_its_sites(db):
     assert changed["phases"][1]["centre"] < changed["phases"][0]["centre"]
     assert len(other["phases"]) == 1
     assert other["changes"] == []
+
+
+def test_a_change_of_all_measures_is_on_every_chart_and_in_every_finding(db, tmp_path):
+    path = tmp_path / "dwell.duckdb"
+    shutil.copy(db, path)
+    with open_store(path, read_only=False) as store:
+        store.rows("update change set measures = 'all', sites = 'all', new_phase = true")
+        logged = {title for (title,) in store.rows("select title from change")}
+    with open_store(path) as store:
+        charts = measure_charts(store, list(load_catalogue().values()), period="quarter").charts
+        found = quarter_findings(store, "2025-Q4", Settings())
+    assert all({change.title for change in one.chart.changes} == logged for one in charts)
+    counted = [f for f in found if not f.chart.is_of_gaps]
+    assert all({change.title for change in f.chart.changes} == logged for f in counted)
 
 
 def test_several_charts_are_a_list_with_their_groups(db):
