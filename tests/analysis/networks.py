@@ -3,18 +3,23 @@
 import numpy as np
 import polars as pl
 
-from pipeline.analysis.comparison.pattern_counts import PatternCounts
+from pipeline.analysis.comparison.pattern_counts import Cells
 
 SITES = ("avocet", "curlew", "dunlin", "godwit", "knot", "plover", "redshank", "ruff")
 AGES = ("00-02", "03-05", "06-11", "12-17")
 SURGEONS = ("foot_ankle", "hand", "sports", "trauma")
 
 
+def counts_of(frame, factors):
+    """Put the sums of a frame's rows to its factors."""
+    return Cells.from_frame(frame, factors).counts(np.arange(len(frame)), frame)
+
+
 def reduce(frame, factors):
     """Counts by the factors, from one row an episode with `y` and `d` (null where missing)."""
     known = pl.col("y").is_not_null()
     y, d = pl.col("y").filter(known), pl.col("d").filter(known)
-    return PatternCounts.from_frame(
+    return counts_of(
         frame.group_by(factors).agg(
             known.sum().alias("episodes"),
             (y > 0).sum().alias("with_event"),

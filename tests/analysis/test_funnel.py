@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipeline.analysis.comparison.funnel import dispersion, exact_limit, funnel, standardised
+from pipeline.analysis.comparison.funnel import group_dispersion, exact_limit, funnel, standardised_rates
 
 DATA = Path(__file__).parents[1] / "reference" / "data"
 
@@ -60,17 +60,17 @@ def test_poisson_limits_of_observed_to_expected():
 
 def test_over_dispersion_of_the_twelve_hospitals():
     """Formulas recalled; figures computed independently (R 4.2.2 and scipy 1.17.1)."""
-    z, s = standardised(DEATHS, N, THETA, "proportion")
+    z, s = standardised_rates(DEATHS, N, THETA, "proportion")
     expected_z = [
         -1.936838, 2.218219, -0.278905, -1.862962, -1.998786, -0.406118, -0.609374, 3.938165,
         -0.345523, 0.322157, 2.407336, -0.525730,
     ]  # fmt: skip
     np.testing.assert_allclose(z, expected_z, atol=6e-7)
-    plain = dispersion(z, s, winsorised=0)
+    plain = group_dispersion(z, s, winsorised=0)
     assert plain.phi == pytest.approx(3.2129698769, abs=1e-8)
     assert plain.p_value == pytest.approx(0.000124521, abs=1e-8)
     assert plain.tau_squared == pytest.approx(0.00077763, abs=1e-10)
-    pulled_in = dispersion(z, s)
+    pulled_in = group_dispersion(z, s)
     assert pulled_in.phi == pytest.approx(2.3632870357, abs=1e-8)
     assert pulled_in.tau_squared == pytest.approx(0.0004898897, abs=1e-10)
 

@@ -14,7 +14,7 @@ from scipy import optimize
 
 from pipeline.analysis.comparison import shrinkage
 from pipeline.analysis.comparison.case_mix import expect
-from pipeline.analysis.comparison.pattern_counts import PatternCounts
+from tests.analysis.networks import counts_of
 
 DATA = Path(__file__).parent / "data"
 TERMS = ("age_years", "nerve_target", "planned_dwell_h")
@@ -29,7 +29,7 @@ with (DATA / "case_mix_r.csv").open() as file:
 
 def as_counts(frame, events, units, factors):
     y, d = pl.col(events), pl.col(units)
-    return PatternCounts.from_frame(
+    return counts_of(
         frame.select(
             *factors,
             d.alias("episodes"),

@@ -10,6 +10,7 @@ from scipy import special
 
 from pipeline.analysis.comparison.count_models import predict
 from pipeline.analysis.comparison.glm import Glm, fit_glm
+from pipeline.analysis.rates.intervals import TAIL
 from pipeline.analysis.rates.rates import Kind
 
 Floats = NDArray[np.float64]
@@ -66,7 +67,6 @@ def segmented_regression(
     kind: Kind,
     multiplier: float = 100.0,
     lag: int = 0,
-    level: float = 0.95,
 ) -> Segmented | None:
     r"""Fit level and slope before and after a change.
 
@@ -107,7 +107,7 @@ def segmented_regression(
         return None
     design = np.column_stack([np.ones(len(y)), month - change, after, after * (month - change)])
     fit, scale = _quasi(y[used], n[used], design[used].astype(float), kind)
-    effects = [_effect(fit, scale, k, level) for k in range(4)]
+    effects = [_effect(fit, scale, k) for k in range(4)]
     fitted, unchanged = np.full(len(y), np.nan), np.full(len(y), np.nan)
     fitted[used] = predict(design[used], fit.coefficients, kind) * multiplier
     unchanged[used] = predict(design[used] * [1, 1, 0, 0], fit.coefficients, kind) * multiplier
@@ -138,7 +138,6 @@ def difference_in_differences(
     is_changed: ArrayLike,
     is_after: ArrayLike,
     kind: Kind,
-    level: float = 0.95,
 ) -> DifferenceInDifferences | None:
     """Compare the change over time with that of sites that did not change.
 
@@ -171,7 +170,7 @@ def difference_in_differences(
     own = (code[:, None] == known).astype(float)
     design = np.column_stack([own, after, after & changed])
     fit, scale = _quasi(y[rows], n[rows], design[rows].astype(float), kind)
-    return DifferenceInDifferences(_effect(fit, scale, len(known) + 1, level), scale)
+    return DifferenceInDifferences(_effect(fit, scale, len(known) + 1), scale)
 
 
 def _is_enough(y: Floats, n: Floats, after: Bools, kind: Kind) -> bool:
@@ -185,15 +184,15 @@ def _has_both(y: Floats, n: Floats, kind: Kind) -> bool:
 
 
 def _quasi(y: Floats, n: Floats, design: Floats, kind: Kind) -> tuple[Glm, float]:
-    """Fit a count model; also the factor that widens its variances."""
+    """CountFit a count model; also the factor that widens its variances."""
     fit = fit_glm(design, y, n, kind)
     return fit, max(1.0, fit.pearson / fit.spare) if fit.spare > 0 else 1.0
 
 
-def _effect(fit: Glm, scale: float, k: int, level: float) -> Effect:
+def _effect(fit: Glm, scale: float, k: int) -> Effect:
     estimate, error = float(fit.coefficients[k]), float(fit.errors[k]) * np.sqrt(scale)
     spare = max(float(fit.spare), 1.0)
-    reach = error * special.stdtrit(spare, 0.5 + level / 2)
+    reach = error * special.stdtrit(spare, 1 - TAIL)
     p_value = 2 * special.stdtr(spare, -abs(estimate) / error) if error > 0 else float("nan")
     return Effect(
         float(np.exp(estimate)),

@@ -10,8 +10,8 @@ import numpy as np
 from pipeline.analysis.charts.cusum import Risk
 from pipeline.analysis.charts.results import Flags, Ints
 from pipeline.analysis.comparison.case_mix import affordable, check_terms
-from pipeline.analysis.comparison.count_models import fit_model, predict
-from pipeline.analysis.comparison.design import beside, coded
+from pipeline.analysis.comparison.count_models import fit_counts, predict
+from pipeline.analysis.comparison.design import coded, with_columns
 from pipeline.analysis.comparison.glm import Design
 from pipeline.analysis.comparison.pattern_counts import PatternCounts, added
 from pipeline.analysis.rates.rates import Kind
@@ -36,7 +36,7 @@ def fitted_risk(
     terms: Sequence[str],
     kind: Kind,
 ) -> Fitted:
-    """Fit a case-mix model to the baseline months and expect by it in every month.
+    """CountFit a case-mix model to the baseline months and expect by it in every month.
 
     Each phase has a level of its own, so that in its baseline as many events are
     expected as there were.
@@ -77,7 +77,7 @@ def fitted_risk(
         added(np.where(in_baseline, weights, 0.0), row, len(present))
         for weights in (counts.sums.numerator, counts.sums.denominator)
     )
-    fit = fit_model(design, events, units, kind)
+    fit = fit_counts(design, events, units, kind)
     rate = predict(design, fit.coefficients, kind)[row]
     volume = counts.sums.denominator
     risk = Risk(month[seen], volume[seen], rate[seen], len(periods), kind == "proportion")
@@ -88,4 +88,4 @@ def _with_phases(design: Design, present: Ints, phases: int) -> Design:
     """Put a column for each phase but the first beside the terms."""
     phase = present % phases
     columns = [(phase == each).astype(float) for each in np.unique(phase)[1:]]
-    return beside(design[present // phases], *columns)
+    return with_columns(design[present // phases], *columns)

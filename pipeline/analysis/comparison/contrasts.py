@@ -11,11 +11,11 @@ from scipy import special
 from pipeline.analysis.comparison.case_mix import affordable, check_terms
 from pipeline.analysis.comparison.count_models import (
     clustering,
-    fit_model,
+    fit_counts,
     predict,
     variance_per_unit,
 )
-from pipeline.analysis.comparison.design import above, beside, coded
+from pipeline.analysis.comparison.design import coded, with_columns, with_rows
 from pipeline.analysis.comparison.glm import Design
 from pipeline.analysis.comparison.pattern_counts import Floats, PatternCounts, added
 from pipeline.analysis.rates import intervals
@@ -44,7 +44,6 @@ def crude_contrast(
     kind: Kind,
     multiplier: float = 100.0,
     dispersion: float = 1.0,
-    level: float = 0.95,
 ) -> Contrast:
     r"""Contrast two rates, with limits that stay sensible where there are no events.
 
@@ -73,7 +72,7 @@ def crude_contrast(
     """
     count, size = np.array([first, second], float).T / dispersion
     method = intervals.wilson if kind == "proportion" else intervals.poisson_mid_p
-    limits = method(count, size, level=level)
+    limits = method(count, size)
     with np.errstate(invalid="ignore", divide="ignore"):
         (p1, p2), (l1, l2), (u1, u2) = count / size, limits.lower, limits.upper
         difference = p2 - p1
@@ -82,7 +81,7 @@ def crude_contrast(
         if kind == "proportion":
             lower, upper = _ratio_limits((p2, l2, u2), (p1, l1, u1))
         else:
-            lower, upper = _rate_ratio_limits(count, size, level)
+            lower, upper = _rate_ratio_limits(count, size)
     return Contrast(
         float(difference * multiplier),
         float((difference - down) * multiplier),
@@ -109,9 +108,9 @@ def _ratio_limits(
     return max(float(lower), 0.0), float(upper)
 
 
-def _rate_ratio_limits(count: Floats, size: Floats, level: float) -> tuple[float, float]:
+def _rate_ratio_limits(count: Floats, size: Floats) -> tuple[float, float]:
     """Limits of the second rate over the first, given the sum of their events."""
-    share = intervals.binomial_mid_p(count[1], count.sum(), level=level)
+    share = intervals.binomial_mid_p(count[1], count.sum())
     with np.errstate(divide="ignore"):
         odds = [np.float64(p) / (1 - np.float64(p)) for p in (share.lower, share.upper)]
     return float(odds[0] * size[0] / size[1]), float(odds[1] * size[0] / size[1])
@@ -126,7 +125,6 @@ def adjusted_contrast(
     terms: Sequence[str],
     kind: Kind,
     multiplier: float = 100.0,
-    level: float = 0.95,
 ) -> Contrast | None:
     """Contrast two groups as if both had had everyone's case mix.
 
@@ -141,7 +139,7 @@ def adjusted_contrast(
         The factor, and the two of its labels that are contrasted.
     terms : sequence of str
         Case-mix terms; those that the events are too few for are left out.
-    kind, multiplier, level
+    kind, multiplier
         As for :func:`crude_contrast`.
 
     Returns
@@ -165,14 +163,14 @@ def adjusted_contrast(
     events, units = (
         added(w, cell, 2 * size) for w in (counts.sums.numerator, counts.sums.denominator)
     )
-    sides = [beside(table.design, np.full(size, is_after)) for is_after in (0.0, 1.0)]
-    design = above(*sides)
-    fit = fit_model(design, events, units, kind)
+    sides = [with_columns(table.design, np.full(size, is_after)) for is_after in (0.0, 1.0)]
+    design = with_rows(*sides)
+    fit = fit_counts(design, events, units, kind)
     own = predict(design, fit.coefficients, kind)[cell]
     widened = fit.covariance * clustering(counts.sums, own, kind)
     weight = units.reshape(2, size).sum(axis=0)
     mean, slope = _averaged(sides, weight / weight.sum(), fit.coefficients, kind)
-    return _delta(mean, slope, widened, multiplier, level)
+    return _delta(mean, slope, widened, multiplier)
 
 
 def _averaged(
@@ -188,9 +186,9 @@ def _averaged(
 
 
 def _delta(
-    mean: Floats, slope: Floats, covariance: Floats, multiplier: float, level: float
+    mean: Floats, slope: Floats, covariance: Floats, multiplier: float
 ) -> Contrast:
-    z = float(special.ndtri(0.5 + level / 2))
+    z = float(special.ndtri(1 - intervals.TAIL))
 
     def reach(direction: Floats) -> float:
         return z * float(np.sqrt(direction @ covariance @ direction))

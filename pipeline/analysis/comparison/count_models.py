@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.analysis.comparison.design import above
+from pipeline.analysis.comparison.design import with_rows
 from pipeline.analysis.comparison.glm import Design, cross, fit_glm, mean_and_slope
 from pipeline.analysis.comparison.pattern_counts import Sums
 from pipeline.analysis.rates.rates import Kind
@@ -19,7 +19,7 @@ RUNAWAY = 12.0  # a log odds or log rate ratio beyond this is on its way to infi
 
 
 @dataclass(frozen=True)
-class Fit:
+class CountFit:
     """Coefficients on the log or logit scale, intercept first, and their covariance."""
 
     coefficients: Floats
@@ -27,9 +27,9 @@ class Fit:
     is_penalised: bool
 
 
-def fit_model(
+def fit_counts(
     design: Design, events: Floats, units: Floats, kind: Kind, *, start: Floats | None = None
-) -> Fit:
+) -> CountFit:
     r"""Logistic or Poisson regression on counts by pattern.
 
     Where a level has fewer than five events (or non-events), or columns cannot
@@ -65,7 +65,7 @@ def fit_model(
     # Levels may each have events and still be told apart perfectly in combination.
     if not np.all(np.abs(result.coefficients[1:]) < RUNAWAY):
         return _penalised(X, y, d, kind)
-    return Fit(result.coefficients, result.covariance, is_penalised=False)
+    return CountFit(result.coefficients, result.covariance, is_penalised=False)
 
 
 def _rank(X: Design, d: Floats) -> int:
@@ -75,16 +75,16 @@ def _rank(X: Design, d: Floats) -> int:
     return int(np.linalg.matrix_rank(product / np.outer(scale, scale), hermitian=True))
 
 
-def _penalised(X: Design, y: Floats, d: Floats, kind: Kind) -> Fit:
+def _penalised(X: Design, y: Floats, d: Floats, kind: Kind) -> CountFit:
     k = X.shape[1] - 1
-    X = above(X, np.eye(k, k + 1, 1))
+    X = with_rows(X, np.eye(k, k + 1, 1))
     y = np.append(y, np.full(k, 0.5))
     d = np.append(d, np.full(k, 1.0 if kind == "proportion" else 0.5))
     result = fit_glm(X, y, d, kind)
-    return Fit(result.coefficients, result.covariance, is_penalised=True)
+    return CountFit(result.coefficients, result.covariance, is_penalised=True)
 
 
-def _half_an_event(width: int, y: Floats, d: Floats, kind: Kind) -> Fit:
+def _half_an_event(width: int, y: Floats, d: Floats, kind: Kind) -> CountFit:
     """Where the others had none (or all), half an event bounds what they could have had."""
     if kind == "proportion":
         units = d.sum() + 1.0
@@ -94,7 +94,7 @@ def _half_an_event(width: int, y: Floats, d: Floats, kind: Kind) -> Fit:
         level, variance = np.log(0.5 / max(d.sum(), 1e-9)), 1 / 0.5
     coefficients, covariance = np.zeros(width), np.zeros((width, width))
     coefficients[0], covariance[0, 0] = level, variance
-    return Fit(coefficients, covariance, is_penalised=True)
+    return CountFit(coefficients, covariance, is_penalised=True)
 
 
 def predict(design: Design, coefficients: Floats, kind: Kind) -> Floats:

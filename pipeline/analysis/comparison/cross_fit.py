@@ -15,7 +15,7 @@ from scipy import special
 
 from pipeline.analysis.comparison.count_models import (
     clustering,
-    fit_model,
+    fit_counts,
     predict,
     variance_per_unit,
 )
@@ -34,7 +34,7 @@ FOLDS = 5  # with more of them
 
 
 @dataclass(frozen=True)
-class Table:
+class GroupPatterns:
     """Events and units by group and covariate pattern, and the patterns' design."""
 
     events: Floats  # (groups, patterns)
@@ -74,7 +74,7 @@ class Prediction:
     is_penalised: bool
 
 
-def tabulate(counts: PatternCounts, by: str, terms: Sequence[str]) -> Table:
+def tabulate(counts: PatternCounts, by: str, terms: Sequence[str]) -> GroupPatterns:
     """Lay counts out by group and covariate pattern."""
     patterns = coded(counts, terms)
     size = (len(counts.levels[by]), patterns.design.shape[0])
@@ -83,10 +83,10 @@ def tabulate(counts: PatternCounts, by: str, terms: Sequence[str]) -> Table:
         added(weights, cell, size[0] * size[1]).reshape(size)
         for weights in (counts.sums.numerator, counts.sums.denominator)
     )
-    return Table(events, units, patterns.design, counts.codes[by], patterns.pattern, counts.sums)
+    return GroupPatterns(events, units, patterns.design, counts.codes[by], patterns.pattern, counts.sums)
 
 
-def cross_fit(table: Table, kind: Kind, aside: Bools) -> Prediction:
+def cross_fit(table: GroupPatterns, kind: Kind, aside: Bools) -> Prediction:
     """Predict each group by a model of the others that are not set aside.
 
     With ten groups or fewer each is predicted by a model of all the others; with
@@ -94,7 +94,7 @@ def cross_fit(table: Table, kind: Kind, aside: Bools) -> Prediction:
 
     Parameters
     ----------
-    table : Table
+    table : GroupPatterns
         The counts.
     kind : {"proportion", "rate"}
         Logistic, or Poisson with the denominator as exposure.
@@ -107,7 +107,7 @@ def cross_fit(table: Table, kind: Kind, aside: Bools) -> Prediction:
         kept = ~aside
         kept[fold] = False
         events, units = table.events[kept].sum(axis=0), table.units[kept].sum(axis=0)
-        fit = fit_model(table.design, events, units, kind, start=start)
+        fit = fit_counts(table.design, events, units, kind, start=start)
         mean[fold] = predict(table.design, fit.coefficients, kind)
         slope = (table.units[fold] * variance_per_unit(mean[fold], kind)) @ table.design
         error[fold] = np.einsum("gi,ij,gj->g", slope, fit.covariance, slope)
@@ -124,7 +124,7 @@ def _folds(volume: Floats) -> list[Ints]:
 
 
 def _judged(
-    table: Table, kind: Kind, mean: Floats, error: Floats, *, is_penalised: bool
+    table: GroupPatterns, kind: Kind, mean: Floats, error: Floats, *, is_penalised: bool
 ) -> Prediction:
     clump = clustering(table.sums, _at_own_level(table, mean, kind), kind)
     chance = (table.units * variance_per_unit(mean, kind)).sum(axis=1)
@@ -141,7 +141,7 @@ def _judged(
     return Prediction(mean, expected, error, clump, variance, p_value, is_penalised)
 
 
-def _at_own_level(table: Table, mean: Floats, kind: Kind) -> Floats:
+def _at_own_level(table: GroupPatterns, mean: Floats, kind: Kind) -> Floats:
     """Move each group's predictions to its own level, for every row of the counts.
 
     How far events cluster within an episode is no matter of how far groups differ.

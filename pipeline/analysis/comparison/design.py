@@ -57,14 +57,14 @@ def coded(counts: PatternCounts, terms: Sequence[str]) -> Patterns:
     return Patterns(design, pattern)
 
 
-def above(first: Design, second: Floats) -> Design:
+def with_rows(first: Design, second: Floats) -> Design:
     """Put more rows under a design."""
     if sparse.issparse(first):
         return sparse.csr_array(sparse.vstack([first, sparse.csr_array(second)]))
     return np.vstack([first, second])
 
 
-def beside(design: Design, *columns: Floats) -> Design:
+def with_columns(design: Design, *columns: Floats) -> Design:
     """Put more columns to the right of a design."""
     if sparse.issparse(design):
         right = sparse.csr_array(np.column_stack(columns)) if columns else None

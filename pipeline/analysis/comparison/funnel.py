@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from pipeline.analysis.rates import distributions as laws
+from pipeline.analysis.rates import distributions
 from pipeline.analysis.rates.rates import Kind
 
 Floats = NDArray[np.float64]
@@ -37,7 +37,7 @@ class FunnelLimits:
 
 
 @dataclass(frozen=True)
-class Dispersion:
+class GroupDispersion:
     """How much more the groups differ than chance alone would have them.
 
     Attributes
@@ -66,7 +66,7 @@ class Funnel:
     centre: float
     limits: FunnelLimits
     curve: FunnelLimits
-    dispersion: Dispersion
+    dispersion: GroupDispersion
     is_widened: bool
     status: tuple[str, ...]
     kind: Kind
@@ -99,17 +99,17 @@ def exact_limit(expected_n: ArrayLike, centre: float, tail: float, kind: Kind) -
     """
     n = np.asarray(expected_n, float)
     if kind == "proportion":
-        r = laws.binomial_quantile(tail, n, centre)
-        at, before = (laws.binomial_at_most(x, n, centre) for x in (r, r - 1))
+        r = distributions.binomial_quantile(tail, n, centre)
+        at, before = (distributions.binomial_at_most(x, n, centre) for x in (r, r - 1))
     else:
-        r = laws.poisson_quantile(tail, n * centre)
-        at, before = (laws.poisson_at_most(x, n * centre) for x in (r, r - 1))
+        r = distributions.poisson_quantile(tail, n * centre)
+        at, before = (distributions.poisson_at_most(x, n * centre) for x in (r, r - 1))
     with np.errstate(divide="ignore", invalid="ignore"):
         alpha = np.where(at > tail, (at - tail) / (at - before), 0.0)
     return (r - alpha) / n
 
 
-def standardised(
+def standardised_rates(
     numerator: ArrayLike, denominator: ArrayLike, centre: float, kind: Kind
 ) -> tuple[Floats, Floats]:
     """Return (z, s): distance from the centre in standard errors, and the errors."""
@@ -121,7 +121,7 @@ def standardised(
     return z, s
 
 
-def dispersion(z: ArrayLike, s: ArrayLike, *, winsorised: float = WINSORISED) -> Dispersion:
+def group_dispersion(z: ArrayLike, s: ArrayLike, *, winsorised: float = WINSORISED) -> GroupDispersion:
     r"""Over-dispersion of standardised values, pulling in the extremes first.
 
     Values beyond the `winsorised` and 1 - `winsorised` quantiles (linear
@@ -141,7 +141,7 @@ def dispersion(z: ArrayLike, s: ArrayLike, *, winsorised: float = WINSORISED) ->
     phi = float(np.mean(pulled_in**2))
     spread = w.sum() - (w**2).sum() / w.sum()
     tau_squared = max(0.0, float((count * phi - (count - 1)) / spread)) if count > 1 else 0.0
-    return Dispersion(phi, tau_squared, float(special.chdtrc(count, count * phi)))
+    return GroupDispersion(phi, tau_squared, float(special.chdtrc(count, count * phi)))
 
 
 def funnel(
@@ -186,8 +186,8 @@ def funnel(
     if x.size == 0 or np.any(n <= 0):
         raise ValueError("a funnel needs groups with a denominator above zero")
     middle = float(x.sum() / n.sum()) if centre is None else centre
-    z, s = standardised(x, n, middle, kind)
-    spread = dispersion(z, s, winsorised=winsorised) if np.all(s > 0) else Dispersion(0.0, 0.0, 1.0)
+    z, s = standardised_rates(x, n, middle, kind)
+    spread = group_dispersion(z, s, winsorised=winsorised) if np.all(s > 0) else GroupDispersion(0.0, 0.0, 1.0)
     phi = max(1.0, spread.phi)
     at = _limits(n, middle, kind, multiplier, phi)
     grid = np.unique(_volumes(n, kind))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.analysis.comparison.cross_fit import Table
+from pipeline.analysis.comparison.cross_fit import GroupPatterns
 from pipeline.analysis.comparison.pattern_counts import added
 from pipeline.analysis.rates.rates import Kind
 
@@ -34,7 +34,7 @@ class _ByRisk:
     expected: Floats
 
 
-def _by_risk(table: Table, mean: Floats) -> _ByRisk:
+def _by_risk(table: GroupPatterns, mean: Floats) -> _ByRisk:
     expected = (table.units * mean).sum(axis=1)
     scale = table.events.sum(axis=1) / np.where(expected > 0, expected, 1.0)
     own = mean * scale[:, None]
@@ -43,7 +43,7 @@ def _by_risk(table: Table, mean: Floats) -> _ByRisk:
     return _ByRisk(*(added(weights.ravel(), rank) for weights in parts))
 
 
-def concordance(table: Table, mean: Floats, kind: Kind) -> float:
+def concordance(table: GroupPatterns, mean: Floats, kind: Kind) -> float:
     """Chance that an event outranks a non-event of its group by predicted risk, ties half."""
     order = np.argsort(mean, axis=1, kind="stable")
     events, units = (np.take_along_axis(a, order, axis=1) for a in (table.events, table.units))
@@ -53,7 +53,7 @@ def concordance(table: Table, mean: Floats, kind: Kind) -> float:
     return float((events * below).sum()) / pairs if pairs > 0 else float("nan")
 
 
-def calibrate(table: Table, mean: Floats) -> Calibration:
+def calibrate(table: GroupPatterns, mean: Floats) -> Calibration:
     """Add predictions up into bins of like volume, each group's scaled to its own total."""
     risk = _by_risk(table, mean)
     middle = np.cumsum(risk.units) - risk.units / 2

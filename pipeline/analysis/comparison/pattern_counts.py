@@ -93,14 +93,6 @@ class PatternCounts:
     codes: Mapping[str, Ints]
     sums: Sums
 
-    @classmethod
-    def from_frame(cls, frame: pl.DataFrame, factors: Sequence[str]) -> PatternCounts:
-        """Read a frame with a column a factor and the columns of :class:`Sums`.
-
-        A null label is the label "not recorded"; a null sum is zero.
-        """
-        return Cells.from_frame(frame, factors).counts(np.arange(len(frame)), frame)
-
     def totals(self, factor: str) -> Sums:
         """Add up each label of a factor, in the order of its labels."""
         return self.sums.added_by(self.codes[factor], len(self.levels[factor]))

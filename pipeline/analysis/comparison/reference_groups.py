@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.analysis.comparison.cross_fit import Prediction, Table, cross_fit
+from pipeline.analysis.comparison.cross_fit import Prediction, GroupPatterns, cross_fit
 from pipeline.analysis.rates.rates import Kind
 
 Floats = NDArray[np.float64]
@@ -23,7 +23,7 @@ AT_ONCE = 0.1  # share of the groups set aside in one round, but at least one
 LEAST_LEFT = 0.05  # share of the whole volume that every group keeps to be judged against
 
 
-def settle(table: Table, kind: Kind, may_stand_aside: Bools) -> tuple[Prediction, Bools]:
+def settle(table: GroupPatterns, kind: Kind, may_stand_aside: Bools) -> tuple[Prediction, Bools]:
     """Predict each group by those that are not far from the rest.
 
     More than half of the groups always stay, so that what most of them do is what is
@@ -31,7 +31,7 @@ def settle(table: Table, kind: Kind, may_stand_aside: Bools) -> tuple[Prediction
 
     Parameters
     ----------
-    table : Table
+    table : GroupPatterns
         The counts.
     kind : {"proportion", "rate"}
         Logistic or Poisson.
@@ -57,7 +57,7 @@ def settle(table: Table, kind: Kind, may_stand_aside: Bools) -> tuple[Prediction
         aside = aside | farther
 
 
-def _farthest(table: Table, found: Prediction, candidates: Bools, aside: Bools) -> Bools:
+def _farthest(table: GroupPatterns, found: Prediction, candidates: Bools, aside: Bools) -> Bools:
     """Choose the groups to set aside next; none where that would leave too little."""
     distance = np.abs(table.events.sum(axis=1) - found.expected) / np.sqrt(found.variance)
     far = np.flatnonzero(candidates & (found.p_value * len(aside) < FAR))
@@ -68,7 +68,7 @@ def _farthest(table: Table, found: Prediction, candidates: Bools, aside: Bools) 
     return chosen
 
 
-def _leaves_enough(table: Table, aside: Bools, group: int) -> bool:
+def _leaves_enough(table: GroupPatterns, aside: Bools, group: int) -> bool:
     left = ~aside
     left[group] = False
     volume = table.units.sum(axis=1)

@@ -1,7 +1,7 @@
 """Confidence limits for one proportion, one Poisson count, one rate.
 
 Every function takes scalars or arrays that broadcast together and returns
-:class:`Limits`. A denominator of zero has no limits: both are NaN. Nothing
+:class:`ConfidenceLimits`. A denominator of zero has no limits: both are NaN. Nothing
 here multiplies by 100 or by 1,000; :mod:`pipeline.analysis.rates` does.
 """
 
@@ -16,19 +16,20 @@ from scipy import special
 
 Floats = NDArray[np.float64]
 
+TAIL = 0.025  # on either side of every interval: they cover 95%
 MOST_REFERENCE = 1e7  # an expectation from more events is as good as known
 BISECTIONS = 60  # halvings of the bracket, which exhaust a double
 
 
 @dataclass(frozen=True)
-class Limits:
+class ConfidenceLimits:
     """A lower and an upper limit for each value, in the unit of the estimate."""
 
     lower: Floats
     upper: Floats
 
 
-def wilson(count: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Limits:
+def wilson(count: ArrayLike, n: ArrayLike) -> ConfidenceLimits:
     r"""Score limits of a proportion, without continuity correction.
 
     With :math:`p = x/n` and :math:`z` the normal quantile, the limits are
@@ -40,8 +41,6 @@ def wilson(count: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Limits:
         Events, each from 0 to `n`.
     n : array_like
         Trials; 0 gives NaN limits.
-    level : float
-        Coverage, 0.95 unless told otherwise.
 
     Raises
     ------
@@ -54,7 +53,7 @@ def wilson(count: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Limits:
     17:857-872, method 3.
     """
     x, n = _trials(count, n)
-    z = float(special.ndtri(0.5 + level / 2))
+    z = float(special.ndtri(1 - TAIL))
     with np.errstate(divide="ignore", invalid="ignore"):
         p = x / n
         centre = p + z**2 / (2 * n)
@@ -65,7 +64,7 @@ def wilson(count: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Limits:
     return _known(lower, upper, n)
 
 
-def binomial_mid_p(count: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Limits:
+def binomial_mid_p(count: ArrayLike, n: ArrayLike) -> ConfidenceLimits:
     """Exact limits of a proportion counting half the observed count's probability.
 
     Parameters, errors and NaN as for :func:`wilson`.
@@ -76,18 +75,17 @@ def binomial_mid_p(count: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Li
     Assoc 56:223-234.
     """
     x, n = _trials(count, n)
-    tail = (1 - level) / 2
     p = x / np.where(n > 0, n, 1)
 
     def upper_tail(at: Floats) -> Floats:
         return 0.5 * (_binomial_at_least(x, n, at) + _binomial_at_least(x + 1, n, at))
 
-    lower = _solve(upper_tail, tail, np.zeros_like(p), p)
-    upper = _solve(upper_tail, 1 - tail, p, np.ones_like(p))
+    lower = _solve(upper_tail, TAIL, np.zeros_like(p), p)
+    upper = _solve(upper_tail, 1 - TAIL, p, np.ones_like(p))
     return _known(np.where(x == 0, 0.0, lower), np.where(x == n, 1.0, upper), n)
 
 
-def garwood(events: ArrayLike, exposure: ArrayLike = 1.0, *, level: float = 0.95) -> Limits:
+def garwood(events: ArrayLike, exposure: ArrayLike = 1.0) -> ConfidenceLimits:
     r"""Exact limits of a Poisson count, divided by its exposure.
 
     The limits of the count are :math:`\chi^2_{2x}(\alpha/2)/2` and
@@ -100,8 +98,6 @@ def garwood(events: ArrayLike, exposure: ArrayLike = 1.0, *, level: float = 0.95
     exposure : array_like
         Catheter-days, or the expected count for an observed-to-expected ratio;
         0 gives NaN limits. 1 (the default) gives the limits of the count.
-    level : float
-        Coverage, 0.95 unless told otherwise.
 
     Raises
     ------
@@ -113,12 +109,11 @@ def garwood(events: ArrayLike, exposure: ArrayLike = 1.0, *, level: float = 0.95
     Garwood 1936, Biometrika 28:437-442; Ulm 1990, Am J Epidemiol 131:373-375.
     """
     x, t = _exposed(events, exposure)
-    tail = (1 - level) / 2
-    return _per_exposure(*_garwood_counts(x, tail), t)
+    return _per_exposure(*_garwood_counts(x), t)
 
 
-def poisson_mid_p(events: ArrayLike, exposure: ArrayLike = 1.0, *, level: float = 0.95) -> Limits:
-    """Limits of a Poisson count counting half the observed count's probability.
+def poisson_mid_p(events: ArrayLike, exposure: ArrayLike = 1.0) -> ConfidenceLimits:
+    """ConfidenceLimits of a Poisson count counting half the observed count's probability.
 
     The method for observed-to-expected ratios, `exposure` being the expected
     count. Parameters, errors and NaN as for :func:`garwood`.
@@ -130,19 +125,18 @@ def poisson_mid_p(events: ArrayLike, exposure: ArrayLike = 1.0, *, level: float 
     published standardised infection ratio macro, February 2014.
     """
     x, t = _exposed(events, exposure)
-    tail = (1 - level) / 2
-    exact_lower, exact_upper = _garwood_counts(x, tail)
+    exact_lower, exact_upper = _garwood_counts(x)
 
     def upper_tail(mean: Floats) -> Floats:
         return 0.5 * (_poisson_at_least(x, mean) + _poisson_at_least(x + 1, mean))
 
-    lower = np.where(x == 0, 0.0, _solve(upper_tail, tail, exact_lower, x))
-    return _per_exposure(lower, _solve(upper_tail, 1 - tail, x, exact_upper), t)
+    lower = np.where(x == 0, 0.0, _solve(upper_tail, TAIL, exact_lower, x))
+    return _per_exposure(lower, _solve(upper_tail, 1 - TAIL, x, exact_upper), t)
 
 
 def ratio_mid_p(
-    observed: ArrayLike, expected: ArrayLike, reference: ArrayLike = np.inf, *, level: float = 0.95
-) -> Limits:
+    observed: ArrayLike, expected: ArrayLike, reference: ArrayLike = np.inf
+) -> ConfidenceLimits:
     """Mid-P limits of an observed-to-expected ratio whose expected number is estimated.
 
     An expectation with relative variance 1/R is as good as one from R events. Given
@@ -156,8 +150,6 @@ def ratio_mid_p(
         Events, and events expected; an expected number of 0 gives NaN.
     reference : array_like
         R, the expected number squared over its variance; above zero.
-    level : float
-        Coverage, 0.95 unless told otherwise.
 
     Raises
     ------
@@ -173,14 +165,14 @@ def ratio_mid_p(
     r = np.broadcast_to(np.asarray(reference, float), x.shape)
     is_estimated = (r < MOST_REFERENCE) & (e > 0)
     if not is_estimated.any():
-        return poisson_mid_p(x, e, level=level)
-    known = poisson_mid_p(x, e, level=level) if not is_estimated.all() else Limits(x, x)
+        return poisson_mid_p(x, e)
+    known = poisson_mid_p(x, e) if not is_estimated.all() else ConfidenceLimits(x, x)
     finite = np.where(is_estimated, r, 1.0)
-    share = binomial_mid_p(x, x + finite, level=level)
+    share = binomial_mid_p(x, x + finite)
     scale = finite / np.where(e > 0, e, np.nan)
     with np.errstate(divide="ignore"):  # hardly any reference: no upper limit
         lower, upper = (p / (1 - p) * scale for p in (share.lower, share.upper))
-    return Limits(
+    return ConfidenceLimits(
         np.where(is_estimated, lower, known.lower), np.where(is_estimated, upper, known.upper)
     )
 
@@ -199,9 +191,9 @@ def _exposed(events: ArrayLike, exposure: ArrayLike) -> tuple[Floats, Floats]:
     return x, t
 
 
-def _garwood_counts(x: Floats, tail: float) -> tuple[Floats, Floats]:
-    lower = np.where(x == 0, 0.0, special.gammaincinv(np.maximum(x, 1e-300), tail))
-    return lower, special.gammaincinv(x + 1, 1 - tail)
+def _garwood_counts(x: Floats) -> tuple[Floats, Floats]:
+    lower = np.where(x == 0, 0.0, special.gammaincinv(np.maximum(x, 1e-300), TAIL))
+    return lower, special.gammaincinv(x + 1, 1 - TAIL)
 
 
 def _binomial_at_least(k: Floats, n: Floats, p: Floats) -> Floats:
@@ -227,10 +219,10 @@ def _solve(rising: Callable[[Floats], Floats], target: float, low: Floats, high:
     return (low + high) / 2
 
 
-def _known(lower: Floats, upper: Floats, n: Floats) -> Limits:
-    return Limits(np.where(n > 0, lower, np.nan), np.where(n > 0, upper, np.nan))
+def _known(lower: Floats, upper: Floats, n: Floats) -> ConfidenceLimits:
+    return ConfidenceLimits(np.where(n > 0, lower, np.nan), np.where(n > 0, upper, np.nan))
 
 
-def _per_exposure(lower: Floats, upper: Floats, exposure: Floats) -> Limits:
+def _per_exposure(lower: Floats, upper: Floats, exposure: Floats) -> ConfidenceLimits:
     safe = np.where(exposure > 0, exposure, np.nan)
-    return Limits(lower / safe, upper / safe)
+    return ConfidenceLimits(lower / safe, upper / safe)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline.analysis.rates import distributions as laws
+from pipeline.analysis.rates import distributions
 from pipeline.analysis.rates.rates import Kind
 
 Floats = NDArray[np.float64]
@@ -43,14 +43,14 @@ def power_of_doubling(
     e, n = (np.asarray(a, float) for a in np.broadcast_arrays(expected, denominator))
     if kind == "rate":
         mean = e / dispersion
-        critical = laws.poisson_quantile(1 - SIGNIFICANCE / 2, mean)
-        seen = 1 - laws.poisson_at_most(critical, ratio * mean)
+        critical = distributions.poisson_quantile(1 - SIGNIFICANCE / 2, mean)
+        seen = 1 - distributions.poisson_at_most(critical, ratio * mean)
     else:
         trials = np.maximum(np.rint(n / dispersion), 1.0)
         p = np.clip(e / np.where(n > 0, n, 1.0), 0.0, 1.0)
         rarer = np.minimum(p, 1 - p)
-        critical = laws.binomial_quantile(1 - SIGNIFICANCE / 2, trials, rarer)
-        seen = 1 - laws.binomial_at_most(critical, trials, np.minimum(ratio * rarer, 1.0))
+        critical = distributions.binomial_quantile(1 - SIGNIFICANCE / 2, trials, rarer)
+        seen = 1 - distributions.binomial_at_most(critical, trials, np.minimum(ratio * rarer, 1.0))
     return np.where(e > 0, seen, 0.0)
 
 

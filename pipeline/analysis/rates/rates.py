@@ -46,7 +46,6 @@ def rates(
     *,
     kind: Kind,
     multiplier: float = 100.0,
-    level: float = 0.95,
 ) -> Rates:
     """Rate with limits: Wilson for a proportion, exact Poisson (Garwood) for a rate.
 
@@ -60,8 +59,6 @@ def rates(
         have the event or not, or an exposure.
     multiplier : float
         The measure's unit: 100 for "per 100".
-    level : float
-        Coverage, 0.95 unless told otherwise.
 
     Raises
     ------
@@ -77,9 +74,9 @@ def rates(
     """
     x, n = np.broadcast_arrays(np.asarray(numerator, float), np.asarray(denominator, float))
     if kind == "proportion":
-        limits = intervals.wilson(x, n, level=level)
+        limits = intervals.wilson(x, n)
     elif kind == "rate":
-        limits = intervals.garwood(x, n, level=level)
+        limits = intervals.garwood(x, n)
     else:
         raise ValueError(f"unknown kind of denominator: {kind}")
     rate = x / np.where(n > 0, n, np.nan)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import special
 
-from pipeline.analysis.rates.intervals import Limits
+from pipeline.analysis.rates.intervals import ConfidenceLimits
 from pipeline.analysis.survival.event_counts import Floats, Ints
 
 
@@ -14,8 +14,8 @@ def normal_quantile(level: float) -> float:
     return float(special.ndtri(0.5 + level / 2))
 
 
-def log_log(estimate: Floats, se: Floats, level: float) -> Limits:
-    r"""Limits :math:`p^{\exp(\pm z\,se / (p\log p))}`; NaN where p is 0 or 1.
+def log_log(estimate: Floats, se: Floats, level: float) -> ConfidenceLimits:
+    r"""ConfidenceLimits :math:`p^{\exp(\pm z\,se / (p\log p))}`; NaN where p is 0 or 1.
 
     Parameters
     ----------
@@ -33,7 +33,7 @@ def log_log(estimate: Floats, se: Floats, level: float) -> Limits:
     p = np.where(inside, estimate, 0.5)
     spread = np.exp(normal_quantile(level) * se / np.abs(p * np.log(p)))
     lower, upper = p**spread, p ** (1 / spread)
-    return Limits(np.where(inside, lower, np.nan), np.where(inside, upper, np.nan))
+    return ConfidenceLimits(np.where(inside, lower, np.nan), np.where(inside, upper, np.nan))
 
 
 def none_of(n: Ints | Floats, level: float) -> Floats:

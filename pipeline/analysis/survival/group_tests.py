@@ -161,7 +161,7 @@ def incidence_differences(
 
     References
     ----------
-    Limits: Zou and Donner 2008, Stat Med 27:1693-1702 (recalled, not retrieved).
+    ConfidenceLimits: Zou and Donner 2008, Stat Med 27:1693-1702 (recalled, not retrieved).
     """
     curves = []
     for counts in (first, second):

@@ -252,6 +252,6 @@ def _part(name: str, event: np.ndarray, hours: Floats, n: Floats, level: float) 
     return CoursePart(name, events, exposure / DAY_H, *figures)
 
 
-def _rate(events: Ints, exposure: Floats, level: float) -> tuple[Floats, intervals.Limits]:
+def _rate(events: Ints, exposure: Floats, level: float) -> tuple[Floats, intervals.ConfidenceLimits]:
     per = np.where(exposure > 0, exposure, np.nan) / PER_100_CATHETER_DAYS
     return events / per, intervals.garwood(events, np.nan_to_num(per), level=level)

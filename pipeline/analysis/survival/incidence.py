@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pipeline.analysis.rates.intervals import Limits
+from pipeline.analysis.rates.intervals import ConfidenceLimits
 from pipeline.analysis.survival import curve_limits
 from pipeline.analysis.survival.event_counts import EventCounts, Floats, Ints
 
@@ -234,10 +234,10 @@ def _hazard_covariance(at_risk: Ints, events: Ints) -> tuple[Floats, Floats, Flo
     return own, shared, (d * (y - d) / y**3)[:, 0]
 
 
-def _with_zero(estimate: Floats, se: Floats, followed: Ints, level: float) -> Limits:
+def _with_zero(estimate: Floats, se: Floats, followed: Ints, level: float) -> ConfidenceLimits:
     limits = curve_limits.log_log(estimate, se, level)
     unseen, certain = estimate == 0.0, estimate == 1.0
     none = curve_limits.none_of(followed, level)[:, None]
     lower = np.where(unseen, 0.0, np.where(certain, 1 - none, limits.lower))
     upper = np.where(unseen, none, np.where(certain, 1.0, limits.upper))
-    return Limits(lower, upper)
+    return ConfidenceLimits(lower, upper)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pipeline.analysis.rates.intervals import Limits
+from pipeline.analysis.rates.intervals import ConfidenceLimits
 from pipeline.analysis.survival import curve_limits
 from pipeline.analysis.survival.event_counts import EventCounts, Floats, Ints
 
@@ -203,7 +203,7 @@ def greenwood_terms(at_risk: Ints, removed: Ints) -> Floats:
     return terms
 
 
-def _with_ends(estimate: Floats, se: Floats, at_risk: Ints, level: float) -> Limits:
+def _with_ends(estimate: Floats, se: Floats, at_risk: Ints, level: float) -> ConfidenceLimits:
     """Log(-log) limits, with exact ones where the curve is at 1 or 0."""
     limits = curve_limits.log_log(estimate, se, level)
     untouched, empty = estimate == 1.0, estimate == 0.0
@@ -213,7 +213,7 @@ def _with_ends(estimate: Floats, se: Floats, at_risk: Ints, level: float) -> Lim
     none_left = before * curve_limits.none_of(at_risk, level)
     lower = np.where(untouched, none_yet, np.where(empty, 0.0, limits.lower))
     upper = np.where(untouched, 1.0, np.where(empty, none_left, limits.upper))
-    return Limits(lower, upper)
+    return ConfidenceLimits(lower, upper)
 
 
 def _within_follow_up(curve: TimeInPlace, asked: Floats) -> np.ndarray:
