@@ -6,7 +6,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipeline.analysis.comparison.funnel import group_dispersion, exact_limit, funnel, standardised_rates
+from pipeline.analysis.comparison.funnel import (
+    exact_limit,
+    funnel,
+    group_dispersion,
+    standardised_rates,
+)
 
 DATA = Path(__file__).parents[1] / "reference" / "data"
 

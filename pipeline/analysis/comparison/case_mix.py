@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.analysis.comparison.cross_fit import Prediction, GroupPatterns, tabulate
+from pipeline.analysis.comparison.cross_fit import GroupPatterns, Prediction, tabulate
 from pipeline.analysis.comparison.model_checks import Calibration, calibrate, concordance
 from pipeline.analysis.comparison.pattern_counts import PatternCounts
 from pipeline.analysis.comparison.reference_groups import settle

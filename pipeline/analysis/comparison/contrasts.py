@@ -185,9 +185,7 @@ def _averaged(
     return np.array(means), np.array(slopes)
 
 
-def _delta(
-    mean: Floats, slope: Floats, covariance: Floats, multiplier: float
-) -> Contrast:
+def _delta(mean: Floats, slope: Floats, covariance: Floats, multiplier: float) -> Contrast:
     z = float(special.ndtri(1 - intervals.TAIL))
 
     def reach(direction: Floats) -> float:

@@ -83,7 +83,9 @@ def tabulate(counts: PatternCounts, by: str, terms: Sequence[str]) -> GroupPatte
         added(weights, cell, size[0] * size[1]).reshape(size)
         for weights in (counts.sums.numerator, counts.sums.denominator)
     )
-    return GroupPatterns(events, units, patterns.design, counts.codes[by], patterns.pattern, counts.sums)
+    return GroupPatterns(
+        events, units, patterns.design, counts.codes[by], patterns.pattern, counts.sums
+    )
 
 
 def cross_fit(table: GroupPatterns, kind: Kind, aside: Bools) -> Prediction:

@@ -121,7 +121,9 @@ def standardised_rates(
     return z, s
 
 
-def group_dispersion(z: ArrayLike, s: ArrayLike, *, winsorised: float = WINSORISED) -> GroupDispersion:
+def group_dispersion(
+    z: ArrayLike, s: ArrayLike, *, winsorised: float = WINSORISED
+) -> GroupDispersion:
     r"""Over-dispersion of standardised values, pulling in the extremes first.
 
     Values beyond the `winsorised` and 1 - `winsorised` quantiles (linear
@@ -187,7 +189,11 @@ def funnel(
         raise ValueError("a funnel needs groups with a denominator above zero")
     middle = float(x.sum() / n.sum()) if centre is None else centre
     z, s = standardised_rates(x, n, middle, kind)
-    spread = group_dispersion(z, s, winsorised=winsorised) if np.all(s > 0) else GroupDispersion(0.0, 0.0, 1.0)
+    spread = (
+        group_dispersion(z, s, winsorised=winsorised)
+        if np.all(s > 0)
+        else GroupDispersion(0.0, 0.0, 1.0)
+    )
     phi = max(1.0, spread.phi)
     at = _limits(n, middle, kind, multiplier, phi)
     grid = np.unique(_volumes(n, kind))

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.analysis.comparison.cross_fit import Prediction, GroupPatterns, cross_fit
+from pipeline.analysis.comparison.cross_fit import GroupPatterns, Prediction, cross_fit
 from pipeline.analysis.rates.rates import Kind
 
 Floats = NDArray[np.float64]

@@ -44,7 +44,6 @@ class ClockHazard:
     rate: Floats
     lower: Floats
     upper: Floats
-    level: float
 
 
 @dataclass(frozen=True)
@@ -156,7 +155,6 @@ def by_clock_hour(
     n: ArrayLike,
     *,
     reason: str,
-    level: float = 0.95,
 ) -> ClockHazard:
     """Rate of removal for one reason by hour of the day.
 
@@ -180,8 +178,8 @@ def by_clock_hour(
     clock = np.floor(np.mod(start + dwell, DAY_H)).astype(np.int64)
     events = np.rint(sums_by(clock[event], count[event], DAY_H)).astype(np.int64)
     exposure = np.array([count @ _hours_between(start, dwell, h, h + 1) for h in range(DAY_H)])
-    rate, limits = _rate(events, exposure, level)
-    return ClockHazard(reason, events, exposure, rate, limits.lower, limits.upper, level)
+    rate, limits = _rate(events, exposure)
+    return ClockHazard(reason, events, exposure, rate, limits.lower, limits.upper)
 
 
 def by_part_of_course(
@@ -189,8 +187,6 @@ def by_part_of_course(
     dwell_h: ArrayLike,
     of_reason: ArrayLike,
     n: ArrayLike,
-    *,
-    level: float = 0.95,
 ) -> tuple[CoursePart, ...]:
     """Rate of removal in the first night, later nights and the days; parameters as above.
 
@@ -210,7 +206,7 @@ def by_part_of_course(
         ("later nights", at_night & ~in_first, night - first),
         ("days", ~at_night, dwell - night),
     ]
-    return tuple(_part(name, event & here, hours, count, level) for name, here, hours in parts)
+    return tuple(_part(name, event & here, hours, count) for name, here, hours in parts)
 
 
 def _end(counts: EventCounts, until_h: float) -> float:
@@ -245,13 +241,13 @@ def _night_hours(start: Floats, dwell: Floats) -> Floats:
     return late + _hours_between(start, dwell, 0, NIGHT_ENDS)
 
 
-def _part(name: str, event: np.ndarray, hours: Floats, n: Floats, level: float) -> CoursePart:
+def _part(name: str, event: np.ndarray, hours: Floats, n: Floats) -> CoursePart:
     events, exposure = int(n[event].sum()), float(hours @ n)
-    rate, limits = _rate(np.array([events]), np.array([exposure]), level)
+    rate, limits = _rate(np.array([events]), np.array([exposure]))
     figures = (float(x[0]) for x in (rate, limits.lower, limits.upper))
     return CoursePart(name, events, exposure / DAY_H, *figures)
 
 
-def _rate(events: Ints, exposure: Floats, level: float) -> tuple[Floats, intervals.ConfidenceLimits]:
+def _rate(events: Ints, exposure: Floats) -> tuple[Floats, intervals.ConfidenceLimits]:
     per = np.where(exposure > 0, exposure, np.nan) / PER_100_CATHETER_DAYS
-    return events / per, intervals.garwood(events, np.nan_to_num(per), level=level)
+    return events / per, intervals.garwood(events, np.nan_to_num(per))

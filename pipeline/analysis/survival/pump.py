@@ -68,8 +68,6 @@ def pump_table(
     dwell_h: ArrayLike,
     is_removed: ArrayLike,
     n: ArrayLike,
-    *,
-    level: float = 0.95,
 ) -> PumpTable:
     """Compare reservoir ÷ rate with time in place, by flow rate.
 
@@ -93,10 +91,8 @@ def pump_table(
     usable = (rate > 0) & np.isfinite(volume) & np.isfinite(dwell)
     left_out = int(count[~usable].sum())
     pumps = _Pumps(rate[usable], volume[usable], dwell[usable], removed[usable], count[usable])
-    rows = tuple(
-        pumps.at(pumps.rate == value).row(float(value), level) for value in np.unique(pumps.rate)
-    )
-    return PumpTable(rows, pumps.row(float("nan"), level), left_out)
+    rows = tuple(pumps.at(pumps.rate == value).row(float(value)) for value in np.unique(pumps.rate))
+    return PumpTable(rows, pumps.row(float("nan")), left_out)
 
 
 @dataclass(frozen=True)
@@ -116,7 +112,7 @@ class _Pumps:
             self.n[which],
         )
 
-    def row(self, rate: float, level: float) -> PumpRow:
+    def row(self, rate: float) -> PumpRow:
         runtime = self.volume / self.rate
         slack = FLOW_TOLERANCE * runtime
         emptied = self.dwell > runtime + slack
@@ -132,8 +128,8 @@ class _Pumps:
             emptied_early=numbers[0],
             together=numbers[1],
             drug_left=numbers[2],
-            emptied_early_pct=_percentage(numbers[0], catheters, level),
-            drug_left_pct=_percentage(numbers[2], catheters, level),
+            emptied_early_pct=_percentage(numbers[0], catheters),
+            drug_left_pct=_percentage(numbers[2], catheters),
             median_runtime_h=_median(runtime[told], self.n[told]),
             median_dwell_h=_median(self.dwell[told], self.n[told]),
             median_empty_h=_median((self.dwell - runtime)[emptied], self.n[emptied]),
@@ -141,8 +137,8 @@ class _Pumps:
         )
 
 
-def _percentage(count: int, of: int, level: float) -> tuple[float, float, float]:
-    limits = intervals.wilson(count, of, level=level)
+def _percentage(count: int, of: int) -> tuple[float, float, float]:
+    limits = intervals.wilson(count, of)
     share = count / of if of else float("nan")
     return 100 * share, 100 * float(limits.lower), 100 * float(limits.upper)
 
