@@ -3,8 +3,11 @@
 import subprocess
 import sys
 
+import pytest
+
 from pipeline import open_store
 from pipeline.analysis.rates.rates import rates
+from pipeline.errors import StoreError
 from pipeline.measures.catalogue import find_measure
 from pipeline.measures.series import series
 
@@ -26,6 +29,16 @@ def test_views_measures_and_rates_from_python(db, tmp_path):
         multiplier=measure.multiplier,
     )
     assert found.rate.tolist() == [50.0]
+
+
+def test_a_store_can_be_opened_beside_itself(db, tmp_path):
+    db.given("episode", "episode_id\n e1")
+    path = db.save(tmp_path / "dwell.duckdb")
+    with open_store(path) as first, open_store(path) as second:
+        for store in (first, second):
+            assert store.measures("dislodgement", by="all").frame().height == 1
+            with pytest.raises(StoreError):
+                store.rows("copy (select 1) to 'elsewhere.csv'")
 
 
 def test_the_package_itself_imports_no_database():

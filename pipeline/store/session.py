@@ -166,5 +166,8 @@ def _bring_up_to_date(connection: duckdb.DuckDBPyConnection, path: Path) -> None
 
 def _close_doors(connection: duckdb.DuckDBPyConnection) -> None:
     """No other file can be read or written, and nothing can open it again."""
+    ((is_closed,),) = connection.execute("select current_setting('lock_configuration')").fetchall()
+    if is_closed:  # by a session beside this one, in the same process
+        return
     connection.execute("set enable_external_access = false")
     connection.execute("set lock_configuration = true")
