@@ -17,7 +17,7 @@ from pipeline.analysis.survival.cox import cox
 from pipeline.analysis.survival.event_counts import from_frame
 from pipeline.analysis.survival.fine_gray import fine_gray
 from pipeline.analysis.survival.incidence import incidence
-from pipeline.analysis.survival.modelling import model_data
+from pipeline.analysis.survival.removal_model import model_data
 from pipeline.analysis.survival.terms import code_terms
 from pipeline.measures.dwell_counts import model_rows, removal_rows
 from pipeline.store import Store, open_store

@@ -18,6 +18,8 @@ GROUND = {"errors", "settings", "resources"}
 # `analysis` works on plain numbers: it knows no store and no SQL.
 # A result draws and words itself when it is asked to, so these are imported only then.
 WHEN_ASKED = {"answers": {"figures", "words"}}
+# Numbers and codes as text know nothing of ours, so a result may hold them.
+PLAIN_WORDS = ("pipeline.words.numbers.", "pipeline.words.codes.")
 NARROWER = {"analysis": {"analysis"}, "disclosure": {"disclosure", "analysis"}}
 HOMES = {
     "duckdb": ("pipeline/store/", "synthetic_data/"),
@@ -67,6 +69,8 @@ def test_imports_never_point_back(path: Path) -> None:
     for name in imports_of(path):
         parts = name.split(".")
         if name not in at_once and len(parts) > 1 and parts[1] in later:
+            continue
+        if stage == "answers" and name.startswith(PLAIN_WORDS):
             continue
         if parts[0] == "synthetic_data":
             pytest.fail(f"{path} imports the synthetic records")

@@ -21,8 +21,8 @@ from pipeline.analysis.survival.interval_censored import (
     turnbull_curve,
 )
 from pipeline.analysis.survival.model_data import Model
-from pipeline.analysis.survival.modelling import ModelResult, fit_model
 from pipeline.analysis.survival.pump import PumpTable, pump_table
+from pipeline.analysis.survival.removal_model import ModelResult, fit_removal_model
 from pipeline.answers.removal_groups import (
     COMPARED_HOURS,
     RemovalAsked,
@@ -221,7 +221,7 @@ def _check(store: Store, asked: RemovalAsked) -> TurnbullCurve:
 
 def _model(store: Store, asked: RemovalAsked, adjust: Sequence[str], model: Model) -> ModelResult:
     rows = dwell_counts.model_rows(store, adjust, where=asked.where, months=asked.months)
-    return fit_model(rows, adjust, asked.reason, model=model, hour=asked.end)
+    return fit_removal_model(rows, adjust, asked.reason, model=model, hour=asked.end)
 
 
 def _hazard(store: Store, counts: Sequence[EventCounts], asked: RemovalAsked) -> RemovalHazard:

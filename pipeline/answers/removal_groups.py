@@ -21,6 +21,7 @@ from pipeline.measures import dwell_counts
 from pipeline.measures.dimensions import NOT_RECORDED, group_labels
 from pipeline.measures.where import Condition
 from pipeline.store import Store
+from pipeline.words.codes import effect_of, words_of
 
 PLANNED_H = 72.0  # the usual course
 COMPARED_HOURS = (24.0, 48.0, 72.0)
@@ -105,8 +106,6 @@ def _group(counts: EventCounts, asked: RemovalAsked, label: str) -> RemovalGroup
 
 def _label(by: str | None, group: str) -> str:
     """Name a group; a yes or no, and what is not recorded, by their column as well."""
-    from pipeline.words.codes import effect_of, words_of
-
     if by is not None and group in {"yes", "no", NOT_RECORDED}:
         return effect_of(by, group)
     return words_of(group)

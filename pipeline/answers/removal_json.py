@@ -10,9 +10,10 @@ import numpy as np
 
 from pipeline.analysis.survival.group_tests import Differences, GroupTest
 from pipeline.analysis.survival.model_data import ModelFit
-from pipeline.analysis.survival.modelling import ModelResult
 from pipeline.analysis.survival.pump import PumpRow, PumpTable
+from pipeline.analysis.survival.removal_model import ModelResult
 from pipeline.answers.removal_groups import RemovalGroup, RemovalTests
+from pipeline.words.numbers import json_number
 
 if TYPE_CHECKING:
     import polars as pl
@@ -65,14 +66,9 @@ def removal_frame(result: RemovalResult) -> pl.DataFrame:
     return pl.DataFrame(({name: row[name] for name in schema} for row in rows), schema=schema)
 
 
-def _number(value: float) -> float | None:
-    """Return a figure for JSON, null where there is none."""
-    return float(value) if np.isfinite(value) else None
-
-
 def _rows(names: tuple[str, ...], columns: Iterable[Any]) -> list[dict[str, Any]]:
     return [
-        dict(zip(names, (_number(v) for v in row), strict=True))
+        dict(zip(names, (json_number(v) for v in row), strict=True))
         for row in zip(*columns, strict=True)
     ]
 
@@ -83,14 +79,16 @@ def _group(group: RemovalGroup) -> dict[str, Any]:
         "group": group.name or EVERYONE,
         "episodes": group.counts.episodes,
         "removed": group.counts.removed,
-        "median_h": _number(median.hours),
-        "median_lower_h": _number(median.lower),
-        "median_upper_h": _number(median.upper),
+        "median_h": json_number(median.hours),
+        "median_lower_h": json_number(median.lower),
+        "median_upper_h": json_number(median.upper),
         "still_in_place": _still(group),
         "reasons": _reasons(group),
     }
     if (mean := group.mean) is not None and (lost := group.lost) is not None:
-        found["restricted_mean"] = {name: _number(value) for name, value in asdict(mean).items()}
+        found["restricted_mean"] = {
+            name: json_number(value) for name, value in asdict(mean).items()
+        }
         told = np.where(np.isfinite(mean.se), lost.se, np.nan)
         found["time_lost"] = [
             {"reason": reason} | row | {"until_h": mean.until_h}
@@ -106,8 +104,8 @@ def _still(group: RemovalGroup) -> list[dict[str, Any]]:
     curves = zip(at.hours, at.n, at.estimate, at.lower, at.upper, strict=True)
     return [
         {
-            "hour": float(hour), "n": int(n), "estimate": _number(estimate),
-            "lower": _number(lower), "upper": _number(upper),
+            "hour": float(hour), "n": int(n), "estimate": json_number(estimate),
+            "lower": json_number(lower), "upper": json_number(upper),
         }
         for hour, n, estimate, lower, upper in curves
     ]  # fmt: skip
@@ -129,7 +127,7 @@ def _tests(tests: RemovalTests) -> dict[str, Any]:
     return {
         "log_rank": _test(tests.log_rank),
         "gray": [
-            _test(test) | {"adjusted_p": _number(p)}
+            _test(test) | {"adjusted_p": json_number(p)}
             for test, p in zip(tests.gray, tests.adjusted_p, strict=True)
         ],
         "differences": [row for d in tests.differences for row in _difference(d)],
@@ -143,9 +141,9 @@ def _test(test: GroupTest) -> dict[str, Any]:
         "groups": list(test.groups),
         "observed": [int(x) for x in test.observed],
         "expected": [float(x) for x in test.expected],
-        "chi_square": _number(test.chi_square),
+        "chi_square": json_number(test.chi_square),
         "degrees": test.degrees,
-        "p": _number(test.p_value),
+        "p": json_number(test.p_value),
         "note": test.note or None,
     }
 
@@ -195,8 +193,8 @@ def _model(result: ModelResult) -> dict[str, Any]:
         found["by_day"] = [
             {
                 "term": w.column.term, "level": w.column.level, "from_h": w.from_h,
-                "until_h": w.until_h, "hazard_ratio": _number(w.hazard_ratio),
-                "lower": _number(w.lower), "upper": _number(w.upper),
+                "until_h": w.until_h, "hazard_ratio": json_number(w.hazard_ratio),
+                "lower": json_number(w.lower), "upper": json_number(w.upper),
             }
             for w in result.check.windows
         ]  # fmt: skip
@@ -227,8 +225,8 @@ def _hazard(hazard: RemovalHazard) -> dict[str, Any]:
         "by_part": [
             {
                 "part": part.part, "events": part.events, "catheter_days": part.catheter_days,
-                "rate": _number(part.rate), "lower": _number(part.lower),
-                "upper": _number(part.upper),
+                "rate": json_number(part.rate), "lower": json_number(part.lower),
+                "upper": json_number(part.upper),
             }
             for part in hazard.parts
         ],
@@ -254,7 +252,7 @@ def _pump(table: PumpTable) -> dict[str, Any]:
 def _pump_row(row: PumpRow) -> dict[str, Any]:
     """Return a flow rate's row; `rate_ml_h` is null for all rates together."""
     found: dict[str, Any] = {
-        "rate_ml_h": _number(row.rate_ml_h),
+        "rate_ml_h": json_number(row.rate_ml_h),
         "catheters": row.catheters,
         "emptied_early": row.emptied_early,
         "together": row.together,
@@ -262,7 +260,7 @@ def _pump_row(row: PumpRow) -> dict[str, Any]:
     }
     for name in ("emptied_early", "drug_left"):
         for end, value in zip(("pct", "lower", "upper"), getattr(row, f"{name}_pct"), strict=True):
-            found[f"{name}_{end}"] = _number(value)
+            found[f"{name}_{end}"] = json_number(value)
     for name in ("median_runtime_h", "median_dwell_h", "median_empty_h", "median_left_ml"):
-        found[name] = _number(getattr(row, name))
+        found[name] = json_number(getattr(row, name))
     return found

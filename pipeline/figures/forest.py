@@ -24,10 +24,10 @@ from plotnine import (
     scale_y_continuous,
 )
 
-from pipeline.analysis.survival.absolute_risks import Risk
+from pipeline.analysis.survival.absolute_risks import AbsoluteRisk
 from pipeline.analysis.survival.model_data import ModelFit
-from pipeline.analysis.survival.modelling import ModelResult
 from pipeline.analysis.survival.ph_checks import PhCheck, WindowRatio
+from pipeline.analysis.survival.removal_model import ModelResult
 from pipeline.figures.look import CENTRE, INK, LABEL_SIZE, MUTED, POINT, WIDE_CM, Drawing, look
 from pipeline.words.codes import effect_of, noun_of, quantity_of, words_of
 from pipeline.words.numbers import p_value, percent, with_limits
@@ -68,7 +68,7 @@ def forest_figure(result: ModelResult) -> Drawing:
     )
     plot += _column(frame, ratio_at, "ratio_text", "Ratio (95% limits)")
     if result.risks:
-        head = f"Risk by {result.risks[0].hour:g} h (limits)"
+        head = f"AbsoluteRisk by {result.risks[0].hour:g} h (limits)"
         plot += _column(frame, risk_at, "risk_text", head)
     ticks = [t for t in TICKS if low <= t <= high]
     plot += scale_x_continuous(
@@ -207,7 +207,7 @@ def _ends(result: ModelResult, term: str) -> str:
     return ", ".join(f"{percent(r.risk)} at {r.child.value}" for r in ends)
 
 
-def _risk_text(risk: Risk | None) -> str:
+def _risk_text(risk: AbsoluteRisk | None) -> str:
     if risk is None:
         return ""
     return f"{percent(risk.risk)} ({percent(risk.lower)} to {percent(risk.upper)})"

@@ -170,8 +170,7 @@ def _title(curves: Sequence[TimeInPlace], names: Sequence[str]) -> str:
 
 
 def _caption(curves: Sequence[TimeInPlace], check: TurnbullCurve | None) -> str:
-    level = f"{100 * curves[0].level:g}%"
-    band = f", band: {level} log(-log) limits" if len(curves) <= MOST_WITH_LIMITS else ""
+    band = ", band: 95% log(-log) limits" if len(curves) <= MOST_WITH_LIMITS else ""
     points = "" if check is None else "; circles: Turnbull estimate from intervals"
     return f"Kaplan-Meier estimate{band}{points}."
 

@@ -101,7 +101,7 @@ def model_rows(
     where: Condition = EVERYTHING,
     months: tuple[str, str] | None = None,
 ) -> pl.DataFrame:
-    """Count episodes by covariate pattern, hour and reason, as `fit_model` takes them.
+    """Count episodes by covariate pattern, hour and reason, as `fit_removal_model` takes them.
 
     Episodes of a child with several stand in rows of their own, with the child's
     number in `child`. The rows are in no order.

@@ -33,7 +33,7 @@ def reason_label(code: str) -> str:
     return "reason not recorded" if code == "not_recorded" else words_of(code)
 
 
-def numbers(period: str, removal: RemovalResult) -> tuple[Number, ...]:
+def dwell_numbers(period: str, removal: RemovalResult) -> tuple[Number, ...]:
     """Return the printed figures of a period: the median, and all of the table."""
     found = [
         _median(f"dwell/{period}/median", removal.groups[0]),
@@ -95,7 +95,9 @@ def _number(name: str, state: _State, i: int) -> Number:
     return Number(name, value, unit, numerator=state.n[i], lower=lower, upper=upper)
 
 
-def sentences(period: str, now: RemovalResult, before: RemovalResult | None) -> list[Sentence]:
+def dwell_sentences(
+    period: str, now: RemovalResult, before: RemovalResult | None
+) -> list[Sentence]:
     """Say how long catheters stayed, what share was out early and why.
 
     Parameters
@@ -155,7 +157,7 @@ def _reason_sentence(period: str, now: RemovalResult) -> Sentence | None:
     return Sentence(text, tuple(f"{_of(period, reason)}/{HOURS[-1]:g}" for reason in named))
 
 
-def figures(now: RemovalResult, page: Page) -> list[str]:
+def dwell_figures(now: RemovalResult, page: Page) -> list[str]:
     """Draw time in place and the reasons."""
     return [
         "### Time in place {#time-in-place}",
@@ -165,7 +167,7 @@ def figures(now: RemovalResult, page: Page) -> list[str]:
     ]
 
 
-def table(period: str, now: RemovalResult) -> str:
+def dwell_table(period: str, now: RemovalResult) -> str:
     """Return still in place and each reason at 24, 48 and 72 h, with limits."""
     columns = [Column("State", 26), *(Column(f"{h:g} h", 20, is_number=True) for h in HOURS)]
     rows = [[markdown.prose(cell) for cell in row] for row in _rows(now)]
@@ -194,7 +196,7 @@ def _cell(value: float, lower: float, upper: float) -> str:
     return with_limits(value, lower, upper)
 
 
-def sheet(period: str, now: RemovalResult) -> Sheet:
+def dwell_sheet(period: str, now: RemovalResult) -> Sheet:
     """Return the same table for the workbook, as numbers."""
     columns = ("Period", "What", "Hour", "Per 100 catheters", "Lower 95%", "Upper 95%", "At risk")
     rows: list[tuple[str | float | int | None, ...]] = []

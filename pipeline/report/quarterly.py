@@ -197,15 +197,15 @@ class Report(Sections):
         if data.removal is None:
             show("No time in place is known for this quarter.")
             return
-        self._numbers += dwell_section.numbers(period, data.removal)
+        self._numbers += dwell_section.dwell_numbers(period, data.removal)
         if data.removal_before is not None:
-            self._numbers += dwell_section.numbers("year-before", data.removal_before)
-        said = dwell_section.sentences(period, data.removal, data.removal_before)
+            self._numbers += dwell_section.dwell_numbers("year-before", data.removal_before)
+        said = dwell_section.dwell_sentences(period, data.removal, data.removal_before)
         self._sentences += said
-        self._sheets.append(dwell_section.sheet(period, data.removal))
+        self._sheets.append(dwell_section.dwell_sheet(period, data.removal))
         show(paragraph(said))
-        show(*dwell_section.figures(data.removal, self._page))
-        show(dwell_section.table(period, data.removal))
+        show(*dwell_section.dwell_figures(data.removal, self._page))
+        show(dwell_section.dwell_table(period, data.removal))
 
     def measures(self, *kinds: str) -> None:
         """Show a control chart and sentences for each measure of some kinds."""

@@ -171,7 +171,7 @@ def _pump_row(row: PumpRow) -> dict[str, str | float | None]:
         return "{:.0f} ({:.0f} to {:.0f})".format(*ends) if row.catheters else NOT_REACHED
 
     def hours(value: float) -> float | None:
-        return value if np.isfinite(value) else None
+        return round(value, 2) if np.isfinite(value) else None
 
     return {
         "pump": f"{row.rate_ml_h:g} ml/h" if np.isfinite(row.rate_ml_h) else "all rates",

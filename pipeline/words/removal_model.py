@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from pipeline.analysis.survival.absolute_risks import Risk
+from pipeline.analysis.survival.absolute_risks import AbsoluteRisk
 from pipeline.analysis.survival.model_data import ModelFit
-from pipeline.analysis.survival.modelling import LeftOut, ModelResult
+from pipeline.analysis.survival.removal_model import ModelResult
+from pipeline.analysis.survival.term_choice import LeftOut
 from pipeline.analysis.survival.terms import EVENTS_PER_COEFFICIENT
 from pipeline.words.codes import effect_of, noun_of, quantity_of, words_of
 from pipeline.words.numbers import figure, limits, p_value, ratio, sentence_case
@@ -68,7 +69,7 @@ def _column(result: ModelResult, fit: ModelFit, i: int) -> str:
     column = fit.columns[i]
     often = ratio(fit.hazard_ratio[i])
     said = limits(fit.lower[i], fit.upper[i], ratio)
-    often += f" times as frequent ({100 * fit.level:g}% limits {said})"
+    often += f" times as frequent (95% limits {said})"
     reason = noun_of(result.reason)
     risks = {r.child.value: r for r in result.risks if r.child.term == column.term}
     if column.level is None:
@@ -91,14 +92,14 @@ def _column(result: ModelResult, fit: ModelFit, i: int) -> str:
     )
 
 
-def _number_risks(risks: list[Risk]) -> str:
+def _number_risks(risks: list[AbsoluteRisk]) -> str:
     if not risks:
         return ""
     parts = [f"{_per_100(r)} of 100 at {r.child.value}" for r in risks]
     return f": by {risks[0].hour:g} h {', '.join(parts)}"
 
 
-def _per_100(risk: Risk) -> str:
+def _per_100(risk: AbsoluteRisk) -> str:
     return figure(100 * risk.risk)
 
 

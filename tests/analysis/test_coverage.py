@@ -15,7 +15,7 @@ from pipeline.analysis.survival.fine_gray import fine_gray
 from pipeline.analysis.survival.group_tests import gray, incidence_differences, log_rank
 from pipeline.analysis.survival.incidence import incidence
 from pipeline.analysis.survival.model_data import ALONE, ModelData
-from pipeline.analysis.survival.terms import Column, Design
+from pipeline.analysis.survival.terms import Coefficient, Design
 from pipeline.analysis.survival.time_in_place import time_in_place
 from tests.episodes import from_episodes
 
@@ -97,7 +97,7 @@ def test_limits_of_the_median_hold_the_truth() -> None:
 def model_data(hours: np.ndarray, reason: np.ndarray, with_it: np.ndarray) -> ModelData:
     n = len(hours)
     outcome = np.select([reason == CENSORED, reason == 0], [0, 1], 2)
-    design = Design(np.array([[0.0], [1.0]]), (Column("x", None, None),))
+    design = Design(np.array([[0.0], [1.0]]), (Coefficient("x", None, None),))
     return ModelData(
         design,
         with_it.astype(np.int64),

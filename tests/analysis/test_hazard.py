@@ -86,7 +86,5 @@ def test_placed_in_the_small_hours_the_first_night_is_that_one() -> None:
 def test_what_does_not_fit_is_refused() -> None:
     with pytest.raises(ValueError, match="clock hour"):
         by_clock_hour([24], [1.0], [True], [1], reason="dislodged")
-    with pytest.raises(ValueError, match="bandwidth"):
-        smoothed_hazard(from_episodes([1], [0], REASONS), "dislodged", bandwidth_h=0)
     with pytest.raises(KeyError):
         smoothed_hazard(from_episodes([1], [0], REASONS), "moved")

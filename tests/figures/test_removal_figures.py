@@ -15,8 +15,8 @@ from pipeline.analysis.survival.event_counts import CENSORED, EventCounts
 from pipeline.analysis.survival.hazard import by_clock_hour, smoothed_hazard
 from pipeline.analysis.survival.incidence import incidence
 from pipeline.analysis.survival.interval_censored import turnbull_curve
-from pipeline.analysis.survival.modelling import ModelResult, fit_model
 from pipeline.analysis.survival.pump import pump_table
+from pipeline.analysis.survival.removal_model import ModelResult, fit_removal_model
 from pipeline.analysis.survival.time_in_place import time_in_place
 from pipeline.figures.forest import by_day_figure, forest_figure
 from pipeline.figures.hazard import clock_figure, hazard_figure
@@ -133,7 +133,7 @@ def model() -> ModelResult:
     hours = np.ceil(np.minimum(out, 72) * 4) / 4
     reason = np.where(out < 72, "dislodged", "completed").tolist()
     rows = {"skin_glue": glue, "limb": limb, "hours": hours, "reason": reason, "n": [1] * n}
-    return fit_model(pl.DataFrame(rows), ["skin_glue", "limb"], "dislodged")
+    return fit_removal_model(pl.DataFrame(rows), ["skin_glue", "limb"], "dislodged")
 
 
 def test_forest_plot_has_a_row_a_level_with_ratio_and_risk() -> None:

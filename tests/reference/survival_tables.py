@@ -13,7 +13,7 @@ from pipeline.analysis.survival.model_data import (
     OTHER_REASON,
     ModelData,
 )
-from pipeline.analysis.survival.terms import Column, Design
+from pipeline.analysis.survival.terms import Coefficient, Design
 from tests.episodes import from_episodes
 
 DATA = Path(__file__).parent / "data"
@@ -86,7 +86,7 @@ def model_data(
     """One row an episode, as models take it."""
     n, k = matrix.shape
     names = terms or [f"x{i}" for i in range(k)]
-    columns = tuple(Column(name, None, None) for name in names)
+    columns = tuple(Coefficient(name, None, None) for name in names)
     return ModelData(
         Design(matrix.astype(float), columns),
         np.arange(n),

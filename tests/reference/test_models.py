@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.analysis.survival.cox import Likelihood, cox
+from pipeline.analysis.survival.cox import CoxLikelihood, cox
 from pipeline.analysis.survival.fine_gray import fine_gray
 from pipeline.analysis.survival.model_data import CENSORED, OF_REASON, OTHER_REASON, ModelData
 from pipeline.analysis.survival.ph_checks import check_proportional_hazards
@@ -36,7 +36,7 @@ def test_efron_fit_of_the_leukaemia_trial() -> None:
 
 def test_efron_score_test_of_the_leukaemia_trial() -> None:
     # SV-03: 17.24654, R 4.2.2.
-    null = Likelihood.of(leukaemia()).at(np.zeros(1))
+    null = CoxLikelihood.of(leukaemia()).at(np.zeros(1))
     assert null.score()[0] ** 2 / null.information()[0, 0] == pytest.approx(17.24654, abs=5e-6)
 
 

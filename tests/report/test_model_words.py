@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.analysis.survival.modelling import LeftOut
+from pipeline.analysis.survival.term_choice import LeftOut
 from pipeline.words.codes import effect_of, quantity_of
 from pipeline.words.removal_model import left_out_sentence
 

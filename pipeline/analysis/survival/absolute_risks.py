@@ -28,7 +28,7 @@ class TypicalChild:
 
 
 @dataclass(frozen=True)
-class Risk:
+class AbsoluteRisk:
     """Chance that a typical child's catheter came out for the reason by `hour`."""
 
     child: TypicalChild
@@ -38,9 +38,7 @@ class Risk:
     upper: float
 
 
-def typical_children(
-    patterns: pl.DataFrame, codings: Sequence[Coding], *, weight: str = "n"
-) -> tuple[TypicalChild, ...]:
+def typical_children(patterns: pl.DataFrame, codings: Sequence[Coding]) -> tuple[TypicalChild, ...]:
     """Vary one term at a time about the usual child.
 
     The usual child has the reference level of each code and the median of each
@@ -54,7 +52,7 @@ def typical_children(
             varied.append((coding.term, [coding.levels[0], *coding.own_columns]))
         else:
             low, middle, high = (
-                _quantile(patterns[coding.term], patterns[weight], q) for q in QUARTERS
+                _quantile(patterns[coding.term], patterns["n"], q) for q in QUARTERS
             )
             usual[coding.term] = middle
             varied.append((coding.term, list(dict.fromkeys([low, high]))))
@@ -72,8 +70,8 @@ def absolute_risks(
     others: ModelFit | None = None,
     *,
     hour: float = 72.0,
-) -> tuple[Risk, ...]:
-    r"""Risk of removal for the reason by `hour` for each child.
+) -> tuple[AbsoluteRisk, ...]:
+    r"""AbsoluteRisk of removal for the reason by `hour` for each child.
 
     Fine-Gray: :math:`1 - \exp(-\Lambda_0(t) e^{x\beta})` with limits on the log of the
     cumulative hazard. Cox: the reason's hazard and that of all other reasons
@@ -102,7 +100,8 @@ def absolute_risks(
     else:
         raise ValueError("risks from a Cox fit need the fit of the other reasons")
     return tuple(
-        Risk(child, hour, *(float(part[i]) for part in triples)) for i, child in enumerate(children)
+        AbsoluteRisk(child, hour, *(float(part[i]) for part in triples))
+        for i, child in enumerate(children)
     )
 
 
@@ -136,7 +135,7 @@ def _from_subdistribution(
 ) -> tuple[Floats, Floats, Floats]:
     until = fit.baseline.hours <= hour
     hazard = fit.baseline.increments[until].sum() * fit.relative_hazard(matrix)
-    spread = np.exp(curve_limits.normal_quantile(fit.level) * _log_hazard_se(fit, matrix, until))
+    spread = np.exp(curve_limits.Z * _log_hazard_se(fit, matrix, until))
     return -np.expm1(-hazard), -np.expm1(-hazard / spread), -np.expm1(-hazard * spread)
 
 
@@ -156,8 +155,7 @@ def _from_hazards(
             for own, other in zip(*drawn, strict=True)
         ]
     )
-    tail = (1 - fit.level) / 2
-    lower, upper = np.quantile(risks, [tail, 1 - tail], axis=0)
+    lower, upper = np.quantile(risks, curve_limits.TAILS, axis=0)
     return estimate, lower, upper
 
 

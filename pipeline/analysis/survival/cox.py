@@ -19,7 +19,7 @@ from pipeline.analysis.survival.model_data import (
 )
 
 
-def cox(data: ModelData, *, reason: str = "", level: float = 0.95) -> ModelFit:
+def cox(data: ModelData, *, reason: str = "") -> ModelFit:
     r"""Fit the hazard of removal for one reason; other reasons end follow-up.
 
     Efron's likelihood takes the d removals tied at an hour as leaving one after
@@ -32,8 +32,6 @@ def cox(data: ModelData, *, reason: str = "", level: float = 0.95) -> ModelFit:
     data : ModelData
     reason : str
         Code of the reason, carried into the result.
-    level : float
-        Coverage of the limits.
 
     Raises
     ------
@@ -45,11 +43,11 @@ def cox(data: ModelData, *, reason: str = "", level: float = 0.95) -> ModelFit:
     Cox 1972, J R Stat Soc B 34:187-220; Efron 1977, J Am Stat Assoc 72:557-565;
     figures of SV-03 and CR-03 in tests/reference.
     """
-    return fit(Likelihood.of(data).at, data, model="cox", reason=reason, level=level)
+    return fit(CoxLikelihood.of(data).at, data, model="cox", reason=reason)
 
 
 @dataclass(frozen=True)
-class Likelihood:
+class CoxLikelihood:
     """What does not change from step to step, one element a removal.
 
     `tied` is its hour's index and `fraction` its l/d.
@@ -60,14 +58,14 @@ class Likelihood:
     fraction: Floats
 
     @classmethod
-    def of(cls, data: ModelData) -> Likelihood:
+    def of(cls, data: ModelData) -> CoxLikelihood:
         """Put the tied removals of each hour in a row."""
         count = data.removed_at.astype(np.int64)
         tied = np.repeat(np.arange(len(count)), count)
         order = np.arange(len(tied)) - np.repeat(np.cumsum(count) - count, count)
         return cls(data, tied, order / np.maximum(count[tied], 1))
 
-    def at(self, beta: Floats) -> State:
+    def at(self, beta: Floats) -> CoxState:
         """Sum over the risk sets at `beta`."""
         data = self.data
         log_relative = data.x @ beta
@@ -77,7 +75,7 @@ class Likelihood:
         left = present[self.tied, 0] - self.fraction * leaving[self.tied, 0]
         log_likelihood = float(data.removed.sum(axis=0) @ log_relative - np.log(left).sum())
         sums = self._efron_sums(1 / left)
-        return State(self, relative, present[:, 1:], leaving[:, 1:], log_likelihood, *sums)
+        return CoxState(self, relative, present[:, 1:], leaving[:, 1:], log_likelihood, *sums)
 
     def _efron_sums(self, u: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
         """Sum over the tied removals of each hour u, f u, u², f u², f² u²."""
@@ -94,10 +92,10 @@ class Likelihood:
 
 
 @dataclass(frozen=True)
-class State:
+class CoxState:
     """Risk-set sums at given coefficients; `hazard` is the baseline's increment."""
 
-    of: Likelihood
+    of: CoxLikelihood
     relative: Floats
     s1: Floats
     d1: Floats

@@ -8,21 +8,18 @@ from scipy import special
 from pipeline.analysis.rates.intervals import ConfidenceLimits
 from pipeline.analysis.survival.event_counts import Floats, Ints
 
+LEVEL = 0.95  # coverage of every limit
+Z = float(special.ndtri(0.5 + LEVEL / 2))
+TAILS = ((1 - LEVEL) / 2, 1 - (1 - LEVEL) / 2)
 
-def normal_quantile(level: float) -> float:
-    """Return the two-sided standard normal quantile: 1.96 for 0.95."""
-    return float(special.ndtri(0.5 + level / 2))
 
-
-def log_log(estimate: Floats, se: Floats, level: float) -> ConfidenceLimits:
-    r"""ConfidenceLimits :math:`p^{\exp(\pm z\,se / (p\log p))}`; NaN where p is 0 or 1.
+def log_log(estimate: Floats, se: Floats) -> ConfidenceLimits:
+    r"""Limits :math:`p^{\exp(\pm z\,se / (p\log p))}`; NaN where p is 0 or 1.
 
     Parameters
     ----------
     estimate, se : float array, shape (m,)
         A probability and its standard error.
-    level : float
-        Coverage.
 
     References
     ----------
@@ -31,12 +28,12 @@ def log_log(estimate: Floats, se: Floats, level: float) -> ConfidenceLimits:
     """
     inside = (estimate > 0) & (estimate < 1)
     p = np.where(inside, estimate, 0.5)
-    spread = np.exp(normal_quantile(level) * se / np.abs(p * np.log(p)))
+    spread = np.exp(Z * se / np.abs(p * np.log(p)))
     lower, upper = p**spread, p ** (1 / spread)
     return ConfidenceLimits(np.where(inside, lower, np.nan), np.where(inside, upper, np.nan))
 
 
-def none_of(n: Ints | Floats, level: float) -> Floats:
+def none_of(n: Ints | Floats) -> Floats:
     """Return the exact upper limit of a proportion when none of `n` had the event.
 
     NaN where `n` is 0.
@@ -47,5 +44,5 @@ def none_of(n: Ints | Floats, level: float) -> Floats:
     """
     known = np.asarray(n, float)
     safe = np.where(known > 0, known, np.nan)
-    limit: Floats = 1 - ((1 - level) / 2) ** (1 / safe)
+    limit: Floats = 1 - ((1 - LEVEL) / 2) ** (1 / safe)
     return limit

@@ -22,7 +22,7 @@ from pipeline.analysis.survival.model_data import (
 )
 
 
-def fine_gray(data: ModelData, *, reason: str = "", level: float = 0.95) -> ModelFit:
+def fine_gray(data: ModelData, *, reason: str = "") -> ModelFit:
     r"""Fit the subdistribution hazard of one reason.
 
     A catheter removed for another reason at :math:`X` stays in the risk set with
@@ -41,7 +41,7 @@ def fine_gray(data: ModelData, *, reason: str = "", level: float = 0.95) -> Mode
     Fine and Gray 1999, J Am Stat Assoc 94:496-509; figures of CR-02 and CR-03 in
     tests/reference.
     """
-    return fit(Likelihood.of(data).at, data, model="finegray", reason=reason, level=level)
+    return fit(FineGrayLikelihood.of(data).at, data, model="finegray", reason=reason)
 
 
 @dataclass(frozen=True)
@@ -62,19 +62,19 @@ class Censoring:
 
 
 @dataclass(frozen=True)
-class Likelihood:
+class FineGrayLikelihood:
     """What does not change from step to step."""
 
     data: ModelData
     groups: tuple[Censoring, ...]
 
     @classmethod
-    def of(cls, data: ModelData) -> Likelihood:
+    def of(cls, data: ModelData) -> FineGrayLikelihood:
         """Estimate censoring in each of its groups."""
         labels = range(int(data.censoring_group.max(initial=0)) + 1)
         return cls(data, tuple(_censoring(data, label) for label in labels))
 
-    def at(self, beta: Floats) -> State:
+    def at(self, beta: Floats) -> FineGrayState:
         """Sum over the weighted risk sets at `beta`."""
         data, d = self.data, self.data.removed_at
         log_relative = data.x @ beta
@@ -87,14 +87,14 @@ class Likelihood:
         s0 = np.where(d > 0, present[:, 0], 1.0)
         log_likelihood = float(data.removed.sum(axis=0) @ log_relative - d @ np.log(s0))
         mean = present[:, 1:] / present[:, :1]
-        return State(self, relative, mean, log_likelihood, np.where(d > 0, d / s0, 0.0))
+        return FineGrayState(self, relative, mean, log_likelihood, np.where(d > 0, d / s0, 0.0))
 
 
 @dataclass(frozen=True)
-class State:
+class FineGrayState:
     """Risk-set means, shape (m, k), and baseline increments, (m,), at given coefficients."""
 
-    of: Likelihood
+    of: FineGrayLikelihood
     relative: Floats
     mean: Floats
     log_likelihood: float
@@ -127,7 +127,7 @@ class State:
         return _influence(self)
 
 
-def _influence(state: State) -> Influence:
+def _influence(state: FineGrayState) -> Influence:
     """Return the influence of the score and of the estimated censoring.
 
     A slot is a censoring group, an hour and an outcome, in that order.
@@ -154,7 +154,9 @@ def _influence(state: State) -> Influence:
     )
 
 
-def _censoring_influence(state: State, group: Censoring) -> tuple[Floats, Floats, Floats, Floats]:
+def _censoring_influence(
+    state: FineGrayState, group: Censoring
+) -> tuple[Floats, Floats, Floats, Floats]:
     """Sum later hazard and pull, carried and jump, for one censoring group."""
     still = group.followed
     weighted = state.of.data.x * state.relative[:, None]

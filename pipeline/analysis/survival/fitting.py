@@ -30,7 +30,7 @@ SEPARATED = (
 )
 
 
-class State(Protocol):
+class ModelState(Protocol):
     """A model's likelihood at given coefficients, with k of them."""
 
     @property
@@ -50,7 +50,7 @@ class State(Protocol):
         """Return the hazard at the covariates' centre."""
 
 
-AnyState = TypeVar("AnyState", bound=State)
+AnyState = TypeVar("AnyState", bound=ModelState)
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ class Maximum(Generic[AnyState]):
 
 
 def fit(
-    at: Callable[[Floats], AnyState], data: ModelData, *, model: Model, reason: str, level: float
+    at: Callable[[Floats], AnyState], data: ModelData, *, model: Model, reason: str
 ) -> ModelFit:
     """Fit a model to the data that its likelihood was made of.
 
@@ -74,7 +74,7 @@ def fit(
     at : callable
         Gives the state at coefficients of shape (k,).
     data : ModelData
-    model, reason, level
+    model, reason
         Carried into the result.
 
     Raises
@@ -101,7 +101,6 @@ def fit(
         null_log_likelihood=top.null,
         iterations=top.iterations,
         baseline=top.state.baseline(),
-        level=level,
     )
 
 

@@ -22,7 +22,7 @@ class Scores:
 
 
 @dataclass(frozen=True)
-class Table:
+class GroupTable:
     """Groups on one grid of hours: at risk, removed for the reason and for others, (m, g)."""
 
     at_risk: Ints
@@ -30,7 +30,7 @@ class Table:
     other: Ints
 
     @classmethod
-    def of(cls, groups: Stratum, reason: str | None) -> Table:
+    def of(cls, groups: Stratum, reason: str | None) -> GroupTable:
         """Put groups on one grid; without a reason every removal counts as other."""
         hours = np.unique(np.concatenate([counts.hours for counts in groups] or [np.empty(0)]))
         at_risk = [counts.at_risk_at(hours) for counts in groups]
@@ -47,7 +47,7 @@ class Table:
         return cls(np.column_stack(at_risk), of_reason, np.column_stack(removed) - of_reason)
 
 
-def log_rank_scores(table: Table) -> Scores:
+def log_rank_scores(table: GroupTable) -> Scores:
     """Observed and expected removals, and the hypergeometric covariance."""
     happened = table.other.sum(axis=1) > 0
     y, d = table.at_risk[happened].astype(float), table.other[happened]
@@ -59,7 +59,7 @@ def log_rank_scores(table: Table) -> Scores:
     return Scores(d.sum(axis=0).astype(float), removed @ share, variance)
 
 
-def gray_scores(table: Table) -> Scores:
+def gray_scores(table: GroupTable) -> Scores:
     r"""Observed and expected removals for the reason by group, and their covariance.
 
     Each group's risk set is :math:`Y_k (1 - F_k(t-)) / S_k(t-)`, catheters removed

@@ -16,9 +16,9 @@ from scipy import special
 
 from pipeline.analysis.survival.event_counts import EventCounts, Floats
 from pipeline.analysis.survival.group_scores import (
+    GroupTable,
     Scores,
     Stratum,
-    Table,
     gray_scores,
     log_rank_scores,
 )
@@ -100,7 +100,7 @@ def stratified_log_rank(strata: Sequence[Stratum]) -> GroupTest:
         If the strata do not list the same groups.
     """
     names = _names(strata)
-    scores = _added([log_rank_scores(Table.of(stratum, None)) for stratum in strata])
+    scores = _added([log_rank_scores(GroupTable.of(stratum, None)) for stratum in strata])
     name = "log-rank" if len(strata) == 1 else "stratified log-rank"
     return _chi_square(name, None, names, scores)
 
@@ -130,7 +130,7 @@ def gray(groups: Stratum, reason: str) -> GroupTest:
 def stratified_gray(strata: Sequence[Stratum], reason: str) -> GroupTest:
     """Gray's test within strata, added over them; parameters as for the log-rank."""
     names = _names(strata)
-    scores = _added([gray_scores(Table.of(stratum, reason)) for stratum in strata])
+    scores = _added([gray_scores(GroupTable.of(stratum, reason)) for stratum in strata])
     name = "Gray" if len(strata) == 1 else "stratified Gray"
     return _chi_square(name, reason, names, scores)
 
@@ -140,8 +140,6 @@ def incidence_differences(
     second: EventCounts,
     reason: str,
     hours: ArrayLike = (24.0, 48.0, 72.0),
-    *,
-    level: float = 0.95,
 ) -> Differences:
     """Difference between two groups in the incidence of one reason at chosen hours.
 
@@ -151,8 +149,6 @@ def incidence_differences(
     reason : str
         Code of a reason that both list.
     hours : array_like, shape (k,)
-    level : float
-        Coverage of the limits.
 
     Raises
     ------
@@ -165,7 +161,7 @@ def incidence_differences(
     """
     curves = []
     for counts in (first, second):
-        at, j = incidence(counts, level=level).at(hours), counts.index_of(reason)
+        at, j = incidence(counts).at(hours), counts.index_of(reason)
         curves.append(_Read(at.incidence[:, j], at.se[:, j], at.lower[:, j], at.upper[:, j]))
     return _difference(reason, (first.group, second.group), hours, curves)
 
@@ -174,8 +170,6 @@ def in_place_differences(
     first: EventCounts,
     second: EventCounts,
     hours: ArrayLike = (24.0, 48.0, 72.0),
-    *,
-    level: float = 0.95,
 ) -> Differences:
     """Difference between two groups in the proportion still in place at chosen hours.
 
@@ -185,7 +179,7 @@ def in_place_differences(
     """
     curves = []
     for counts in (first, second):
-        curve = time_in_place(counts, level=level)
+        curve = time_in_place(counts)
         at = curve.at(hours)
         row = np.searchsorted(curve.hours, at.hours, "right")
         se = np.concatenate([[0.0], curve.se])[row]

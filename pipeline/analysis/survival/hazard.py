@@ -13,6 +13,7 @@ from pipeline.analysis.survival.event_counts import EventCounts, Floats, Ints, s
 
 PER_100_CATHETER_DAYS = 2400.0  # from events per catheter-hour
 BANDWIDTH_H = 6.0  # a night stays visible, the recording of whole hours does not
+STEP_H = 1.0  # of the curve
 FEWEST_IN_PLACE = 20  # beyond, the curve would follow single children
 SMALLEST_SHARE = 0.25  # of the catheters placed; beyond are those meant to stay longer
 NIGHT_STARTS, NIGHT_ENDS = 22, 6  # clock hours, as for the measure night_calls
@@ -31,7 +32,6 @@ class HazardCurve:
     upper: Floats
     bandwidth_h: float
     events: int
-    level: float
 
 
 @dataclass(frozen=True)
@@ -62,10 +62,7 @@ def smoothed_hazard(
     counts: EventCounts,
     reason: str,
     *,
-    bandwidth_h: float = BANDWIDTH_H,
-    step_h: float = 1.0,
     until_h: float = 96.0,
-    level: float = 0.95,
 ) -> HazardCurve:
     r"""Smooth the increments :math:`d/Y` of the cumulative hazard.
 
@@ -79,35 +76,31 @@ def smoothed_hazard(
     counts : EventCounts
     reason : str
         Code of the reason.
-    bandwidth_h, step_h, until_h : float
-        Hours: half width of the kernel, step of the grid, end of the curve.
+    until_h : float
+        Hour at which the curve ends.
 
     Raises
     ------
     KeyError
         If the reason is not counted.
-    ValueError
-        If the bandwidth or the step is not above zero.
 
     References
     ----------
     Ramlau-Hansen 1983, Ann Stat 11:453-466; boundary kernel of Gasser and Müller as
     in Klein and Moeschberger, Survival Analysis, section 6.2 (recalled, not retrieved).
     """
-    if bandwidth_h <= 0 or step_h <= 0:
-        raise ValueError("a bandwidth and a step must be above zero")
     column = counts.index_of(reason)
     end = _end(counts, until_h)
-    grid = np.arange(0.0, end + step_h / 2, step_h) if end > 0 else np.empty(0)
+    grid = np.arange(0.0, end + STEP_H / 2, STEP_H) if end > 0 else np.empty(0)
     happened = (counts.events[:, column] > 0) & (counts.hours <= end)
     at, d = counts.hours[happened], counts.events[happened, column]
     y = counts.at_risk[happened]
-    width = min(bandwidth_h, end / 2) if end > 0 else bandwidth_h
+    width = min(BANDWIDTH_H, end / 2) if end > 0 else BANDWIDTH_H
     kernel = epanechnikov(grid[:, None], at[None, :], width, end)
     hazard = np.maximum(kernel @ (d / y), 0.0)
     se = np.sqrt(kernel**2 @ (d / y.astype(float) ** 2))
     known = hazard > 0
-    spread = np.exp(curve_limits.normal_quantile(level) * se / np.where(known, hazard, np.inf))
+    spread = np.exp(curve_limits.Z * se / np.where(known, hazard, np.inf))
     lower = np.where(known, hazard / spread, 0.0)
     upper = np.where(known, hazard * spread, np.nan)
     return HazardCurve(
@@ -119,7 +112,6 @@ def smoothed_hazard(
         upper=PER_100_CATHETER_DAYS * upper,
         bandwidth_h=width,
         events=int(d.sum()),
-        level=level,
     )
 
 

@@ -69,7 +69,6 @@ class Incidence:
     lower: Floats
     upper: Floats
     still_in_place: Floats
-    level: float
 
     @property
     def episodes(self) -> int:
@@ -82,7 +81,7 @@ class Incidence:
         row = np.searchsorted(self.hours, asked, "right")
         known = self._known(asked)
         zero = np.zeros((1, len(self.reasons)))
-        none_yet = zero + curve_limits.none_of(np.array([self.episodes]), self.level)
+        none_yet = zero + curve_limits.none_of(np.array([self.episodes]))
 
         def read(curve: Floats, start: Floats) -> Floats:
             values = np.concatenate([start, curve])[row]
@@ -147,7 +146,7 @@ class Incidence:
         return (asked <= self.hours[-1]) | (self.still_in_place[-1] == 0.0)
 
 
-def incidence(counts: EventCounts, *, level: float = 0.95) -> Incidence:
+def incidence(counts: EventCounts) -> Incidence:
     r"""Estimate the cumulative incidence of every reason at once.
 
     :math:`\hat F_j(t) = \sum_{t_i \le t} \hat S(t_{i-1}) d_{ij} / Y_i`, tied hours
@@ -158,9 +157,12 @@ def incidence(counts: EventCounts, *, level: float = 0.95) -> Incidence:
     ----------
     counts : EventCounts
         Episodes at distinct hours.
-    level : float
-        Coverage of the limits. A reason not yet seen has lower limit 0 and the
-        exact binomial upper limit for the catheters followed so far.
+
+    Returns
+    -------
+    Incidence
+        A reason not yet seen has lower limit 0 and the exact binomial upper limit for
+        the catheters followed so far.
 
     References
     ----------
@@ -178,7 +180,7 @@ def incidence(counts: EventCounts, *, level: float = 0.95) -> Incidence:
     estimate = np.where(certain, 1.0, estimate)
     se = np.where(certain, 0.0, np.sqrt(_variance(at_risk, events, before)))
     followed = counts.episodes - (np.cumsum(counts.censored) - counts.censored)
-    limits = _with_zero(estimate, se, followed, level)
+    limits = _with_zero(estimate, se, followed)
     return Incidence(
         counts.group,
         counts.reasons,
@@ -190,7 +192,6 @@ def incidence(counts: EventCounts, *, level: float = 0.95) -> Incidence:
         limits.lower,
         limits.upper,
         in_place,
-        level,
     )
 
 
@@ -234,10 +235,10 @@ def _hazard_covariance(at_risk: Ints, events: Ints) -> tuple[Floats, Floats, Flo
     return own, shared, (d * (y - d) / y**3)[:, 0]
 
 
-def _with_zero(estimate: Floats, se: Floats, followed: Ints, level: float) -> ConfidenceLimits:
-    limits = curve_limits.log_log(estimate, se, level)
+def _with_zero(estimate: Floats, se: Floats, followed: Ints) -> ConfidenceLimits:
+    limits = curve_limits.log_log(estimate, se)
     unseen, certain = estimate == 0.0, estimate == 1.0
-    none = curve_limits.none_of(followed, level)[:, None]
+    none = curve_limits.none_of(followed)[:, None]
     lower = np.where(unseen, 0.0, np.where(certain, 1 - none, limits.lower))
     upper = np.where(unseen, none, np.where(certain, 1.0, limits.upper))
     return ConfidenceLimits(lower, upper)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from pipeline.analysis.survival.curve_limits import TAILS
 from pipeline.analysis.survival.event_counts import Floats, Ints
 
 KKT_TOLERANCE = 1e-7  # how far a gradient may pass its bound at the solution
@@ -17,7 +18,6 @@ NEWTON_STEPS = 12
 NEGLIGIBLE = 1e-11  # masses below it are tried at zero
 CLOSED, OPEN = 0, 1
 RESAMPLES = 400
-TAILS = ((1 - 0.95) / 2, 1 - (1 - 0.95) / 2)
 SEED = 20250101
 
 

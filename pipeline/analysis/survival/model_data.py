@@ -11,7 +11,7 @@ from scipy import sparse, special
 
 from pipeline.analysis.survival import curve_limits
 from pipeline.analysis.survival.event_counts import Floats, Ints
-from pipeline.analysis.survival.terms import Column, Design
+from pipeline.analysis.survival.terms import Coefficient, Design
 
 Model = Literal["cox", "finegray"]
 CENSORED, OF_REASON, OTHER_REASON = 0, 1, 2
@@ -139,7 +139,7 @@ class ModelFit:
 
     model: Model
     reason: str
-    columns: tuple[Column, ...]
+    columns: tuple[Coefficient, ...]
     coefficients: Floats
     covariance: Floats
     model_based_se: Floats
@@ -150,7 +150,6 @@ class ModelFit:
     null_log_likelihood: float
     iterations: int
     baseline: Baseline
-    level: float
 
     @property
     def se(self) -> Floats:
@@ -167,14 +166,14 @@ class ModelFit:
     @property
     def lower(self) -> Floats:
         """Lower limits of the hazard ratios."""
-        z = curve_limits.normal_quantile(self.level)
+        z = curve_limits.Z
         limit: Floats = np.exp(self.coefficients - z * self.se)
         return limit
 
     @property
     def upper(self) -> Floats:
         """Upper limits of the hazard ratios."""
-        z = curve_limits.normal_quantile(self.level)
+        z = curve_limits.Z
         limit: Floats = np.exp(self.coefficients + z * self.se)
         return limit
 

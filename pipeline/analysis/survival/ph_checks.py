@@ -10,7 +10,7 @@ import numpy as np
 from scipy import special
 
 from pipeline.analysis.survival import curve_limits
-from pipeline.analysis.survival.cox import Likelihood, State
+from pipeline.analysis.survival.cox import CoxLikelihood, CoxState
 from pipeline.analysis.survival.event_counts import Floats
 from pipeline.analysis.survival.model_data import (
     OF_REASON,
@@ -19,7 +19,7 @@ from pipeline.analysis.survival.model_data import (
     NotEstimableError,
     solve,
 )
-from pipeline.analysis.survival.terms import EVENTS_PER_COEFFICIENT, Column
+from pipeline.analysis.survival.terms import EVENTS_PER_COEFFICIENT, Coefficient
 
 Transform = Literal["km", "hours"]
 DAYS_H = (0.0, 24.0, 48.0, 72.0)  # windows of the hazard ratio by day; the last is open
@@ -39,7 +39,7 @@ class PhTest:
 class WindowRatio:
     """A coefficient's hazard ratio within one window of hours, with limits."""
 
-    column: Column
+    column: Coefficient
     from_h: float
     until_h: float
     events: int
@@ -55,21 +55,16 @@ class PhCheck:
     reason: str
     tests: tuple[PhTest, ...]
     windows: tuple[WindowRatio, ...]
-    level: float
 
 
 def check_proportional_hazards(
-    data: ModelData,
-    fit: ModelFit,
-    *,
-    transform: Transform = "km",
-    windows: tuple[float, ...] = DAYS_H,
+    data: ModelData, fit: ModelFit, *, transform: Transform = "km"
 ) -> PhCheck:
     r"""Test each term of a Cox fit for a hazard ratio that changes with time.
 
     The score test of adding the term times :math:`g(t)` to the fitted model, with
     :math:`g` one minus the Kaplan-Meier curve of the reason just before t, or the
-    hours themselves. The ratios by window are one Newton step from the fit on the
+    hours themselves. The ratios by day are one Newton step from the fit on the
     removals of that window alone.
 
     Parameters
@@ -78,23 +73,21 @@ def check_proportional_hazards(
         What the model was fitted to.
     fit : ModelFit
         A Cox fit.
-    windows : tuple of float
-        Lower edges in hours; the last window has no end.
 
     References
     ----------
     Grambsch and Therneau 1994, Biometrika 81:515-526; figures computed with R's
     cox.zph in tests/reference.
     """
-    state = Likelihood.of(data).at(fit.coefficients)
+    state = CoxLikelihood.of(data).at(fit.coefficients)
     added = _Added.of(state, _transformed(data, transform))
     tests = [added.test(fit, [term], term) for term in _terms(fit)]
     tests.append(added.test(fit, _terms(fit), "all terms"))
-    edges = [*windows, np.inf]
+    edges = [*DAYS_H, np.inf]
     ratios = [
         ratio for start, end in pairwise(edges) for ratio in _window(data, fit, state, start, end)
     ]
-    return PhCheck(fit.reason, tuple(tests), tuple(ratios), fit.level)
+    return PhCheck(fit.reason, tuple(tests), tuple(ratios))
 
 
 def _terms(fit: ModelFit) -> list[str]:
@@ -125,7 +118,7 @@ class _Added:
     square: Floats
 
     @classmethod
-    def of(cls, state: State, g: Floats) -> _Added:
+    def of(cls, state: CoxState, g: Floats) -> _Added:
         return cls(
             state.score(g), state.information(), state.information(g), state.information(g**2)
         )
@@ -143,7 +136,7 @@ class _Added:
 
 
 def _window(
-    data: ModelData, fit: ModelFit, state: State, start: float, end: float
+    data: ModelData, fit: ModelFit, state: CoxState, start: float, end: float
 ) -> list[WindowRatio]:
     """Ratios within one window; none where it has too few removals to tell."""
     hours = data.distinct_hours
@@ -158,7 +151,7 @@ def _window(
         return []
     step = inverse @ state.score(weight)
     beta, se = fit.coefficients + step, np.sqrt(np.diag(inverse))
-    half = curve_limits.normal_quantile(fit.level) * se
+    half = curve_limits.Z * se
     last = float(hours[data.at[data.outcome == OF_REASON]].max())
     return [
         WindowRatio(

@@ -6,7 +6,7 @@ that of the other.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +19,7 @@ ALIAS_TOLERANCE = 1e-9  # of a column's own length left after the columns before
 
 
 @dataclass(frozen=True)
-class Column:
+class Coefficient:
     """One coefficient: a unit step of a number, or a level against the reference level."""
 
     term: str
@@ -35,11 +35,11 @@ class Design:
     ----------
     matrix : float array, shape (p, k)
         One row a pattern, one column a coefficient.
-    columns : tuple of Column, length k
+    columns : tuple of Coefficient, length k
     """
 
     matrix: Floats
-    columns: tuple[Column, ...]
+    columns: tuple[Coefficient, ...]
 
     @property
     def terms(self) -> tuple[str, ...]:
@@ -69,12 +69,12 @@ class Coding:
         return tuple(level for level in self.levels[1:] if level not in self.merged)
 
     @property
-    def columns(self) -> tuple[Column, ...]:
+    def columns(self) -> tuple[Coefficient, ...]:
         """Columns that the term takes."""
         if not self.levels:
-            return (Column(self.term, None, None),)
+            return (Coefficient(self.term, None, None),)
         reference = self.levels[0]
-        return tuple(Column(self.term, level, reference) for level in self.own_columns)
+        return tuple(Coefficient(self.term, level, reference) for level in self.own_columns)
 
     def encode(self, values: pl.Series) -> Floats:
         """Turn values into the term's columns, shape (p, number of columns).
@@ -98,32 +98,25 @@ class Coding:
         )
 
 
-def code_terms(
-    patterns: pl.DataFrame,
-    terms: Sequence[str],
-    *,
-    weight: str = "n",
-    references: Mapping[str, str] | None = None,
-) -> tuple[Coding, ...]:
+def code_terms(patterns: pl.DataFrame, terms: Sequence[str]) -> tuple[Coding, ...]:
     """Choose how each term is coded from the values that occur.
 
     Numbers go in as they are; codes and yes/no become one column a level, against
-    the most frequent level (yes/no: against no) unless `references` says otherwise.
+    the most frequent level (yes/no: against no).
 
     Parameters
     ----------
     patterns : DataFrame
-        One row a covariate pattern, with the number of episodes in column `weight`.
+        One row a covariate pattern, with the number of episodes in column `n`.
     terms : sequence of str
         Columns of `patterns`.
 
     Raises
     ------
     KeyError
-        If a term is not a column, or a reference is not a level that occurs.
+        If a term is not a column.
     """
-    chosen = dict(references or {})
-    return tuple(_coding(patterns, term, weight, chosen.get(term)) for term in terms)
+    return tuple(_coding(patterns, term) for term in terms)
 
 
 def design(patterns: pl.DataFrame, codings: Sequence[Coding]) -> Design:
@@ -161,23 +154,19 @@ def as_text(values: pl.Series) -> pl.Series:
     return values.cast(pl.String)
 
 
-def _coding(patterns: pl.DataFrame, term: str, weight: str, reference: str | None) -> Coding:
+def _coding(patterns: pl.DataFrame, term: str) -> Coding:
     if term not in patterns.columns:
         raise KeyError(term)
     values = patterns[term]
     if values.dtype.is_numeric():
         return Coding(term, ())
     counted = (
-        patterns.select(as_text(values).alias("level"), pl.col(weight).alias("n"))
+        patterns.select(as_text(values).alias("level"), "n")
         .drop_nulls("level")
         .group_by("level")
         .agg(pl.col("n").sum())
         .sort(["n", "level"], descending=[True, False])
     )
     levels = counted["level"].to_list()
-    first = reference or ("no" if set(levels) <= {"yes", "no"} and "no" in levels else None)
-    if first is None:
-        first = levels[0] if levels else ""
-    if first not in levels and levels:
-        raise KeyError(first)
+    first = "no" if "no" in levels and set(levels) <= {"yes", "no"} else next(iter(levels), "")
     return Coding(term, (first, *(level for level in sorted(levels) if level != first)))

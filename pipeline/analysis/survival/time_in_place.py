@@ -66,8 +66,6 @@ class TimeInPlace:
     estimate, se, lower, upper : float array, shape (m,)
         Proportion still in place just after each hour, Greenwood standard error
         and log(-log) limits.
-    level : float
-        Coverage of the limits.
     """
 
     group: str
@@ -78,7 +76,6 @@ class TimeInPlace:
     se: Floats
     lower: Floats
     upper: Floats
-    level: float
 
     @property
     def episodes(self) -> int:
@@ -90,7 +87,7 @@ class TimeInPlace:
         asked = np.atleast_1d(np.asarray(hours, float))
         row = np.searchsorted(self.hours, asked, "right")
         known = _within_follow_up(self, asked)
-        none_yet = 1 - float(curve_limits.none_of(np.array([self.episodes]), self.level)[0])
+        none_yet = 1 - float(curve_limits.none_of(np.array([self.episodes]))[0])
         values = [
             np.where(known, np.concatenate([[start], curve])[row], np.nan)
             for start, curve in ((1.0, self.estimate), (none_yet, self.lower), (1.0, self.upper))
@@ -118,7 +115,7 @@ class TimeInPlace:
             _crossing(self.hours, curve, height)
             for curve in (self.estimate, self.lower, self.upper)
         )
-        at_start = 1 - float(curve_limits.none_of(np.array([self.episodes]), self.level)[0])
+        at_start = 1 - float(curve_limits.none_of(np.array([self.episodes]))[0])
         return Quantile(hours, lower if at_start > height else float("nan"), upper)
 
     def restricted_mean(self, until_h: float) -> RestrictedMean:
@@ -148,12 +145,12 @@ class TimeInPlace:
         mean = float(areas.sum())
         terms = greenwood_terms(self.at_risk, self.removed)[keep]
         se = float(np.sqrt(np.sum(after**2 * terms))) or float("nan")
-        half = curve_limits.normal_quantile(self.level) * se
+        half = curve_limits.Z * se
         lower, upper = np.maximum(mean - half, 0.0), np.minimum(mean + half, until_h)
         return RestrictedMean(mean, se, float(lower), float(upper), until_h)
 
 
-def time_in_place(counts: EventCounts, *, level: float = 0.95) -> TimeInPlace:
+def time_in_place(counts: EventCounts) -> TimeInPlace:
     r"""Estimate the proportion still in place; removal for any reason is the event.
 
     :math:`\hat S(t) = \prod_{t_i \le t} (1 - d_i / Y_i)`. A catheter last known in
@@ -163,10 +160,12 @@ def time_in_place(counts: EventCounts, *, level: float = 0.95) -> TimeInPlace:
     ----------
     counts : EventCounts
         Episodes at distinct hours.
-    level : float
-        Coverage of the limits, 0.95 unless told otherwise. Where the log(-log)
-        limits are undefined the exact binomial ones stand in: nothing removed
-        yet gives a lower limit, nothing left gives an upper one.
+
+    Returns
+    -------
+    TimeInPlace
+        Where the log(-log) limits are undefined the exact binomial ones stand in:
+        nothing removed yet gives a lower limit, nothing left gives an upper one.
 
     References
     ----------
@@ -178,7 +177,7 @@ def time_in_place(counts: EventCounts, *, level: float = 0.95) -> TimeInPlace:
     estimate = np.cumprod(staying, dtype=float)
     with np.errstate(invalid="ignore"):
         se = estimate * np.sqrt(np.cumsum(greenwood_terms(at_risk, removed)))
-    limits = _with_ends(estimate, se, at_risk, level)
+    limits = _with_ends(estimate, se, at_risk)
     return TimeInPlace(
         counts.group,
         counts.hours,
@@ -188,7 +187,6 @@ def time_in_place(counts: EventCounts, *, level: float = 0.95) -> TimeInPlace:
         se,
         limits.lower,
         limits.upper,
-        level,
     )
 
 
@@ -203,14 +201,14 @@ def greenwood_terms(at_risk: Ints, removed: Ints) -> Floats:
     return terms
 
 
-def _with_ends(estimate: Floats, se: Floats, at_risk: Ints, level: float) -> ConfidenceLimits:
+def _with_ends(estimate: Floats, se: Floats, at_risk: Ints) -> ConfidenceLimits:
     """Log(-log) limits, with exact ones where the curve is at 1 or 0."""
-    limits = curve_limits.log_log(estimate, se, level)
+    limits = curve_limits.log_log(estimate, se)
     untouched, empty = estimate == 1.0, estimate == 0.0
-    none_yet = 1 - curve_limits.none_of(at_risk, level)
+    none_yet = 1 - curve_limits.none_of(at_risk)
     before = np.concatenate([[1.0], estimate[:-1]])
     # Zero left of the last Y, times the curve just before them.
-    none_left = before * curve_limits.none_of(at_risk, level)
+    none_left = before * curve_limits.none_of(at_risk)
     lower = np.where(untouched, none_yet, np.where(empty, 0.0, limits.lower))
     upper = np.where(untouched, 1.0, np.where(empty, none_left, limits.upper))
     return ConfidenceLimits(lower, upper)
