@@ -157,7 +157,7 @@ def incidence_differences(
 
     References
     ----------
-    ConfidenceLimits: Zou and Donner 2008, Stat Med 27:1693-1702 (recalled, not retrieved).
+    Limits: Zou and Donner 2008, Stat Med 27:1693-1702 (recalled, not retrieved).
     """
     curves = []
     for counts in (first, second):
