@@ -53,7 +53,7 @@ class NoDataError(DwellError):
 
 
 class RenderError(DwellError):
-    """A report or figure could not be made; the previous one is left in place."""
+    """A report, figure or file could not be made; the previous one is left in place."""
 
     exit_code = 7
 

@@ -18,7 +18,8 @@ import polars as pl
 
 from pipeline.records.declaration import Field, Kind
 from pipeline.records.layout import RECORDS
-from pipeline.records.mapping import ColumnMapping, Mapping, RecordMapping, load_mapping
+from pipeline.records.mapping import ColumnMapping, Mapping, RecordMapping
+from pipeline.records.mapping_file import load_mapping
 from pipeline.records.units import FACTORS
 from synthetic_data.generate import Batch
 

@@ -102,7 +102,7 @@ def test_an_interrupted_command_is_no_fault(monkeypatch, capsys) -> None:
     monkeypatch.setattr("sys.argv", ["dwell"])
     with pytest.raises(SystemExit) as ended:
         cli.main()
-    assert ended.value.code == cli.INTERRUPTED
+    assert ended.value.code == 130
     assert capsys.readouterr().err.strip() == "Stopped."
 
 
@@ -123,7 +123,7 @@ def test_an_interrupt_of_which_a_library_makes_an_error_is_an_interrupt(
             cli.main()
     finally:
         signal.signal(signal.SIGINT, before)
-    assert ended.value.code == cli.INTERRUPTED
+    assert ended.value.code == 130
     assert capsys.readouterr().err.strip() == "Stopped."
 
 

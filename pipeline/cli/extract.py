@@ -1,8 +1,8 @@
 """`dwell extract`: a de-identified data set for one study, with all that goes with it."""
 
 import hashlib
+import io
 import secrets
-from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,6 +20,7 @@ from pipeline.cli.options import (
 )
 from pipeline.cli.printing import to_json
 from pipeline.errors import InputError, UsageError
+from pipeline.outputs import OWNER_ONLY, folder_beside
 
 if TYPE_CHECKING:
     import polars as pl
@@ -197,27 +198,25 @@ def _checked(
 
 
 def _write(frame: "pl.DataFrame", out: Path, wanted: Wanted, source: dict[str, Any]) -> None:
-    data = out / f"{wanted.study}.{wanted.format}"
-    provenance, dictionary = out / "provenance.json", out / "dictionary.md"
-    try:
-        if out.exists() and any(out.iterdir()):
-            raise InputError(f"{out} is not empty.", try_next="--out with a new folder")
-        out.mkdir(parents=True, exist_ok=True, mode=0o700)
-        if wanted.format == "csv":
-            frame.write_csv(data)
-        else:
-            frame.write_parquet(data)
-        digest = hashlib.sha256(data.read_bytes()).hexdigest()
-        source |= {"file": data.name, "rows": frame.height, "sha256": digest}
-        provenance.write_text(to_json(source) + "\n", encoding="utf-8")
-        dictionary.write_text(_dictionary(wanted, frame.columns), encoding="utf-8")
-        for path in out.iterdir():
-            path.chmod(0o600)
-    except OSError as error:
-        for path in (data, provenance, dictionary):  # a part of an extract is none
-            with suppress(OSError):
-                path.unlink()
-        raise InputError(f"Cannot write to {out}: {error.strerror or 'no room'}.") from error
+    data = _bytes_of(frame, wanted.format)
+    name = f"{wanted.study}.{wanted.format}"
+    digest = hashlib.sha256(data).hexdigest()
+    source |= {"file": name, "rows": frame.height, "sha256": digest}
+    with folder_beside(out) as part:
+        (part / name).write_bytes(data)
+        (part / "provenance.json").write_text(to_json(source) + "\n", encoding="utf-8")
+        text = _dictionary(wanted, frame.columns)
+        (part / "dictionary.md").write_text(text, encoding="utf-8")
+        for path in part.iterdir():
+            path.chmod(OWNER_ONLY)
+
+
+def _bytes_of(frame: "pl.DataFrame", format_: str) -> bytes:
+    if format_ == "csv":
+        return frame.write_csv().encode()
+    packed = io.BytesIO()
+    frame.write_parquet(packed)
+    return packed.getvalue()
 
 
 def _dictionary(wanted: Wanted, columns: list[str]) -> str:

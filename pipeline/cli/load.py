@@ -29,9 +29,22 @@ EPILOG = "Example: dwell load records/ --as-of 2026-01-15"
     type=click.Path(dir_okay=False, path_type=Path),
     help="The site's mapping (TOML); mapping.toml in FOLDER where there is one.",
 )
+@click.option(
+    "--confirm-titles",
+    is_flag=True,
+    help="Titles, labels and site codes were read: they name nobody.",
+)
 @db_option
 @quiet_option
-def load(folder: Path, as_of: str | None, mapping_path: Path | None, db: Path, quiet: bool) -> None:
+def load(
+    folder: Path,
+    *,
+    as_of: str | None,
+    mapping_path: Path | None,
+    confirm_titles: bool,
+    db: Path,
+    quiet: bool,
+) -> None:
     """Load a folder of records into the store.
 
     All or nothing; FOLDER may be a single file too. Rows that break a rule are set
@@ -45,7 +58,14 @@ def load(folder: Path, as_of: str | None, mapping_path: Path | None, db: Path, q
     mapping = mapping_of(folder, mapping_path)
     sources = find_sources(folder, mapping)
     with _progress(sum(source.size for source in sources), quiet) as progress:
-        result = load_files(db, sources, as_of=day, mapping=mapping, progress=progress)
+        result = load_files(
+            db,
+            sources,
+            as_of=day,
+            mapping=mapping,
+            titles_confirmed=confirm_titles,
+            progress=progress,
+        )
     if not quiet:
         click.echo("\n".join(summary(result)), err=True)
 
@@ -53,7 +73,7 @@ def load(folder: Path, as_of: str | None, mapping_path: Path | None, db: Path, q
 def mapping_of(place: Path, given: Path | None) -> "Mapping | None":
     """Read the mapping that was named, or the one that lies in the folder."""
     from pipeline.records.folder import MAPPING_FILE
-    from pipeline.records.mapping import load_mapping
+    from pipeline.records.mapping_file import load_mapping
 
     if given is None and not (place / MAPPING_FILE).is_file():
         return None

@@ -10,16 +10,22 @@ import os
 import signal
 import sys
 from pathlib import Path
-from types import FrameType
 from typing import NamedTuple, NoReturn
 
 import click
 
 from pipeline import __version__
-from pipeline.errors import DwellError, InputError, UsageError
+from pipeline.cli.streams import (
+    FULL,
+    forget_output,
+    keep_streams,
+    note_stops,
+    printable,
+    require_working_folder,
+)
+from pipeline.errors import DwellError, InputError, RenderError, StoreError, UsageError
 
 COMPLETE_VARIABLE = "_DWELL_COMPLETE"  # set by the shell that asks for a completion
-INTERRUPTED = 130  # as shells have it: 128 and the number of the signal
 
 
 class Entry(NamedTuple):
@@ -135,53 +141,60 @@ def main() -> None:
     # The matrices here are small: threads that share them cost more than they bring.
     # It must stand before numpy is imported.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    interrupts = _note_interrupts()
+    keep_streams()
+    stops = note_stops()
     try:
-        sys.exit(
-            dwell.main(prog_name="dwell", complete_var=COMPLETE_VARIABLE, standalone_mode=False)
-        )
+        require_working_folder()
+        code = dwell.main(prog_name="dwell", complete_var=COMPLETE_VARIABLE, standalone_mode=False)
+        sys.stdout.flush()
+        sys.exit(code)
     except DwellError as error:
         _end(error)
     except click.UsageError as error:
         of = error.ctx.command_path if error.ctx else "dwell"
         message = " ".join(error.format_message().split())
         _end(UsageError(message, try_next=f"{of} --help"))
-    except click.Abort:  # Ctrl-C
-        _stopped()
+    except (click.Abort, KeyboardInterrupt):  # Ctrl-C, or another that asks to stop
+        _stopped(stops)
     except BrokenPipeError:
         # The reader (a pager, `head`) went away; that is not an error.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        forget_output()
         sys.exit(0)
     except Exception as error:
-        if interrupts:  # of which a library made an error of its own
-            _stopped()
-        if isinstance(error, OSError) and error.filename is not None and error.strerror:
-            _end(InputError(f"Cannot read or write {error.filename}: {error.strerror}."))
-        if os.environ.get("DWELL_DEBUG"):
-            raise
-        # The text of an unforeseen error can quote a record, so only its kind is shown.
-        click.echo(f"Unexpected {type(error).__name__}: this is a fault in dwell.", err=True)
-        click.echo("Try: the same command with DWELL_DEBUG=1, away from real records", err=True)
-        sys.exit(1)
+        if stops:  # of which a library made an error of its own
+            _stopped(stops)
+        _end(_about_the_system(error) or _fault(error))
 
 
-def _note_interrupts() -> list[int]:
-    """Return a list that stays empty until Ctrl-C is pressed, which still raises."""
-    seen: list[int] = []
+def _about_the_system(error: Exception) -> DwellError | None:
+    """Say what the system refused; None where it is something else."""
+    if isinstance(error, MemoryError):
+        return StoreError("There is not enough memory for this: nothing was changed.")
+    if not isinstance(error, OSError) or not error.strerror:
+        return None
+    if error.filename is None and error.errno in FULL:
+        forget_output()
+        return RenderError(f"The output cannot be written: {error.strerror}.")
+    if error.filename is not None:
+        return InputError(f"Cannot read or write {error.filename}: {error.strerror}.")
+    return None
 
-    def note(number: int, frame: FrameType | None) -> None:
-        seen.append(number)
-        signal.default_int_handler(number, frame)
 
-    signal.signal(signal.SIGINT, note)
-    return seen
+def _fault(error: Exception) -> DwellError:
+    """Say that it is a fault of ours: its text can quote a record, so only its kind is shown."""
+    if os.environ.get("DWELL_DEBUG"):
+        raise error
+    return DwellError(
+        f"Unexpected {type(error).__name__}: this is a fault in dwell.",
+        try_next="the same command with DWELL_DEBUG=1, away from real records",
+    )
 
 
-def _stopped() -> NoReturn:
+def _stopped(stops: list[int]) -> NoReturn:
     click.echo("Stopped.", err=True)
-    sys.exit(INTERRUPTED)
+    sys.exit(128 + (stops[0] if stops else signal.SIGINT))  # as shells have it
 
 
 def _end(error: DwellError) -> NoReturn:
-    click.echo(str(error), err=True)
+    click.echo(printable(str(error)), err=True)
     sys.exit(error.exit_code)

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 import click
 
 from pipeline.cli.options import quiet_option
-from pipeline.errors import InputError, UsageError
+from pipeline.errors import UsageError
+from pipeline.outputs import written_beside
 from pipeline.records.layout import RECORDS
 
 if TYPE_CHECKING:
@@ -38,16 +39,10 @@ def map_file(file: Path, record: str | None, out: Path | None, quiet: bool) -> N
     if out is None:
         click.echo(result.text, nl=False)
     else:
-        _write(out, result.text)
+        with written_beside(out) as part:
+            part.write_text(result.text, encoding="utf-8")
     if not quiet:
         _tell(file.name, result)
-
-
-def _write(out: Path, text: str) -> None:
-    try:
-        out.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise InputError(f"Cannot write {out}: {error.strerror}.") from None
 
 
 def _tell(file_name: str, result: "Draft") -> None:

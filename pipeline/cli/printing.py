@@ -1,14 +1,16 @@
 """Print a frame the same way everywhere: a table, CSV or JSON, on stdout."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from pipeline.errors import RenderError
+from pipeline.outputs import spreadsheet_text
 from pipeline.words.numbers import json_number
 
 if TYPE_CHECKING:
@@ -20,11 +22,18 @@ GROUPED = 10_000  # from here on digits stand in groups of three: 2025 is a year
 def print_frame(frame: "pl.DataFrame", format_: str = "table") -> None:
     """Print `frame` on stdout as `format_`: table, csv or json."""
     if format_ == "csv":
-        click.echo(frame.write_csv(), nl=False)
+        click.echo(_safe(frame).write_csv(), nl=False)
     elif format_ == "json":
         click.echo(to_json(frame.to_dicts()))
     else:
         click.echo("\n".join(table_lines(frame)))
+
+
+def _safe(frame: "pl.DataFrame") -> "pl.DataFrame":
+    import polars as pl
+
+    texts = pl.col(pl.String)
+    return frame.with_columns(texts.map_elements(spreadsheet_text, return_dtype=pl.String))
 
 
 def make_folder(folder: Path) -> None:
@@ -50,22 +59,25 @@ def _plain(value: Any) -> Any:
 
 def table_lines(frame: "pl.DataFrame") -> list[str]:
     """Return a header and a line a row, columns aligned, numbers to the right."""
-    return aligned(frame.columns, frame.rows())
+    return list(aligned(frame.columns, frame.rows()))
 
 
-def aligned(columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> list[str]:
-    """Return a header and a line a row, columns aligned, those of numbers to the right."""
-    values = list(zip(*rows, strict=True)) or [() for _ in columns]
-    right = [all(_is_number(v) for v in column if v is not None) for column in values]
-    lines = [list(columns), *([_cell(v) for v in row] for row in rows)]
-    widths = [max(len(line[i]) for line in lines) for i in range(len(columns))]
-    return [
-        "  ".join(
+def aligned(columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> Iterator[str]:
+    """Give a header and a line a row, columns aligned, those of numbers to the right.
+
+    `rows` are gone through twice, so that the lines need not be held.
+    """
+    widths, right = [len(column) for column in columns], [True for _ in columns]
+    for row in rows:
+        for i, value in enumerate(row):
+            widths[i] = max(widths[i], len(_cell(value)))
+            right[i] = right[i] and (value is None or _is_number(value))
+    for line in chain([columns], rows):
+        cells = [_cell(value) for value in line]
+        yield "  ".join(
             cell.rjust(width) if is_right else cell.ljust(width)
-            for cell, width, is_right in zip(line, widths, right, strict=True)
+            for cell, width, is_right in zip(cells, widths, right, strict=True)
         ).rstrip()
-        for line in lines
-    ]
 
 
 def _is_number(value: Any) -> bool:

@@ -1,7 +1,9 @@
 """`dwell questions`: worked questions, to ask as they are or with other values."""
 
 import csv
+import difflib
 import sys
+from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,7 +17,8 @@ from pipeline.cli.results import check_format, give, row_format_option, row_out_
 from pipeline.errors import UsageError
 
 if TYPE_CHECKING:
-    from pipeline.measures.questions import Question
+    from pipeline.measures.questions import Question, Value
+    from pipeline.store.adhoc import QuerySession
 
 
 @click.command(epilog="Example: dwell questions dislodgement_by_hour --set hours=24")
@@ -68,9 +71,19 @@ def questions(
     from pipeline.store.adhoc import open_queries
 
     with open_queries(db, settings=load_settings(settings)) as queries:
+        _require_site(queries, values)
         if not quiet:
             _print_reading(question, values)
         give(queries, question.sql, values, kind, out, quiet=quiet)
+
+
+def _require_site(queries: "QuerySession", values: "Mapping[str, Value]") -> None:
+    """Refuse the code of a site that is not in the store."""
+    given = values.get("site", "all")
+    sites = [site for (site,) in queries.run("select site from site order by site").rows]
+    if given not in {"all", *sites}:
+        near = difflib.get_close_matches(str(given), sites, n=1) or sites
+        raise UsageError(f"There is no site {given}.", try_next=f"all, {', '.join(near)}")
 
 
 def _print_list(format_: str) -> None:

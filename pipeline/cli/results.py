@@ -5,9 +5,11 @@ import io
 import os
 import shutil
 import sys
-from collections.abc import Callable
+from collections.abc import Iterator
 from contextlib import suppress
+from itertools import chain, islice
 from pathlib import Path
+from textwrap import indent
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -15,6 +17,7 @@ import click
 from pipeline.cli.options import Decorator
 from pipeline.cli.printing import aligned, to_json
 from pipeline.errors import InputError, UsageError
+from pipeline.outputs import spreadsheet_text, written_beside
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -24,6 +27,7 @@ if TYPE_CHECKING:
 PRINTED = ("table", "csv", "json")
 WRITTEN = ("csv", "json", "parquet", "xlsx")
 EXPLAINED = ("explain_key", "explain_value")  # what `explain` gives: a drawing of lines
+LINES_AT_ONCE = 1000
 SHEET_ROWS = 1_048_575  # what a sheet holds below its header
 CAUTION = (
     "Not checked for small cells: for the desk, not for sharing. "
@@ -97,16 +101,17 @@ def give(
     if format_ in {"parquet", "xlsx"}:
         assert out is not None
         batches = queries.batches(sql, parameters)
-        rows, is_cut = sum(len(batch) for batch in batches.batches), batches.is_cut
-        _write(out, lambda part: _write_columns(batches, format_, part))
+        rows, is_cut = batches.count, batches.is_cut
+        with written_beside(out) as part:
+            _write_columns(batches, format_, part)
     else:
         result = queries.run(sql, parameters)
-        rows, is_cut = len(result.rows), result.is_cut
+        rows, is_cut = result.count, result.is_cut
         if out is None:
             _print(result, format_)
         else:
-            text = as_csv(result) if format_ == "csv" else as_json(result) + "\n"
-            _write(out, lambda part: part.write_text(text, encoding="utf-8"))
+            with written_beside(out) as part, part.open("w", encoding="utf-8", newline="") as file:
+                file.writelines(_lines(result, format_))
     if not quiet:
         click.echo(f"{_counted(rows, is_cut)}{f' {CAUTION}' if caution else ''}", err=True)
 
@@ -117,36 +122,46 @@ def _counted(rows: int, is_cut: bool) -> str:
 
 
 def _print(result: "QueryResult", format_: str) -> None:
-    text = {"table": as_table, "csv": as_csv, "json": as_json}[format_](result)
-    is_long = format_ == "table" and len(result.rows) + 2 > shutil.get_terminal_size().lines
+    lines = _lines(result, format_)
+    is_long = format_ == "table" and result.count + 2 > shutil.get_terminal_size().lines
     if is_long and sys.stdout.isatty():
         # Columns stay on one line; `less` scrolls sideways.
         os.environ.setdefault("LESS", "-SFRX")
-        click.echo_via_pager(text)
-    else:
-        click.echo(text, nl=format_ != "csv")
+        click.echo_via_pager(lines)
+        return
+    while some := "".join(islice(lines, LINES_AT_ONCE)):
+        click.echo(some, nl=False)
 
 
-def as_table(result: "QueryResult") -> str:
-    """Return a header and a line a row, aligned; numbers to the right."""
+def _lines(result: "QueryResult", format_: str) -> Iterator[str]:
+    """Give what is printed or written, in pieces: the rows are never held as text at once."""
+    return {"table": _table, "csv": _csv, "json": _json}[format_](result)
+
+
+def _table(result: "QueryResult") -> Iterator[str]:
     if result.columns == EXPLAINED:
-        return "\n".join(str(text) for _, text in result.rows)
-    return "\n".join(aligned(result.columns, result.rows))
+        return (f"{text}\n" for _, text in result)
+    return (f"{line}\n" for line in aligned(result.columns, result))
 
 
-def as_csv(result: "QueryResult") -> str:
-    """Return RFC 4180 text with a header; yes/no as in the record files."""
+def _csv(result: "QueryResult") -> Iterator[str]:
+    """Give RFC 4180 text with a header; yes/no as in the record files."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(result.columns)
-    writer.writerows([[_plain(value) for value in row] for row in result.rows])
-    return text.getvalue()
+    for row in chain([result.columns], result):
+        writer.writerow([_plain(value) for value in row])
+        yield text.getvalue()
+        text.seek(0)
+        text.truncate()
 
 
-def as_json(result: "QueryResult") -> str:
-    """Return a list of rows, each a mapping by column."""
-    names = _distinct(result.columns)
-    return to_json([dict(zip(names, row, strict=True)) for row in result.rows])
+def _json(result: "QueryResult") -> Iterator[str]:
+    """Give a list of rows, each a mapping by column."""
+    names, before = _distinct(result.columns), "[\n"
+    for row in result:
+        yield before + indent(to_json(dict(zip(names, row, strict=True))), "  ")
+        before = ",\n"
+    yield "\n]\n" if result.count else "[]\n"
 
 
 def _distinct(columns: tuple[str, ...]) -> list[str]:
@@ -162,22 +177,7 @@ def _distinct(columns: tuple[str, ...]) -> list[str]:
 def _plain(value: Any) -> Any:
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return value
-
-
-def _write(out: Path, fill: Callable[[Path], object]) -> None:
-    """Fill a file that its owner alone can read, and put it in the place of `out`."""
-    part = out.with_name(f".{out.name}.part")
-    try:
-        part.unlink(missing_ok=True)
-        part.touch(mode=0o600)
-        fill(part)
-        part.replace(out)
-    except OSError as error:
-        raise InputError(f"Cannot write {out}: {error.strerror or 'no room'}.") from error
-    finally:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
+    return spreadsheet_text(value) if isinstance(value, str) else value
 
 
 def _write_columns(found: "QueryBatches", format_: str, path: Path) -> None:

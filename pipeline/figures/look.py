@@ -27,6 +27,7 @@ from plotnine import (
 
 from pipeline.errors import RenderError
 from pipeline.figures.svg import compact
+from pipeline.outputs import written_beside
 
 if TYPE_CHECKING:
     from plotnine import ggplot
@@ -220,11 +221,10 @@ def save(figure: ggplot, path: Path, width_cm: float, height_cm: float) -> Path:
     with rc_context(_SAVED):
         drawn = (figure + size).draw()
         try:
-            drawn.savefig(path, format=kind, dpi=200, metadata=_no_date(kind))
-            if kind == "svg":
-                path.write_text(compact(path.read_text(encoding="utf-8")), encoding="utf-8")
-        except OSError as error:
-            raise RenderError(f"Cannot write {path}: {error.strerror}.") from None
+            with written_beside(path) as part:
+                drawn.savefig(part, format=kind, dpi=200, metadata=_no_date(kind))
+                if kind == "svg":
+                    part.write_text(compact(part.read_text(encoding="utf-8")), encoding="utf-8")
         finally:
             pyplot.close(drawn)
     return path

@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.errors import RenderError
 from pipeline.figures.look import INK, POINT, SPARK_CM
+from pipeline.outputs import written_beside
 from pipeline.words.numbers import figure
 
 _WIDTH, _HEIGHT = 112.0, 28.0
@@ -37,10 +37,8 @@ class Sparkline:
         RenderError
             If the file cannot be written.
         """
-        try:
-            path.write_text(self.svg, encoding="utf-8")
-        except OSError as error:
-            raise RenderError(f"Cannot write {path}: {error.strerror}.") from None
+        with written_beside(path) as part:
+            part.write_text(self.svg, encoding="utf-8")
         return path
 
 

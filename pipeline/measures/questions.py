@@ -1,6 +1,7 @@
 """Worked questions: each file of `sql/questions`, with how to read its answer."""
 
 import difflib
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -34,9 +35,13 @@ class Parameter:
     def read(self, text: str) -> Value:
         """Return a value as typed on the command line; raises `UsageError`."""
         try:
-            return _TYPES[self.type](text)
+            value = _TYPES[self.type](text)
         except ValueError:
-            raise UsageError(f"{self.name} must be {_A[self.type]}.") from None
+            value = math.nan
+        # Larger ones are no number to the database.
+        if not isinstance(value, str) and not abs(value) < 1e9:
+            raise UsageError(f"{self.name} must be {_A[self.type]}.")
+        return value
 
 
 _A = {"text": "text", "integer": "a whole number", "number": "a number"}

@@ -1,12 +1,12 @@
 """Bind the columns of a file to the columns of the layout: an allow-list."""
 
 import difflib
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 
 from pipeline.errors import InputError
 from pipeline.records.declaration import Record
-from pipeline.records.plan import CellSql, type_fits
+from pipeline.records.plan import CellSql, literal, type_fits
 
 # Columns that `dwell rejects` adds to what it exports, and that a load understands.
 SET_ASIDE_ID, PROBLEM, CONFIRMED = "set_aside_id", "problem", "confirmed"
@@ -47,6 +47,24 @@ def cell_of(position: int, type_: str) -> CellSql:
     return CellSql(alias(position), type_.split("(", maxsplit=1)[0].upper())
 
 
+def cells_of(columns: Mapping[str, str]) -> dict[str, CellSql]:
+    """Return the cell of each column of a file, by its name in the header.
+
+    In rows that `dwell rejects` exported, an apostrophe keeps a spreadsheet program from
+    running what follows it; see :func:`pipeline.outputs.spreadsheet_text`.
+    """
+    cells = {name: cell_of(i, type_) for i, (name, type_) in enumerate(columns.items())}
+    if SET_ASIDE_ID not in columns:
+        return cells
+    mark = literal("^'")
+    return {
+        name: replace(cell, text=f"regexp_replace({cell.text}, {mark}, '')")
+        if cell.type_ == "VARCHAR"
+        else cell
+        for name, cell in cells.items()
+    }
+
+
 def bind(
     record: Record, columns: Mapping[str, str], file_name: str, *, drop_unknown: bool = False
 ) -> Binding:
@@ -65,21 +83,22 @@ def bind(
         A column is not in the layout, a required one is missing, or one is of a
         type that cannot hold what the layout says.
     """
+    if not set(columns) & set(record.columns):
+        raise no_header(record, file_name)
     cells: dict[str, CellSql] = {}
     kept: dict[str, str] = {}
     own: dict[str, str] = {}
-    for position, (name, type_) in enumerate(columns.items()):
-        cell = cell_of(position, type_)
+    for name, cell in cells_of(columns).items():
         if name in OWN_COLUMNS:
             own[name] = f"{cell.text}::varchar"
             continue
         if name not in record.columns and drop_unknown:
             continue
         if name not in record.columns:
-            raise unknown_column(record, name, file_name)
-        if not type_fits(record.field(name), type_):
+            raise unknown_column(record, name, file_name, columns, record.columns)
+        if not type_fits(record.field(name), columns[name]):
             raise InputError(
-                f"{file_name}: column {name} is stored as {type_.lower()};"
+                f"{file_name}: column {name} is stored as {columns[name].lower()};"
                 f" the layout has {record.field(name).kind.value}."
             )
         cells[name] = cell
@@ -97,11 +116,33 @@ def require(record: Record, cells: Mapping[str, CellSql], file_name: str) -> Non
             )
 
 
-def unknown_column(record: Record, name: str, file_name: str) -> InputError:
-    """Say that a column is not allowed, and what it may have been meant to be."""
+def no_header(record: Record, file_name: str) -> InputError:
+    """Say that the first row names no column; what it holds may be cells, and is not repeated."""
+    return InputError(
+        f"{file_name}: the first row names no column of {record.name}; nothing was loaded.",
+        try_next="a header row above the data, or the site's mapping",
+    )
+
+
+def unknown_column(
+    record: Record, name: str, file_name: str, columns: Iterable[str], expected: Iterable[str]
+) -> InputError:
+    """Say that a column is not allowed, and what it may have been meant to be.
+
+    Parameters
+    ----------
+    columns : iterable of str
+        The file's header.
+    expected : iterable of str
+        Names that a header of this file would have. Where it has few of them, the first row
+        may hold cells, and the column is told by its place.
+    """
+    header = list(columns)
+    is_header = len({*header} & {*expected}) >= len(header) / 2
+    said = f"column {name if is_header and name.isprintable() else header.index(name) + 1}"
     near = difflib.get_close_matches(name.lower().replace(" ", "_"), record.columns, n=1)
     hint = f"{near[0]}, or " if near else ""
     return InputError(
-        f"{file_name}: column {name} is not in the layout of {record.name}; nothing was loaded.",
+        f"{file_name}: {said} is not in the layout of {record.name}; nothing was loaded.",
         try_next=f"{hint}name it under `ignore` in the site's mapping",
     )

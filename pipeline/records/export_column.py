@@ -7,17 +7,9 @@ from dataclasses import dataclass
 from functools import partial
 
 from pipeline.records.hints import CLOCK_FORMATS, MISSING
-from pipeline.records.screens import CELL_SCREENS, any_of
 
 MOSTLY = 0.8  # of the distinct values of a column; the others may mean that nothing is known
 NUMBER = re.compile(r"[-+]?[0-9]+([.,][0-9]+)?")
-_PRIVATE = re.compile(
-    # Python has no \p{Lu}: the screens' patterns, for its own letters.
-    any_of(p for _, patterns in CELL_SCREENS for p in patterns)
-    .replace(r"\p{Lu}", "[A-ZÀ-Þ]")
-    .replace(r"[\p{Ll}'’]", "[a-zß-ÿ'’]")
-    .replace("(?i)", "")
-)
 
 
 @dataclass(frozen=True)
@@ -26,6 +18,7 @@ class ExportColumn:
 
     name: str
     values: tuple[str, ...]
+    looks_private: bool = False  # a value breaks a screen
 
     @property
     def known(self) -> tuple[str, ...]:
@@ -58,7 +51,7 @@ class ExportColumn:
     @property
     def is_private(self) -> bool:
         """Whether a value looks like a name, an address or a number of one person."""
-        return self.clock is None and any(_PRIVATE.search(value) for value in self.values)
+        return self.clock is None and self.looks_private
 
 
 def _parses(value: str, form: str) -> bool:

@@ -22,10 +22,14 @@ def find_sources(place: Path, mapping: Mapping | None = None) -> list[SourceFile
         There are none, a record is there twice, or a data file is no record.
     """
     if place.is_file():
+        _is_not_open(place)
         return [look_at(_record_of(place, mapping), place, mapping)]
     if not place.is_dir():
         raise InputError(f"There is no folder or file {place}.")
-    paths = sorted(path for path in place.iterdir() if path.suffix.lower() in FORMS)
+    files = sorted(path for path in place.iterdir() if path.suffix.lower() in FORMS)
+    for path in files:
+        _is_not_open(path)
+    paths = [path for path in files if not path.name.startswith("._")]  # a Mac's notes on files
     if not paths:
         raise InputError(
             f"{place} holds no record files.",
@@ -39,6 +43,15 @@ def find_sources(place: Path, mapping: Mapping | None = None) -> list[SourceFile
         found[record] = path
     _none_is_missing(place, mapping, found)
     return [look_at(record, path, mapping) for record, path in found.items()]
+
+
+def _is_not_open(path: Path) -> None:
+    """Refuse the note that a spreadsheet program leaves beside a workbook that it has open."""
+    if path.name.startswith("~$"):
+        raise InputError(
+            f"{path.name} says that {path.name[2:]} is open in a spreadsheet program.",
+            try_next=f"close it there; where nobody has it open, delete {path.name}",
+        )
 
 
 def _record_of(path: Path, mapping: Mapping | None) -> str:

@@ -7,12 +7,14 @@ are all made from `RECORDS`; nothing about a column is written down twice.
 from pipeline.records import codes as vocabulary
 from pipeline.records.declaration import Field, Kind, Record, Rule
 
+LONGEST_H = 8784.0  # a leap year; later hours are slips of the hand or of a unit
 MAX_DWELL_H = 336.0  # 14 days; a longer dwell is questioned, not loaded silently
 _HOURS = "hours since placement"
 
 
 def _hours(name: str, description: str, **more: float | bool) -> Field:
-    return Field(name, Kind.NUMBER, description, low=0, unit=_HOURS, **more)  # type: ignore[arg-type]
+    bounds = {"low": 0, "high": LONGEST_H, "unit": _HOURS}
+    return Field(name, Kind.NUMBER, description, **bounds, **more)  # type: ignore[arg-type]
 
 
 def _yes_no(name: str, description: str, *, required: bool = False) -> Field:
@@ -81,7 +83,9 @@ EPISODE = Record(
             unit="percent (g per 100 ml)",
         ),
         Field("rate_ml_h", Kind.NUMBER, "Flow rate of the pump.", low=0, high=20, unit="ml/h"),
-        Field("reservoir_ml", Kind.NUMBER, "Filled volume of the pump.", low=0, unit="ml"),
+        Field(
+            "reservoir_ml", Kind.NUMBER, "Filled volume of the pump.", low=0, high=5000, unit="ml"
+        ),
         Field(
             "planned_dwell_h",
             Kind.NUMBER,
@@ -183,6 +187,7 @@ CONTACT = Record(
             Kind.NUMBER,
             "Time until a family's call was answered.",
             low=0,
+            high=10_080,
             unit="minutes",
         ),
         Field(
@@ -212,6 +217,7 @@ CONTACT = Record(
             Kind.INTEGER,
             "Opioid doses since the last contact.",
             low=0,
+            high=1000,
             unit="doses",
         ),
         Field("outcome", Kind.CODE, "What it led to.", codes=vocabulary.Outcome),

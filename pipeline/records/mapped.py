@@ -4,7 +4,7 @@ from collections.abc import Mapping as Dict
 from dataclasses import dataclass, replace
 
 from pipeline.errors import InputError
-from pipeline.records.binding import OWN_COLUMNS, Binding, cell_of, require, unknown_column
+from pipeline.records.binding import OWN_COLUMNS, Binding, cells_of, require, unknown_column
 from pipeline.records.declaration import Field, Kind, Record
 from pipeline.records.mapping import ISO_CLOCK, ColumnMapping, RecordMapping
 from pipeline.records.plan import CellSql, literal
@@ -77,7 +77,7 @@ def bind_mapped(
     InputError
         A column is neither mapped nor ignored, or one that the mapping reads is not there.
     """
-    cells = {name: cell_of(i, type_) for i, (name, type_) in enumerate(columns.items())}
+    cells = cells_of(columns)
     file = _File(mapping, cells)
     used = {
         name: spec for name, spec in mapping.columns.items() if _is_there(record, name, spec, file)
@@ -114,7 +114,7 @@ def _name_the_unknown(
     named |= {*file.mapping.ignore, *bound, *OWN_COLUMNS}
     for name in file.cells:
         if name not in named and not drop_unknown:
-            raise unknown_column(record, name, file_name)
+            raise unknown_column(record, name, file_name, file.cells, {*named, *record.columns})
 
 
 def _kept(used: Dict[str, ColumnMapping], bound: Dict[str, CellSql], file: _File) -> dict[str, str]:
@@ -239,7 +239,7 @@ def placement_of(mapping: RecordMapping, columns: Dict[str, str], column: str) -
     InputError
         The episode's file has no such column.
     """
-    cells = {name: cell_of(i, type_) for i, (name, type_) in enumerate(columns.items())}
+    cells = cells_of(columns)
     file = _File(mapping, cells)
     spec = mapping.columns.get("episode_id", ColumnMapping(column="episode_id"))
     for name in (column, spec.column or ""):

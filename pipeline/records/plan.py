@@ -13,8 +13,18 @@ from pipeline.records.declaration import Field, Kind, Record
 NUMBERS = {"TINYINT", "SMALLINT", "INTEGER", "BIGINT", "UTINYINT", "USMALLINT", "UINTEGER",
            "UBIGINT", "HUGEINT", "FLOAT", "DOUBLE", "DECIMAL"}  # fmt: skip
 WHOLE = NUMBERS - {"FLOAT", "DOUBLE", "DECIMAL"}
-MONTH_PATTERN = "[0-9]{4}-(0[1-9]|1[0-2])"
+MONTH_PATTERN = "(19|20)[0-9]{2}-(0[1-9]|1[0-2])"
+# No control characters, which a terminal would obey, and none that turn the writing round.
+PRINTED_PATTERN = r"[^\x00-\x1f\x7f-\x9f\x{200b}-\x{200f}\x{202a}-\x{202e}\x{2066}-\x{2069}]{1,200}"
 LIST_PATTERN = "[A-Za-z0-9_]+( *; *[A-Za-z0-9_]+)*"
+
+
+_PATTERNS = {
+    Kind.MONTH: MONTH_PATTERN,
+    Kind.LIST: LIST_PATTERN,
+    Kind.TEXT: PRINTED_PATTERN,
+    Kind.CODE: PRINTED_PATTERN,  # of codes that another record lists
+}
 
 
 @dataclass(frozen=True)
@@ -119,7 +129,7 @@ def _value(field: Field, cell: CellSql) -> str:
         return f"{text}::varchar"
     if field.codes is not None:
         return _listed(text, tuple(code.value for code in field.codes))
-    pattern = {Kind.MONTH: MONTH_PATTERN, Kind.LIST: LIST_PATTERN}.get(field.kind)
+    pattern = _PATTERNS.get(field.kind)
     return _matching(text, pattern) if pattern else f"nullif(trim({text}), '')"
 
 
@@ -182,14 +192,15 @@ def _number_checks(field: Field, cell: CellSql) -> list[RowCheck]:
 
 def must_be(field: Field) -> str:
     """Say in words what a value of `field` is."""
+    if field.kind is Kind.CODE and field.codes is not None:
+        return "must be one of the codes of the layout"
     return {
         Kind.INTEGER: "must be a whole number",
         Kind.NUMBER: "must be a number",
         Kind.YES_NO: "must be yes or no",
         Kind.MONTH: "must be a month, YYYY-MM",
         Kind.LIST: "must be codes separated by semicolons",
-        Kind.CODE: "must be one of the codes of the layout",
-    }.get(field.kind, "must be text")
+    }.get(field.kind, "must be text of 200 characters at most, without control characters")
 
 
 def within(field: Field) -> str:

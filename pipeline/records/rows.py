@@ -6,17 +6,17 @@ spreadsheet does, and keeps a row that has too few or too many cells.
 
 import csv
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipeline.errors import InputError
 from pipeline.records.binding import alias
-from pipeline.records.sources import Form, SourceFile, check_header
+from pipeline.records.sources import MAX_CELL, Form, SourceFile
+from pipeline.records.workbook import workbook_rows
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
 Row = tuple[int, list[str | None]]
-MAX_CELL = 1 << 20
 
 
 def read(source: SourceFile) -> tuple[tuple[str, ...], "pa.Table"]:
@@ -28,7 +28,7 @@ def read(source: SourceFile) -> tuple[tuple[str, ...], "pa.Table"]:
         The file is damaged or is not what its name says.
     """
     if source.form is Form.XLSX:
-        columns, rows = _workbook(source)
+        columns, rows = workbook_rows(source)
     else:
         columns, rows = source.columns, _csv_rows(source)
     return columns, _table(columns, rows)
@@ -61,66 +61,17 @@ def _ragged(found: int, width: int) -> str:
 
 def _csv_rows(source: SourceFile) -> Iterator[Row]:
     csv.field_size_limit(MAX_CELL)
-    number = 1
+    number = 0
     with source.path.open(encoding=source.encoding, newline="") as file:
         reader = csv.reader(file, delimiter=source.delimiter, strict=True)
         try:
-            next(reader)
             for row in reader:
                 number += 1
-                if any(cell.strip() for cell in row):
+                if number > source.header_row and any(cell.strip() for cell in row):
                     yield number, [cell.replace("\0", "") or None for cell in row]
-        except csv.Error:
-            raise InputError(
-                f"{source.path.name}, row {number + 1}: the quotes do not match."
-            ) from None
-        except UnicodeDecodeError:
+        except csv.Error as error:
+            what = f"a cell has more than {MAX_CELL:,} characters"
+            what = what if "limit" in str(error) else "the quotes do not match"
+            raise InputError(f"{source.path.name}, row {number + 1}: {what}.") from None
+        except UnicodeError:
             raise InputError(f"{source.path.name} is not written in {source.encoding}.") from None
-
-
-def _workbook(source: SourceFile) -> tuple[tuple[str, ...], Iterator[Row]]:
-    import python_calamine as calamine
-
-    name = source.path.name
-    try:
-        book = calamine.CalamineWorkbook.from_path(str(source.path))
-    except Exception:
-        # calamine raises several classes, all meaning the same.
-        raise InputError(f"{name} is not a workbook, or is damaged.") from None
-    if source.sheet is not None and source.sheet not in book.sheet_names:
-        raise InputError(f"{name} has no sheet {source.sheet}.")
-    if source.sheet is None and len(book.sheet_names) > 1:
-        raise InputError(
-            f"{name} has {len(book.sheet_names)} sheets.", try_next="name one in the mapping"
-        )
-    values = book.get_sheet_by_name(source.sheet or book.sheet_names[0]).to_python(
-        skip_empty_area=False
-    )
-    if not values or not any(values[0]):
-        raise InputError(f"{name} is empty: it has no header.")
-    header = tuple(str(cell).strip() for cell in values[0])
-    while header and not header[-1]:
-        header = header[:-1]
-    check_header(header, source.path)
-    rows = ((i, [_text(c) for c in row]) for i, row in enumerate(values[1:], 2) if any_cell(row))
-    return header, rows
-
-
-def any_cell(row: list[Any]) -> bool:
-    """Whether a row of a workbook holds anything."""
-    return any(cell not in ("", None) for cell in row)
-
-
-def _text(cell: Any) -> str | None:
-    """Write a workbook's cell as a CSV file would have it."""
-    import datetime as dt
-
-    if cell is None or cell == "":
-        return None
-    if isinstance(cell, bool):
-        return "yes" if cell else "no"
-    if isinstance(cell, float) and cell.is_integer():
-        return str(int(cell))
-    if isinstance(cell, dt.datetime | dt.date | dt.time):
-        return cell.isoformat(*([" "] if isinstance(cell, dt.datetime) else []))
-    return str(cell)

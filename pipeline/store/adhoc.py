@@ -11,6 +11,7 @@ import re
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -26,7 +27,10 @@ if TYPE_CHECKING:
 Parameters = Mapping[str, str | int | float | bool | None]
 Reply = tuple[str, Any]  # columns, rows, error or end; and what goes with it
 
+TIME_IS_OVER = 124  # exit code where the system has no alarm
 _SERVE = "from pipeline.store.query_process import serve; serve()"
+_LEAST_MEMORY = 16_000_000  # bytes: to begin at all
+_MOST_MEMORY = 1 << 50
 _AMOUNT = re.compile(r"(\d+(?:\.\d+)?)\s*([KMGT])(i?)B", re.IGNORECASE)
 
 
@@ -46,7 +50,7 @@ class QueryLimits:
     Raises
     ------
     UsageError
-        `memory` is no amount of memory.
+        `memory` is no amount of memory, or a limit is none.
     """
 
     seconds: float = 60.0
@@ -56,7 +60,17 @@ class QueryLimits:
     def __post_init__(self) -> None:
         if not _AMOUNT.fullmatch(self.memory):
             raise UsageError(
-                f"{self.memory} is no amount of memory.", try_next="--memory-limit 2GB"
+                "The limit of memory is an amount, in MB or GB.", try_next="--memory-limit 2GB"
+            )
+        if not _LEAST_MEMORY <= self.memory_bytes <= _MOST_MEMORY:
+            raise UsageError(
+                "The limit of memory lies between 16 MB and 1,000 TB.",
+                try_next="--memory-limit 2GB",
+            )
+        if not 0 < self.seconds <= 1_000_000 or self.rows < 1:
+            raise UsageError(
+                "The limits of time and rows are numbers above 0, and of time at most 1,000,000 s.",
+                try_next="--time-limit 60",
             )
 
     @property
@@ -93,15 +107,34 @@ class QueryResult:
     ----------
     columns : tuple of str
         Their names.
-    rows : list of tuple
-        Values as Python objects.
+    parts : list of bytes
+        The rows, pickled: as Python objects they would take many times the memory.
+    count : int
+        How many rows there are.
     is_cut : bool
         There were more rows than the limit.
+    until : float
+        When the query's time is over, on the monotonic clock.
     """
 
     columns: tuple[str, ...]
-    rows: list[tuple[Any, ...]]
+    parts: list[bytes]
+    count: int
     is_cut: bool
+    until: float
+    limits: QueryLimits
+
+    def __iter__(self) -> Iterator[tuple[Any, ...]]:
+        """Give the rows, as often as asked; raises `StoreError` when time is over."""
+        for part in self.parts:
+            if time.monotonic() > self.until:
+                raise over_time(self.limits)
+            yield from pickle.loads(part)
+
+    @property
+    def rows(self) -> list[tuple[Any, ...]]:
+        """All rows, as tuples of Python objects."""
+        return list(self)
 
 
 @dataclass(frozen=True)
@@ -120,6 +153,7 @@ class QueryBatches:
 
     schema: "pa.Schema"
     batches: "list[pa.RecordBatch]"
+    count: int
     is_cut: bool
 
 
@@ -150,12 +184,14 @@ class QuerySession:
         StoreError
             It took too long or too much memory, or could not be answered.
         """
-        columns, parts, is_cut = self._answer("rows", sql, parameters)
-        return QueryResult(columns, [row for part in parts for row in part], is_cut)
+        until = time.monotonic() + self.limits.seconds
+        columns, parts, count, is_cut = self._answer("rows", sql, parameters)
+        return QueryResult(columns, parts, count, is_cut, until, self.limits)
 
     def batches(self, sql: str, parameters: Parameters | None = None) -> QueryBatches:
         """Run one select as :meth:`run` does, and give its rows column by column."""
-        return QueryBatches(*self._answer("batches", sql, parameters))
+        schema, parts, count, is_cut = self._answer("batches", sql, parameters)
+        return QueryBatches(schema, [pickle.loads(part) for part in parts], count, is_cut)
 
     def columns(self) -> dict[str, tuple[str, ...]]:
         """Return the columns of every table and view, by name."""
@@ -179,7 +215,7 @@ class QuerySession:
             env={**os.environ, "PYTHONPATH": paths},
             process_group=0,  # Ctrl-C comes to us alone, and we end it
         )
-        list(self._exchange((self.path, self._settings, self.limits)))
+        list(self._exchange((os.getpid(), self.path, self._settings, self.limits)))
 
     def stop(self) -> None:
         """End the process."""
@@ -194,19 +230,19 @@ class QuerySession:
 
     def _answer(
         self, what: str, sql: str, parameters: Parameters | None
-    ) -> tuple[Any, list[Any], bool]:
-        """Return the columns, the parts that the rows came in, and whether there were more."""
+    ) -> tuple[Any, list[bytes], int, bool]:
+        """Return the columns, the parts and number of the rows, and whether there were more."""
         if self._process is None:
             self.start()
-        columns, parts, is_cut = None, [], False
+        columns, parts, count, is_cut = None, [], 0, False
         for kind, value in self._exchange((what, sql, dict(parameters or {}))):
             if kind == "columns":
                 columns = value
             elif kind == "rows":
                 parts.append(value)
             else:
-                is_cut = value
-        return columns, parts, is_cut
+                count, is_cut = value
+        return columns, parts, count, is_cut
 
     def _exchange(self, request: Any) -> Iterator[Reply]:
         """Send one request, and give the parts of its answer up to the end."""
@@ -236,7 +272,7 @@ class QuerySession:
         assert self._process is not None
         code = self._process.wait()
         self.stop()
-        if code == -signal.SIGALRM:
+        if code == TIME_IS_OVER or (hasattr(signal, "SIGALRM") and code == -signal.SIGALRM):
             return over_time(self.limits)
         if code < 0:  # an allocation that failed where the database cannot say so
             return over_memory(self.limits)

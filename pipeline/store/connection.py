@@ -16,6 +16,9 @@ OWNER_ONLY = 0o600
 # The load works in this much memory and spills the rest beside the store.
 MEMORY_LIMIT = "3GB"
 
+DAMAGED = "{path} is not a store, or is damaged."
+RESTORE = "restore it from a backup, or load the records into a new one with --db"
+
 # What the database says, what it means, and what to try next.
 MEANINGS: tuple[tuple[tuple[str, ...], str, str | None], ...] = (
     (
@@ -39,11 +42,27 @@ MEANINGS: tuple[tuple[tuple[str, ...], str, str | None], ...] = (
         None,
     ),
     (
-        ("not a valid duckdb", "serialization error", "extension"),
-        "{path} is not a store, or is damaged.",
-        None,
+        ("different version", "newer version", "version number"),
+        "The store {path} was written by a newer version of the database.",
+        "a newer version of dwell",
+    ),
+    (
+        (
+            "not a valid duckdb",
+            "serialization error",
+            "extension",
+            "corrupt",
+            "checksum",
+            "could not read",
+            "not enough bytes",
+            "out of range",
+        ),
+        DAMAGED,
+        RESTORE,
     ),
 )
+# Faults that the database finds while it reads what it took for whole.
+_BROKEN = (duckdb.InternalException, duckdb.FatalException, duckdb.SerializationException)
 
 
 @contextmanager
@@ -73,6 +92,8 @@ def explain(error: duckdb.Error, path: Path) -> StoreError:
     for words, message, try_next in MEANINGS:
         if any(word in text for word in words):
             return StoreError(message.format(path=path), try_next=try_next)
+    if isinstance(error, _BROKEN):
+        return StoreError(DAMAGED.format(path=path), try_next=RESTORE)
     if isinstance(error, duckdb.OutOfMemoryException):
         return StoreError(f"Not enough memory or disk for this: nothing was changed in {path}.")
     if isinstance(error, duckdb.IOException):
@@ -81,9 +102,17 @@ def explain(error: duckdb.Error, path: Path) -> StoreError:
 
 
 def require_store(path: Path) -> None:
-    """Refuse a path where nothing is; raises `StoreError`."""
+    """Refuse a path where no file is; raises `StoreError`."""
     if not path.exists():
         raise StoreError(f"There is no store at {path}.", try_next=f"dwell load FOLDER --db {path}")
+    require_file(path)
+
+
+def require_file(path: Path) -> None:
+    """Refuse a folder, a pipe or a device in the place of the store; raises `StoreError`."""
+    if path.exists() and not path.is_file():
+        what = "a folder" if path.is_dir() else "no ordinary file"
+        raise StoreError(f"{path} is {what}, not a store.", try_next="--db FILE")
 
 
 def connect(path: Path, *, read_only: bool, store: Path | None = None) -> duckdb.DuckDBPyConnection:

@@ -6,15 +6,24 @@ again. A writer that is killed leaves only its copy, which the next writer clear
 
 import os
 import shutil
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import duckdb
+from filelock import FileLock, Timeout
 
 from pipeline.errors import StoreError
-from pipeline.store.connection import MEANINGS, OWNER_ONLY, explain, plain_errors
+from pipeline.store.connection import (
+    MEANINGS,
+    OWNER_ONLY,
+    explain,
+    plain_errors,
+    require_file,
+)
 
+TRIES, WAIT = 50, 0.2  # seconds apart
 AT_ONCE = 1 << 30  # bytes that the system is asked to copy in one call
 
 
@@ -60,20 +69,31 @@ def plain_system_errors(path: Path) -> Iterator[None]:
     """Raise `StoreError` for whatever the operating system raises."""
     try:
         yield
-    except BlockingIOError:
+    except Timeout:
         raise StoreError(MEANINGS[0][1].format(path=path), try_next=MEANINGS[0][2]) from None
     except OSError as error:
         raise explain(duckdb.IOException(error.strerror or ""), path) from None
 
 
 def copy_file(source: Path, target: Path) -> None:
-    """Copy a closed store, sharing its blocks where the file system can; raises `OSError`."""
-    import fcntl
+    """Copy a closed store, sharing its blocks where the file system can.
 
-    with source.open("rb") as have, target.open("xb") as made:
+    It is open for reading meanwhile, so that no other program writes it.
+
+    Raises
+    ------
+    OSError
+        It cannot be copied.
+    StoreError
+        Another program writes it, or it is no store.
+    """
+    with (
+        plain_errors(source),
+        duckdb.connect(str(source), read_only=True),
+        source.open("rb") as have,
+        target.open("xb") as made,
+    ):
         target.chmod(OWNER_ONLY)
-        # Another program may have the store open for writing: the database locks it so.
-        fcntl.lockf(have, fcntl.LOCK_SH | fcntl.LOCK_NB)
         try:
             while os.copy_file_range(have.fileno(), made.fileno(), AT_ONCE):
                 pass
@@ -87,6 +107,7 @@ def copy_file(source: Path, target: Path) -> None:
 def _may_be_written(store: Path, path: Path) -> None:
     if not store.parent.is_dir():
         raise StoreError(f"There is no folder {path.parent} for the store.")
+    require_file(path)
     if store.exists() and not os.access(store, os.W_OK):
         raise StoreError(f"The store {path} cannot be written: it is read-only.")
     if not os.access(store.parent, os.W_OK):
@@ -95,33 +116,17 @@ def _may_be_written(store: Path, path: Path) -> None:
 
 @contextmanager
 def _alone(store: Path, path: Path) -> Iterator[None]:
-    """Hold the lock of writers, which the system releases when its holder dies."""
-    lock = store.with_name(f"{store.name}.lock")
+    """Hold the lock of writers, which the system releases when its holder dies.
+
+    Its file stays: who removed it could take it away from the next one.
+    """
+    lock = FileLock(store.with_name(f".{store.name}.lock"), timeout=0, mode=OWNER_ONLY)
     with plain_system_errors(path):
-        held = _take(lock)
+        lock.acquire()
     try:
         yield
     finally:
-        with suppress(OSError):
-            lock.unlink()  # while it is held, so that nobody can hold it too
-        os.close(held)
-
-
-def _take(lock: Path) -> int:
-    """Lock the file, made where there is none; raises `BlockingIOError` where it is held."""
-    import fcntl
-
-    while True:
-        file = os.open(lock, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW, OWNER_ONLY)
-        try:
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            with suppress(FileNotFoundError):
-                if os.path.samestat(os.fstat(file), lock.stat()):
-                    return file
-        except OSError:
-            os.close(file)
-            raise
-        os.close(file)  # its holder removed it meanwhile
+        lock.release()
 
 
 def _clear_away(copy: Path) -> None:
@@ -158,9 +163,23 @@ def _swap(copy: Path, store: Path, path: Path) -> None:
         raise StoreError(f"The copy of {path} could not be completed: nothing was changed.")
     copy.chmod(OWNER_ONLY)
     _to_disk(copy, os.O_RDWR)
-    copy.replace(store)
+    _replace(copy, store, path)
     with suppress(OSError):  # the store is changed by now, and not every system can do this
         _to_disk(store.parent, os.O_RDONLY)
+
+
+def _replace(copy: Path, store: Path, path: Path) -> None:
+    """Move the copy over the store; where a reader's hold on it forbids that, try for a while."""
+    for _ in range(TRIES):
+        try:
+            copy.replace(store)
+            return
+        except PermissionError:  # a system that replaces no open file
+            time.sleep(WAIT)
+    raise StoreError(
+        f"The store {path} is open in another command or program: nothing was changed.",
+        try_next="again when it is closed there",
+    )
 
 
 def _to_disk(place: Path, flags: int) -> None:

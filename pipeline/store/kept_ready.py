@@ -10,6 +10,7 @@ measures change.
 import duckdb
 
 from pipeline.records.layout import RECORDS
+from pipeline.records.plan import quote
 from pipeline.store.views import every_measure
 
 READY = ("episode_dwell", "contact_summary")
@@ -103,7 +104,7 @@ def _keyed(connection: duckdb.DuckDBPyConnection) -> dict[str, str]:
     ).fetchall()
     keyed = {
         name: "select numbered.number as episode_id, source.* exclude (episode_id)"
-        f' from "{database}"."{schema}"."{name}" as source'
+        f" from {quote(database)}.{quote(schema)}.{quote(name)} as source"
         " inner join numbered on source.episode_id = numbered.episode_id"
         for database, schema, name in tables
     }

@@ -69,6 +69,7 @@ class _Terms:
 
     as_of: dt.date | None
     mapping: Mapping | None
+    titles_confirmed: bool
 
     @property
     def day(self) -> dt.date:
@@ -82,6 +83,7 @@ def load_files(
     *,
     as_of: dt.date | None = None,
     mapping: Mapping | None = None,
+    titles_confirmed: bool = False,
     progress: Progress = lambda _what, _size: None,
 ) -> LoadResult:
     """Load `sources` into the store at `path`, all or nothing.
@@ -96,6 +98,8 @@ def load_files(
         When the records were extracted; today unless given.
     mapping : Mapping, optional
         The site's mapping that the sources were found with; kept beside the load.
+    titles_confirmed : bool
+        Somebody has read the titles, labels and site codes: they name nobody.
     progress : callable
         Told what is being done and how many bytes of the files are done with.
 
@@ -108,7 +112,7 @@ def load_files(
     """
     order = list(RECORDS)
     ordered = sorted(sources, key=lambda source: order.index(source.record))
-    terms = _Terms(as_of, mapping)
+    terms = _Terms(as_of, mapping, titles_confirmed)
     known = _all_known(path, ordered, terms, progress) if path.exists() else None
     return known or _load(path, ordered, terms, progress)
 
@@ -137,10 +141,9 @@ def _load(
     with open_store(path, read_only=False) as store, plain_errors(path):
         connection = store.connection
         _need_episodes(connection, sources)
-        month = terms.day.isoformat()[:7]
         note_placements(connection, sources)
         inputs = [
-            _read(connection, source, number, month, progress)
+            _read(connection, source, number, terms, progress)
             for number, source in enumerate(sources)
         ]
         connection.begin()
@@ -164,14 +167,14 @@ class _Input:
 
 
 def _read(
-    connection: Connection, source: SourceFile, number: int, month: str, progress: Progress
+    connection: Connection, source: SourceFile, number: int, terms: _Terms, progress: Progress
 ) -> _Input:
     progress(f"reading {source.path.name}", 0)
     known = find_earlier_load(connection, source)
     staged = None
     if known is None or known.try_again:
-        staged = stage(connection, source, number, month)
-        screen_keys(connection, staged)
+        staged = stage(connection, source, number, terms.day.isoformat()[:7])
+        screen_keys(connection, staged, titles_confirmed=terms.titles_confirmed)
     if known is not None and staged is not None:
         staged = keep_undecided(connection, staged, known)
     progress("", int(source.size * READ_SHARE))

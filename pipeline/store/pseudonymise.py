@@ -2,12 +2,14 @@
 
 import csv
 from collections.abc import Iterator, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
 import duckdb
 
 from pipeline.errors import InputError, UsageError
+from pipeline.outputs import plain_output_errors, written_beside
 from pipeline.records.binding import Binding
 from pipeline.records.declaration import Field, Kind, Record
 from pipeline.records.keys import IDENTIFIERS, pseudonym
@@ -51,7 +53,9 @@ def pseudonymise_files(sources: Sequence[SourceFile], out: Path, key: bytes) -> 
         A file cannot be read, a needed column is missing, or a row has too many or too
         few cells.
     UsageError
-        `out` cannot be written, or holds such a file already.
+        `out` holds such a file already.
+    RenderError
+        It cannot be written.
     """
     for source in sources:
         if (out / f"{source.record}.csv").exists():
@@ -62,22 +66,24 @@ def pseudonymise_files(sources: Sequence[SourceFile], out: Path, key: bytes) -> 
         duckdb.connect(config=config) as connection,
         plain_errors(out),
     ):
-        try:
+        with plain_output_errors(out):
             out.mkdir(parents=True, exist_ok=True)
-            note_placements(connection, sources)
-            return [_one(connection, source, out, key) for source in sources]
-        except BaseException as error:
-            for source in sources:  # all files or none
-                (out / f"{source.record}.csv").unlink(missing_ok=True)
-            if isinstance(error, OSError):
-                raise UsageError(f"{out} cannot be written.") from None
-            raise
+        note_placements(connection, sources)
+        with ExitStack() as files:  # all files or none
+            return [
+                _one(connection, source, out / f"{source.record}.csv", key, files)
+                for source in sources
+            ]
 
 
 def _one(
-    connection: duckdb.DuckDBPyConnection, source: SourceFile, out: Path, key: bytes
+    connection: duckdb.DuckDBPyConnection,
+    source: SourceFile,
+    path: Path,
+    key: bytes,
+    files: ExitStack,
 ) -> Deidentified:
-    record, path = RECORDS[source.record], out / f"{source.record}.csv"
+    record, part = RECORDS[source.record], files.enter_context(written_beside(path))
     with relation_of(connection, source, patient=True) as relation:
         _require_even_rows(connection, source, relation)
         binding = bind_source(source, relation, drop_unknown=True)
@@ -85,7 +91,7 @@ def _one(
         columns = [name for name in record.columns if name in binding.cells]
         left_empty = _left_empty(connection, source, relation, plan, columns)
         rows = _rows(connection, source, relation, plan, columns)
-        count = _write(path, record, columns, rows, key)
+        count = _write(part, record, columns, rows, key)
     return Deidentified(path, count, _dropped(relation, binding), left_empty)
 
 

@@ -8,20 +8,22 @@ limits only between two steps of a query, and one step can make a value of any s
 
 import os
 import pickle
-import resource
 import signal
 import sys
+import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, BinaryIO
 
 import duckdb
 
+from pipeline.children import end_with_parent
 from pipeline.errors import DwellError, StoreError, UsageError
 from pipeline.settings import Settings
 from pipeline.store import schema
-from pipeline.store.adhoc import Parameters, QueryLimits, Reply, over_memory
-from pipeline.store.connection import explain, owner_only, plain_errors
+from pipeline.store.adhoc import TIME_IS_OVER, Parameters, QueryLimits, Reply, over_memory
+from pipeline.store.connection import explain, owner_only, plain_errors, require_file
 from pipeline.store.query_errors import OUTSIDE, WRITES, about_the_query
 from pipeline.store.session import open_store
 
@@ -47,15 +49,14 @@ def serve() -> None:
     """Answer what is asked on stdin, on what was stdout, until stdin ends."""
     replies = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # whatever else is printed must not stand among the answers
-    # At the time limit the system ends this process, whatever it is busy with.
-    signal.signal(signal.SIGALRM, signal.SIG_DFL)
     for reply in _replies(sys.stdin.buffer):
         replies.write(reply)
         replies.flush()
 
 
 def _replies(asked: BinaryIO) -> Iterator[bytes]:
-    path, settings, limits = pickle.load(asked)
+    parent, path, settings, limits = pickle.load(asked)
+    end_with_parent(parent)
     try:
         connection = _open(path, limits)
         _put_settings(connection, settings)
@@ -63,7 +64,7 @@ def _replies(asked: BinaryIO) -> Iterator[bytes]:
         yield pickle.dumps(("error", error))
         return
     _limit_memory(limits)
-    yield pickle.dumps(("end", None))
+    yield pickle.dumps(("end", (0, False)))
     reader = _Reader(connection, path, limits)
     while (request := _next(asked)) is not None:
         yield from reader.answer(*request)
@@ -80,13 +81,34 @@ def _next(asked: BinaryIO) -> tuple[Any, ...] | None:
 def _limit_memory(limits: QueryLimits) -> None:
     """Let this process take no more than the limit on top of what it has by now."""
     try:
+        import resource
+
         pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[5])
-    except (OSError, ValueError, IndexError):
+    except (ImportError, OSError, ValueError, IndexError):
         return  # a system that does not tell; the database's own limit stands
     most = pages * resource.getpagesize() + limits.memory_bytes + _BESIDE
     _, hard = resource.getrlimit(resource.RLIMIT_DATA)
     if hard == resource.RLIM_INFINITY or most < hard:
         resource.setrlimit(resource.RLIMIT_DATA, (most, hard))
+
+
+@contextmanager
+def _alarm(seconds: float) -> Iterator[None]:
+    """End this process at the time limit, whatever it is busy with."""
+    if hasattr(signal, "setitimer"):
+        signal.signal(signal.SIGALRM, signal.SIG_DFL)
+        signal.setitimer(signal.ITIMER_REAL, seconds)
+        try:
+            yield
+        finally:
+            signal.setitimer(signal.ITIMER_REAL, 0)
+    else:
+        timer = threading.Timer(seconds, os._exit, [TIME_IS_OVER])
+        timer.start()
+        try:
+            yield
+        finally:
+            timer.cancel()
 
 
 class _Reader:
@@ -102,18 +124,16 @@ class _Reader:
     def answer(self, what: str, sql: str, parameters: Parameters) -> Iterator[bytes]:
         """Give the parts of an answer as they come, within the limits; the last is its end."""
         left = self._limits.memory_bytes  # whoever asked keeps all of the answer
-        signal.setitimer(signal.ITIMER_REAL, self._limits.seconds)
-        try:
-            for reply in self._parts(what, sql, parameters):
-                part = pickle.dumps(reply)
-                left -= len(part)
-                if left < 0:
-                    raise over_memory(self._limits)
-                yield part
-        except (duckdb.Error, DwellError, MemoryError) as error:
-            yield pickle.dumps(("error", self._explain(error, sql)))
-        finally:
-            signal.setitimer(signal.ITIMER_REAL, 0)
+        with _alarm(self._limits.seconds):
+            try:
+                for reply in self._parts(what, sql, parameters):
+                    part = pickle.dumps(reply)
+                    left -= len(part)
+                    if left < 0:
+                        raise over_memory(self._limits)
+                    yield part
+            except (duckdb.Error, DwellError, MemoryError) as error:
+                yield pickle.dumps(("error", self._explain(error, sql)))
 
     def _parts(self, what: str, sql: str, parameters: Parameters) -> Iterator[Reply]:
         cursor = self._connection.execute(self._only_select(sql), dict(parameters))
@@ -124,22 +144,27 @@ class _Reader:
         else:
             yield "columns", tuple(str(column[0]) for column in cursor.description or ())
             batches = iter(lambda: cursor.fetchmany(_BATCH), [])
-        room = self._limits.rows
+        count, most = 0, self._limits.rows
         for batch in batches:
-            yield "rows", batch[:room]
-            if len(batch) > room:
-                yield "end", True
+            part = batch[: min(most - count, len(batch))]
+            yield "rows", pickle.dumps(part)
+            count += len(part)
+            if len(part) < len(batch):
+                yield "end", (count, True)
                 return
-            room -= len(batch)
-        yield "end", False
+        yield "end", (count, False)
 
     def _only_select(self, sql: str) -> duckdb.Statement:
         statements = self._connection.extract_statements(sql)
         if not statements:
             raise UsageError("There is no query.", try_next='dwell sql "select 1"')
         for statement in statements:
-            if statement.type not in _SELECTS:
-                raise UsageError(_REFUSED.get(statement.type, WRITES))
+            try:
+                type_ = statement.type
+            except ValueError:  # one for which the database has no name
+                raise UsageError("Only a select is run here.") from None
+            if type_ not in _SELECTS:
+                raise UsageError(_REFUSED.get(type_, WRITES))
         if len(statements) > 1:
             raise UsageError("One select at a time.")
         return statements[0]
@@ -156,6 +181,7 @@ class _Reader:
 def _open(path: Path, limits: QueryLimits) -> duckdb.DuckDBPyConnection:
     with owner_only():
         if path.exists():
+            require_file(path)
             connection = _connect(path, limits)
             try:
                 with plain_errors(path):

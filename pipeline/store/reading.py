@@ -9,6 +9,7 @@ too many cells.
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 
 import duckdb
 
@@ -20,6 +21,11 @@ from pipeline.records.sources import Form, SourceFile
 
 Connection = duckdb.DuckDBPyConnection
 FRAME = "file_as_frame"
+
+
+def _as_it_is(path: Path) -> str:
+    """Return a path for SQL in which nothing stands for other names."""
+    return literal("".join(f"[{char}]" if char in "[*?" else char for char in str(path)))
 
 
 @dataclass(frozen=True)
@@ -64,14 +70,14 @@ def _csv(source: SourceFile) -> str:
     encoding = "utf-8" if source.encoding.lower().startswith("utf") else "latin-1"
     return (
         "select row_number() over () + 1 as row, null::varchar as fault, * from read_csv("
-        f"{literal(str(source.path))}, auto_detect = false, header = true, strict_mode = true,"
+        f"{_as_it_is(source.path)}, auto_detect = false, header = true, strict_mode = true,"
         f" delim = {literal(source.delimiter)}, quote = '\"', escape = '\"',"
         f" encoding = '{encoding}', max_line_size = 8000000, columns = {{{columns}}})"
     )
 
 
 def _parquet(connection: Connection, source: SourceFile) -> Relation:
-    path = literal(str(source.path))
+    path = _as_it_is(source.path)
     try:
         described = connection.execute(f"describe select * from read_parquet({path})").fetchall()
     except duckdb.Error:

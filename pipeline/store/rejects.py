@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.errors import NoDataError, UsageError
+from pipeline.outputs import spreadsheet_text, written_beside
 from pipeline.records.binding import CONFIRMED, PROBLEM, SET_ASIDE_ID
 from pipeline.store.session import Store
 
@@ -48,6 +49,8 @@ def export_rejects(
         No rows are set aside.
     UsageError
         The rows are of several layouts: one has to be chosen.
+    RenderError
+        The file cannot be written.
     """
     rows = store.rows(
         "select s.set_aside_id, s.column_name, s.rule, s.raw, s.record, f.file_name"
@@ -64,21 +67,12 @@ def export_rejects(
             f"Rows of several layouts are set aside: {found}.",
             try_next="--file NAME or --record NAME to choose one",
         )
-    lines = [
-        [number, f"{column}: {rule}" if column else rule, "", *cells.values()]
-        for (number, column, rule, *_), cells in zip(rows, sent, strict=True)
-    ]
     header = [SET_ASIDE_ID, PROBLEM, CONFIRMED, *sent[0]]
-    _write(path, header, lines)
-    return len(lines)
-
-
-def _write(path: Path, header: list[str], lines: list[list[object]]) -> None:
-    try:
-        with path.open("w", encoding="utf-8", newline="") as out:
-            path.chmod(0o600)
-            writer = csv.writer(out, lineterminator="\n")
-            writer.writerow(header)
-            writer.writerows(lines)
-    except OSError:
-        raise UsageError(f"{path} cannot be written.") from None
+    with written_beside(path) as part, part.open("w", encoding="utf-8", newline="") as out:
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(header)
+        for (number, column, rule, *_), cells in zip(rows, sent, strict=True):
+            problem = f"{column}: {rule}" if column else rule
+            texts = ("" if cell is None else spreadsheet_text(cell) for cell in cells.values())
+            writer.writerow([number, problem, "", *texts])
+    return len(rows)

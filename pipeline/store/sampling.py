@@ -6,6 +6,8 @@ import duckdb
 
 from pipeline.records.binding import alias
 from pipeline.records.export_column import ExportColumn
+from pipeline.records.plan import literal
+from pipeline.records.screens import CELL_SCREENS, every_pattern
 from pipeline.records.sources import look_at
 from pipeline.store.connection import plain_errors
 from pipeline.store.reading import relation_of
@@ -29,15 +31,15 @@ def sample_columns(path: Path) -> list[ExportColumn]:
                 f"create temp table sample as from ({relation.sql}) limit {MOST_ROWS}"
             )
         return [
-            ExportColumn(name, _values(connection, position))
-            for position, name in enumerate(relation.columns)
+            _sampled(connection, name, position) for position, name in enumerate(relation.columns)
         ]
 
 
-def _values(connection: duckdb.DuckDBPyConnection, position: int) -> tuple[str, ...]:
-    name = alias(position)
+def _sampled(connection: duckdb.DuckDBPyConnection, name: str, position: int) -> ExportColumn:
+    cell = alias(position)
+    private = literal(every_pattern(CELL_SCREENS))
     found = connection.execute(
-        f"select trim({name}::varchar) as v from sample where trim({name}::varchar) <> ''"
-        f" group by v order by count(*) desc, v limit {MOST_VALUES}"
+        f"select trim({cell}::varchar) as v, regexp_matches(v, {private})"
+        f" from sample where v <> '' group by v order by count(*) desc, v limit {MOST_VALUES}"
     ).fetchall()
-    return tuple(value for (value,) in found)
+    return ExportColumn(name, tuple(value for value, _ in found), any(looks for _, looks in found))

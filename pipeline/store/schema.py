@@ -6,6 +6,7 @@ from pathlib import Path
 
 import duckdb
 
+from pipeline import __version__
 from pipeline.errors import StoreError
 from pipeline.resources import resource
 from pipeline.store.copying import copy_file
@@ -62,8 +63,8 @@ def is_current(connection: Connection) -> bool:
     version, newest = version_of(connection), migrations()[-1].number
     if version > newest:
         raise StoreError(
-            f"The store has schema {version}; this version of dwell knows up to {newest}.",
-            try_next="a newer version of dwell",
+            f"The store has schema {version}; dwell {__version__} knows up to {newest}.",
+            try_next="a newer version of dwell, or the store's copy of before it was brought up",
         )
     if version < newest:
         return False

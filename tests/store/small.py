@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.records.folder import find_sources
-from pipeline.records.mapping import load_mapping
+from pipeline.records.mapping_file import load_mapping
 from pipeline.store import open_store
 from pipeline.store.load import LoadResult, load_files
 

@@ -12,7 +12,7 @@ from pipeline.errors import InputError, UsageError
 from pipeline.records.drafting import draft_mapping
 from pipeline.records.folder import find_sources
 from pipeline.records.keys import pseudonym, read_key
-from pipeline.records.mapping import load_mapping
+from pipeline.records.mapping_file import load_mapping
 from pipeline.store import open_store
 from pipeline.store.pseudonymise import pseudonymise_files
 from pipeline.store.rejects import export_rejects

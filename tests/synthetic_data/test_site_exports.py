@@ -9,7 +9,7 @@ import pytest
 
 from pipeline.records.folder import find_sources
 from pipeline.records.layout import RECORDS
-from pipeline.records.mapping import load_mapping
+from pipeline.records.mapping_file import load_mapping
 from pipeline.store.load import load_files
 from synthetic_data import write_folder
 from synthetic_data.generate import Batch, batches
