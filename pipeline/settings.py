@@ -14,7 +14,7 @@ from pipeline.errors import SettingsError
 
 SETTINGS_FILE = "dwell.toml"
 
-# Counts of children below this are withheld from anything shared. CMS cell-size
+# Counts of children below this are withheld from a release. CMS cell-size
 # policy (ResDAC, version of 26 January 2024): no cell of 1 to 10.
 SMALL_CELL = 11
 
@@ -51,8 +51,8 @@ class Settings:
     network : str
         Name that the report prints.
     small_cell : int
-        Counts of children from 1 to one below this are withheld from what is
-        shared; 0 turns it off.
+        Counts of children from 1 to one below this are withheld from a release, which
+        takes 5 at least.
     k_anonymity : int
         Smallest group of like records that an extract should hold.
     min_ascertainment : float

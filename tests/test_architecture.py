@@ -1,6 +1,7 @@
 """The direction of imports, and the one home of each heavy library."""
 
 import ast
+import re
 from pathlib import Path
 
 import pytest
@@ -10,8 +11,8 @@ PACKAGE = ROOT / "pipeline"
 
 # Data goes one way along this line; a stage may import itself and what stands before it.
 LINE = [
-    "records", "store", "measures", "analysis", "answers",
-    "words", "disclosure", "figures", "report",
+    "records", "store", "measures", "analysis", "disclosure", "answers",
+    "words", "figures", "report",
 ]  # fmt: skip
 # Known to every stage: they know none of them.
 GROUND = {"errors", "settings", "resources"}
@@ -20,7 +21,7 @@ GROUND = {"errors", "settings", "resources"}
 WHEN_ASKED = {"answers": {"figures", "words"}}
 # Numbers and codes as text know nothing of ours, so a result may hold them.
 PLAIN_WORDS = ("pipeline.words.numbers.", "pipeline.words.codes.")
-NARROWER = {"analysis": {"analysis"}, "disclosure": {"disclosure", "analysis"}}
+NARROWER = {"analysis": {"analysis"}, "disclosure": {"disclosure"}}
 HOMES = {
     "duckdb": ("pipeline/store/", "synthetic_data/"),
     "lifelines": ("pipeline/analysis/",),
@@ -89,6 +90,27 @@ def test_each_heavy_library_has_one_home(library: str) -> None:
         and not str(path.relative_to(ROOT)).startswith(HOMES[library])
     ]
     assert not strangers
+
+
+def test_nothing_else_asks_whether_a_count_is_small() -> None:
+    """One door out: suppression has one room, and the threshold one way into it."""
+    asks = re.compile(r"small_cell|is_small|withh[eo]ld|suppression", re.IGNORECASE)
+    told = {
+        "settings.py",  # says what the threshold is
+        "answers/release.py",  # hands it on
+        "answers/released.py", "report/release.py", "cli/release.py",  # show what is told
+        "measures/release_ledger.py",
+        "answers/comparison.py",  # a group of few children sets no standard
+    }  # fmt: skip
+    strangers = [
+        str(path.relative_to(PACKAGE))
+        for path in modules()
+        if stage_of(path) != "disclosure" and asks.search(path.read_text(encoding="utf-8"))
+    ]
+    assert set(strangers) <= told
+    door = (PACKAGE / "report" / "release.py", PACKAGE / "answers" / "released.py")
+    for path in door:  # what is made of a release's figures reads no store
+        assert not any(name.startswith("pipeline.store") for name in imports_of(path))
 
 
 def test_every_stage_of_the_line_exists() -> None:

@@ -29,10 +29,11 @@ COMPLETE_VARIABLE = "_DWELL_COMPLETE"  # set by the shell that asks for a comple
 
 
 class Entry(NamedTuple):
-    """Where a command is, and the line that `dwell --help` shows for it."""
+    """Where a command is, the line that `dwell --help` shows for it, and what it gives."""
 
     target: str
     help: str
+    shows_counts: bool = False  # true counts, which are not to be passed on
 
 
 # In the order in which a new user meets them.
@@ -51,27 +52,54 @@ COMMANDS: dict[str, Entry] = {
         "pipeline.cli.freeze:freeze",
         "Keep the figures of a quarter as published, and its list of signals.",
     ),
-    "drift": Entry("pipeline.cli.drift:drift", "List published figures that later data changed."),
+    "drift": Entry(
+        "pipeline.cli.drift:drift",
+        "List published figures that later data changed.",
+        shows_counts=True,
+    ),
     "dictionary": Entry(
         "pipeline.cli.dictionary:dictionary", "Describe the records, views and columns."
     ),
     "measures": Entry(
-        "pipeline.cli.measures:measures", "Print a measure by month, quarter or group."
+        "pipeline.cli.measures:measures",
+        "Print a measure by month, quarter or group.",
+        shows_counts=True,
     ),
-    "chart": Entry("pipeline.cli.chart:chart", "Control chart of a measure."),
-    "signals": Entry("pipeline.cli.signals:signals", "List the signals of all control charts."),
-    "plan": Entry("pipeline.cli.plan:plan", "Say how soon a change would be seen."),
+    "chart": Entry("pipeline.cli.chart:chart", "Control chart of a measure.", shows_counts=True),
+    "signals": Entry(
+        "pipeline.cli.signals:signals", "List the signals of all control charts.", shows_counts=True
+    ),
+    "plan": Entry(
+        "pipeline.cli.plan:plan", "Say how soon a change would be seen.", shows_counts=True
+    ),
     "removal": Entry(
-        "pipeline.cli.removal:removal", "How long catheters stay, and why they come out."
+        "pipeline.cli.removal:removal",
+        "How long catheters stay, and why they come out.",
+        shows_counts=True,
     ),
     "compare": Entry(
-        "pipeline.cli.compare:compare", "Compare sites, surgeon types or other groups."
+        "pipeline.cli.compare:compare",
+        "Compare sites, surgeon types or other groups.",
+        shows_counts=True,
     ),
-    "change": Entry("pipeline.cli.change:change", "Say what happened after a logged change."),
-    "sql": Entry("pipeline.cli.sql:sql", "Ask the store anything in SQL; nothing can be changed."),
-    "questions": Entry("pipeline.cli.questions:questions", "List worked questions, or ask one."),
+    "change": Entry(
+        "pipeline.cli.change:change", "Say what happened after a logged change.", shows_counts=True
+    ),
+    "sql": Entry(
+        "pipeline.cli.sql:sql",
+        "Ask the store anything in SQL; nothing can be changed.",
+        shows_counts=True,
+    ),
+    "questions": Entry(
+        "pipeline.cli.questions:questions", "List worked questions, or ask one.", shows_counts=True
+    ),
     "extract": Entry("pipeline.cli.extract:extract", "Write a de-identified data set for a study."),
-    "report": Entry("pipeline.cli.report:report", "Render the report of a quarter."),
+    "report": Entry(
+        "pipeline.cli.report:report", "Render the report of a quarter.", shows_counts=True
+    ),
+    "release": Entry(
+        "pipeline.cli.release:release", "Make the copy of a closed quarter that may be passed on."
+    ),
     "doctor": Entry(
         "pipeline.cli.doctor:doctor", "Check the installation, renderers, settings and store."
     ),
@@ -136,11 +164,22 @@ def dwell(ctx: click.Context) -> None:
         say_next(Path(os.environ.get("DWELL_DB") or DEFAULT_DB))
 
 
+@dwell.result_callback()
+@click.pass_context
+def say_for_whom(ctx: click.Context, *_: object) -> None:
+    """Say with true counts that they are for the service's own use."""
+    from pipeline.cli.printing import say_confidential
+
+    if ctx.invoked_subcommand and COMMANDS[ctx.invoked_subcommand].shows_counts:
+        say_confidential()
+
+
 def main() -> None:
     """Run `dwell`; every error is a message on stderr and an exit code."""
     # The matrices here are small: threads that share them cost more than they bring.
     # It must stand before numpy is imported.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    os.umask(0o077)  # what is written is for the owner's eyes
     keep_streams()
     stops = note_stops()
     try:

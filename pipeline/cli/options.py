@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from pipeline.cli.complete import site_codes
+from pipeline.cli.printing import keep_quiet
 
 DEFAULT_DB = "dwell.duckdb"
 
@@ -39,12 +40,17 @@ format_option: Decorator = click.option(
 )
 
 quiet_option: Decorator = click.option(
-    "--quiet", "-q", is_flag=True, help="No progress and no summary on stderr."
+    "--quiet", "-q", is_flag=True, callback=keep_quiet, help="No progress and no summary on stderr."
 )
 
 # For a command that says nothing on stderr but errors: a script may give it all the same.
 always_quiet_option: Decorator = click.option(
-    "--quiet", "-q", is_flag=True, expose_value=False, help="No progress and no summary on stderr."
+    "--quiet",
+    "-q",
+    is_flag=True,
+    expose_value=False,
+    callback=keep_quiet,
+    help="No progress and no summary on stderr.",
 )
 
 site_option: Decorator = click.option(
@@ -62,13 +68,4 @@ from_option: Decorator = click.option(
 
 to_option: Decorator = click.option(
     "--to", "last", metavar="YYYY-MM", help="Last month of placement."
-)
-
-audience_option: Decorator = click.option(
-    "--audience",
-    type=click.Choice(["committee", "shared"]),
-    default="shared",
-    show_default=True,
-    help="shared withholds counts of few children, and what would give them away; "
-    "committee shows them and marks the output confidential.",
 )

@@ -11,12 +11,30 @@ import click
 
 from pipeline.errors import RenderError
 from pipeline.outputs import spreadsheet_text
+from pipeline.words.desk import CONFIDENTIAL
 from pipeline.words.numbers import json_number
 
 if TYPE_CHECKING:
     import polars as pl
 
 GROUPED = 10_000  # from here on digits stand in groups of three: 2025 is a year
+
+
+_IS_SAID = "pipeline.cli.printing.is_said"
+
+
+def keep_quiet(ctx: click.Context, _: click.Parameter, value: bool) -> bool:
+    """Note that nothing is to be said on stderr; what an option of that name calls."""
+    ctx.meta[_IS_SAID] = value
+    return value
+
+
+def say_confidential() -> None:
+    """Say on stderr, once a command and unless it is quiet, for whose eyes its counts are."""
+    meta = click.get_current_context().meta
+    if not meta.get(_IS_SAID):
+        click.echo(CONFIDENTIAL, err=True)
+    meta[_IS_SAID] = True
 
 
 def print_frame(frame: "pl.DataFrame", format_: str = "table") -> None:

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pipeline.cli.results import CAUTION, give
+from pipeline.cli.printing import say_confidential
+from pipeline.cli.results import give
 from pipeline.errors import DwellError
 
 if TYPE_CHECKING:
@@ -33,7 +34,8 @@ def converse(queries: "QuerySession", format_: str, *, quiet: bool) -> None:
     """Read queries until the end of input; an error is printed, and the next one asked for."""
     session = _session(queries)
     if not quiet:
-        click.echo(f"{queries.path}, read-only. `help` says more.\n{CAUTION}")
+        click.echo(f"{queries.path}, read-only. `help` says more.")
+    say_confidential()
     while True:
         try:
             text = session.prompt("dwell> ").strip()
@@ -58,7 +60,7 @@ def _answer(queries: "QuerySession", text: str, format_: str, *, quiet: bool) ->
         click.echo("\n".join(found) if found else f"There is no table or view {rest.strip()}.")
     else:
         try:
-            give(queries, text, {}, format_, None, quiet=quiet, caution=False)
+            give(queries, text, {}, format_, None, quiet=quiet)
         except DwellError as error:
             click.echo(str(error), err=True)
         except KeyboardInterrupt:

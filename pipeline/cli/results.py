@@ -29,10 +29,6 @@ WRITTEN = ("csv", "json", "parquet", "xlsx")
 EXPLAINED = ("explain_key", "explain_value")  # what `explain` gives: a drawing of lines
 LINES_AT_ONCE = 1000
 SHEET_ROWS = 1_048_575  # what a sheet holds below its header
-CAUTION = (
-    "Not checked for small cells: for the desk, not for sharing. "
-    "`dwell measures` and `dwell report` withhold them."
-)
 
 row_format_option: Decorator = click.option(
     "--format",
@@ -74,7 +70,6 @@ def give(
     out: Path | None,
     *,
     quiet: bool,
-    caution: bool = True,
 ) -> None:
     """Run a select and print its rows, or write them to `out`.
 
@@ -90,8 +85,6 @@ def give(
         The file; None prints on stdout.
     quiet : bool
         Say nothing on stderr.
-    caution : bool
-        Say each time that small cells are not checked.
 
     Raises
     ------
@@ -113,7 +106,7 @@ def give(
             with written_beside(out) as part, part.open("w", encoding="utf-8", newline="") as file:
                 file.writelines(_lines(result, format_))
     if not quiet:
-        click.echo(f"{_counted(rows, is_cut)}{f' {CAUTION}' if caution else ''}", err=True)
+        click.echo(_counted(rows, is_cut), err=True)
 
 
 def _counted(rows: int, is_cut: bool) -> str:

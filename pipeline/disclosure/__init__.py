@@ -1,37 +1,6 @@
-"""The one door out: counts of few children are withheld from what is shared.
+"""The one door out: what a release tells, so that nobody can count few children from it.
 
-A count from 1 to one below the threshold is not shown, nor is any other count
-that would give it away by subtraction. Every table, figure, row of numbers still
-in place, and export that leaves the committee's own copy is entered in one
-:class:`Ledger`, so that two tables of one report cannot be played against each
-other. What a withheld count was used for (its rate, limits, ratio, point) is
-withheld with it.
+`frozen` holds the counts, `telling` and `by_group` decide which figures are told, `choice`
+solves what to withhold where not all can be told. `anonymity` is of extracts, which leave
+under an agreement of their own. Nothing outside this room asks whether a count is small.
 """
-
-from pipeline.disclosure.curves import Readable, readable
-from pipeline.disclosure.ledger import Key, Ledger, Sight
-from pipeline.disclosure.policy import CONFIDENTIAL, WITHHELD, Audience, Policy
-from pipeline.disclosure.tables import (
-    WithheldRows,
-    enter_rows,
-    rows_withheld,
-    withheld_at_risk,
-    withheld_rows,
-)
-
-__all__ = [
-    "CONFIDENTIAL",
-    "WITHHELD",
-    "Audience",
-    "Key",
-    "Ledger",
-    "Policy",
-    "Readable",
-    "Sight",
-    "WithheldRows",
-    "enter_rows",
-    "readable",
-    "rows_withheld",
-    "withheld_at_risk",
-    "withheld_rows",
-]

@@ -28,6 +28,7 @@ from plotnine import (
 from pipeline.errors import RenderError
 from pipeline.figures.svg import compact
 from pipeline.outputs import written_beside
+from pipeline.words.desk import CONFIDENTIAL
 
 if TYPE_CHECKING:
     from plotnine import ggplot
@@ -133,9 +134,11 @@ class Drawing:
 def standalone(drawing: Drawing) -> Drawing:
     """Return a figure with its title and caption drawn into it, for a file of its own.
 
-    In the report both stand in the page's text; a file that travels alone carries them.
+    In the report both stand in the page's text; a file that travels alone carries them,
+    and for whose eyes it is.
     """
-    title, caption = _wrapped(drawing, drawing.title, 11), _wrapped(drawing, drawing.caption, 7.5)
+    title = _wrapped(drawing, drawing.title, 11)
+    caption = "\n".join(_wrapped(drawing, part, 7.5) for part in (drawing.caption, CONFIDENTIAL))
     lines = title.count("\n") + caption.count("\n") + 2
     words = theme(
         plot_title=element_text(size=11, color=INK, ha="left", margin={"b": 8}),

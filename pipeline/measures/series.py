@@ -64,7 +64,7 @@ def series(
         `denominator` (in the measure's own count: catheters, catheter-days,
         removals or calls), `episodes` that the measure applies to,
         `ascertained` of them, `with_event` (episodes with at least one event,
-        which is what is withheld where few), `missing_denominator` (of those not
+        counted once, however many events it has), `missing_denominator` (of those not
         ascertained, as far as known) and `provisional`; sorted.
 
     Raises

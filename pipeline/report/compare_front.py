@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from pipeline.answers.comparison import ComparedGroups
-from pipeline.disclosure import CONFIDENTIAL
 from pipeline.measures.catalogue import Measure
 from pipeline.report import markdown
 from pipeline.report.compare_section import (
@@ -15,8 +14,8 @@ from pipeline.report.compare_section import (
     none_differs,
     number_id,
 )
-from pipeline.report.front import Facts
-from pipeline.report.markdown import bullets, prose
+from pipeline.report.front import BANNER, Facts
+from pipeline.report.markdown import bullets
 from pipeline.report.narrative import MAX_IN_A_LIST, shortened
 from pipeline.report.numbers import Sentence
 from pipeline.report.page import block, side_by_side
@@ -32,7 +31,7 @@ def strip(compared: ComparedGroups, facts: Facts) -> str:
         (f"{len(compared.results):,}", "measures"),
     )
     found = block("facts", bullets([f"**{number}** {what}" for number, what in pairs]))
-    return f"{found}\n\n{block('confidential', prose(CONFIDENTIAL))}"
+    return f"{found}\n\n{BANNER}"
 
 
 def sources_note(facts: Facts) -> str:

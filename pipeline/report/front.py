@@ -10,13 +10,14 @@ from pipeline.answers.findings import Finding, Rate
 from pipeline.figures.sparkline import sparkline
 from pipeline.measures.quarters import QuarterSize, quarter_size
 from pipeline.report import markdown
-from pipeline.report.markdown import Column, bullets
+from pipeline.report.markdown import Column, bullets, prose
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block, side_by_side
 from pipeline.report.workbook import Sheet
 from pipeline.settings import Settings
 from pipeline.store import Store
 from pipeline.words import numbers as words
+from pipeline.words.desk import CONFIDENTIAL
 from pipeline.words.numbers import amount, figure, limits, percent, with_limits
 
 _COLUMNS = (
@@ -26,10 +27,7 @@ _COLUMNS = (
     Column("Last eight quarters", 15),
     Column("Count", 15, is_number=True),
 )
-CONFIDENTIAL = block(
-    "confidential",
-    "**Confidential.** The committee's own copy: it shows small counts. Do not pass it on.",
-)
+BANNER = block("confidential", prose(CONFIDENTIAL))
 _TARGET = Column("Target", 8, is_number=True)
 _KINDS = {"outcome": "Outcomes", "process": "Process", "balancing": "Balancing"}
 
@@ -93,7 +91,7 @@ def facts_strip(facts: Facts) -> str:
         (reach, "of planned calls reached the family"),
     )
     strip = block("facts", bullets([f"**{number}** {what}" for number, what in pairs]))
-    return f"{strip}\n\n{CONFIDENTIAL}"
+    return f"{strip}\n\n{BANNER}"
 
 
 def sources_note(facts: Facts, signals: str) -> str:

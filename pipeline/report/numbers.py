@@ -12,11 +12,12 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.resources import resource
+from pipeline.words.desk import CONFIDENTIAL
 from pipeline.words.numbers import json_number
 
 FILE = "numbers.json"
 SCHEMA = "numbers.schema.json"
-LAYOUT = 1  # goes up when a script that reads the file would have to change
+LAYOUT = 2  # goes up when a script that reads the file would have to change
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +30,7 @@ class Number:
         Unique in a report, parts separated by slashes, such as
         `leakage/2025-Q4`.
     value : float or None
-        The figure in its unit; None where it is withheld or cannot be told.
+        The figure in its unit; None where it cannot be told.
     unit : str
         What `value`, `lower` and `upper` are in.
     numerator, denominator : float, optional
@@ -40,8 +41,6 @@ class Number:
         Episodes that the measure applies to, and those of known numerator.
     provisional : bool
         Not every episode has had its follow-up time.
-    withheld : bool
-        A small cell: its figures are not given.
     """
 
     id: str
@@ -54,7 +53,6 @@ class Number:
     episodes: int | None = None
     ascertained: int | None = None
     provisional: bool = False
-    withheld: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,18 +79,14 @@ class Sentence:
 
 @dataclass(frozen=True, slots=True)
 class Ledger:
-    """All figures and sentences of a report, with what they were made from.
-
-    `audience` and `small_cell` say what is withheld: from the committee's copy, nothing.
-    """
+    """All figures and sentences of a report, with what they were made from."""
 
     report: str
     period: str
     fingerprint: str
     as_of: str
     version: str
-    audience: str = "committee"
-    small_cell: int = 0
+    confidential: str = CONFIDENTIAL
     numbers: tuple[Number, ...] = ()
     sentences: tuple[Sentence, ...] = ()
     figures: tuple[str, ...] = field(default=())

@@ -19,6 +19,7 @@ from pipeline import __version__
 from pipeline.errors import RenderError
 from pipeline.report import builtin, quarto
 from pipeline.resources import resource
+from pipeline.words.desk import CONFIDENTIAL
 
 Progress = Callable[[str], None]
 
@@ -27,6 +28,7 @@ _ASSETS = (
     *("skip.html", "end.html"),
 )
 FIGURES = "figures"
+RELEASE = "release"  # the one document that may be passed on
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,10 +125,10 @@ def _by_builtin(order: Order, folder: Path, progress: Progress) -> str:
     markdown = folder / f"{order.document}.md"
     markdown.write_text(text, encoding="utf-8")
     progress("Page")
-    builtin.to_html(markdown, folder, folder / f"{order.stem}.html", _footer(name))
+    builtin.to_html(markdown, folder, folder / f"{order.stem}.html", _footer(order, name))
     if order.with_pdf:
         progress("PDF")
-        builtin.to_pdf(markdown, folder, folder / f"{order.stem}.pdf", _footer(name))
+        builtin.to_pdf(markdown, folder, folder / f"{order.stem}.pdf", _footer(order, name))
     return name
 
 
@@ -138,21 +140,23 @@ def _by_quarto(program: quarto.Quarto, order: Order, folder: Path, progress: Pro
         progress(f"Quarto, {suffix}")
         output = f"{order.stem}.{suffix}"
         parameters = {**order.parameters, "renderer": name}
-        quarto.render(program, qmd, parameters, to=to, output=output, footer=_footer(name))
+        quarto.render(program, qmd, parameters, to=to, output=output, footer=_footer(order, name))
         if not (folder / output).is_file():
             raise RenderError(f"Quarto ended well but left no {output}.")
     return name
 
 
-def _footer(renderer: str) -> str:
-    return f"Made by dwell {__version__} with {renderer}."
+def _footer(order: Order, renderer: str) -> str:
+    """Return the line at the foot of every page: for whose eyes it is, and what made it."""
+    made = f"Made by dwell {__version__} with {renderer}."
+    return made if order.document == RELEASE else f"{CONFIDENTIAL} {made}"
 
 
 def _publish(folder: Path, out: Path, stem: str) -> None:
     """Move the finished files over the previous ones, the page last.
 
     What the previous report left and this one has not is taken away, so that a
-    copy for sharing holds no figure of the committee's own.
+    release holds no figure of a report.
     """
     _take_away_previous(out, stem)
     (out / FIGURES).mkdir(exist_ok=True)

@@ -15,6 +15,7 @@ from pipeline.report.page import Page, block
 from pipeline.report.second_process import Beside
 from pipeline.report.workbook import FILE as WORKBOOK
 from pipeline.report.workbook import Sheet, write_workbook
+from pipeline.words.desk import CONFIDENTIAL
 
 Made = TypeVar("Made")
 
@@ -64,7 +65,7 @@ class Sections:
             sentences=tuple(self._sentences),
             figures=tuple(self._page.drawn),
         ).write(self._folder / FILE)
-        write_workbook(self._sheets, self._folder / WORKBOOK)
+        write_workbook(self._sheets, self._folder / WORKBOOK, CONFIDENTIAL)
         made = f"Made by dwell {__version__} with {renderer}."
         files = (
             f"Beside this page: `figures/`, `{WORKBOOK}` and `{FILE}`, which holds every figure."

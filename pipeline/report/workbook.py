@@ -38,7 +38,7 @@ def inert(value: str) -> str:
     return f"'{value}" if value.startswith(_STARTS_FORMULA) else value
 
 
-def write_workbook(sheets: Sequence[Sheet], path: Path) -> None:
+def write_workbook(sheets: Sequence[Sheet], path: Path, mark: str = "") -> None:
     """Write one sheet a table, with frozen headings and filters.
 
     Parameters
@@ -47,18 +47,23 @@ def write_workbook(sheets: Sequence[Sheet], path: Path) -> None:
         The tables; names are cut to 31 characters and must differ then.
     path : Path
         The file.
+    mark : str
+        A line above every printed page, and among the file's properties.
     """
     import xlsxwriter
 
     options = {"strings_to_formulas": False, "strings_to_urls": False, "nan_inf_to_errors": False}
     with xlsxwriter.Workbook(str(path), options) as book:
-        book.set_properties({"title": "Tables of the report", "created": _CREATED})
+        about = {"title": "Tables of the report", "comments": mark, "created": _CREATED}
+        book.set_properties(about)
         formats = {
             "head": book.add_format({"bold": True, "bottom": 1, "text_wrap": True}),
             "note": book.add_format({"italic": True, "font_color": "#57606A"}),
         }
         for sheet in sheets:
-            _write_sheet(book.add_worksheet(sheet.name[:_SHEET_NAME_MAX]), sheet, formats)
+            page = book.add_worksheet(sheet.name[:_SHEET_NAME_MAX])
+            page.set_header(f"&L{mark}" if mark else "")
+            _write_sheet(page, sheet, formats)
 
 
 def _write_sheet(page: Any, sheet: Sheet, formats: dict[str, Any]) -> None:

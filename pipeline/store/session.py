@@ -61,6 +61,13 @@ class Store:
             self.connection.executemany(f"insert into {table} values ({marks})", rows)
             self.connection.commit()
 
+    def insert_frame(self, table: str, frame: "pl.DataFrame") -> None:
+        """Add a frame's rows to a table whose columns it has; raises as `frame` does."""
+        with plain_errors(self.path):
+            self.connection.register("rows_to_insert", frame)
+            self.connection.execute(f"insert into {table} by name select * from rows_to_insert")
+            self.connection.unregister("rows_to_insert")
+
     def as_of(self) -> dt.date:
         """Return the latest date on which the loaded records were extracted.
 

@@ -1,6 +1,5 @@
 -- title: Which kinds of surgery have catheters out early, and how ill-matched are the plans?
 -- read:  Crude percentages: case mix differs by surgery. `dwell compare` adjusts.
--- set:   min_catheters integer 20 -- smallest group shown
 select
     surgeon_type,
     count(*) as catheters,
@@ -11,5 +10,4 @@ select
 from episode_dwell
 where is_early is not null
 group by surgeon_type
-having count(*) >= $min_catheters
 order by early_per_100 desc, surgeon_type

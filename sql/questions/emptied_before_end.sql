@@ -1,7 +1,6 @@
 -- title: How many pumps could not last to the planned end?
 -- read:  Expected run-time is filled volume by flow rate. A shortfall of many hours means that
 --        the plan and the filling do not belong together.
--- set:   min_catheters integer 20 -- smallest group shown
 select
     surgeon_type,
     count(*) as catheters,
@@ -13,5 +12,4 @@ select
 from episode_dwell
 where runtime_h is not null
 group by surgeon_type
-having count(*) >= $min_catheters
 order by too_short_per_100 desc, surgeon_type

@@ -2,7 +2,6 @@
 -- read:  By site and quarter, with the median width. Wide intervals blur early removal and the
 --        dwell curves.
 -- set:   site text all -- code of one site, or all
--- set:   min_catheters integer 20 -- smallest group shown
 select
     site,
     placed_quarter,
@@ -15,5 +14,4 @@ select
 from episode_dwell
 where is_removed and ($site = 'all' or site = $site)
 group by site, placed_quarter
-having count(*) >= $min_catheters
 order by site, placed_quarter

@@ -3,7 +3,6 @@
 --        where those are many the median is too short, and `dwell removal --by nerve_target`
 --        gives the Kaplan-Meier median instead.
 -- set:   site text all -- code of one site, or all
--- set:   min_catheters integer 20 -- smallest group shown
 select
     nerve_target,
     tunnelled,
@@ -14,5 +13,4 @@ select
 from episode_dwell
 where is_dwell_known and ($site = 'all' or site = $site)
 group by nerve_target, tunnelled
-having count(*) >= $min_catheters
 order by nerve_target, tunnelled

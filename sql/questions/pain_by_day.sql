@@ -2,7 +2,6 @@
 -- read:  Worst scores told at contacts that reached the family; not every family is asked every
 --        day.
 -- set:   severe integer 7 -- a score from here on is severe
--- set:   min_scores integer 20 -- smallest group shown
 select
     episode_dwell.limb,
     contact_tier.day_number,
@@ -14,5 +13,4 @@ from contact_tier
 inner join episode_dwell on contact_tier.episode_id = episode_dwell.episode_id
 where contact_tier.pain_score is not null and contact_tier.day_number <= 7
 group by episode_dwell.limb, contact_tier.day_number
-having count(*) >= $min_scores
 order by episode_dwell.limb, contact_tier.day_number

@@ -1,7 +1,6 @@
 -- title: Do tunnelled or glued catheters come out less?
 -- read:  Crude: those who tunnel or glue may choose other children. `dwell removal` models adjust
 --        for age, limb and nerve.
--- set:   min_catheters integer 20 -- smallest group shown
 select
     tunnelled,
     skin_glue,
@@ -12,5 +11,4 @@ select
 from episode_dwell
 where reason <> 'not_recorded'
 group by tunnelled, skin_glue
-having count(*) >= $min_catheters
 order by tunnelled, skin_glue

@@ -2,7 +2,6 @@
 -- read:  Days at home by day number and site; the last day before the removal is the one most
 --        often missed.
 -- set:   site text all -- code of one site, or all
--- set:   min_days integer 20 -- smallest group shown
 select
     catheter_day.site,
     catheter_day.day_number,
@@ -13,5 +12,4 @@ select
 from catheter_day
 where $site = 'all' or catheter_day.site = $site
 group by catheter_day.site, catheter_day.day_number
-having count(*) >= $min_days
 order by catheter_day.site, catheter_day.day_number

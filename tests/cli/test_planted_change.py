@@ -14,7 +14,7 @@ def chart(folder: Path, *words: str) -> dict:
     done = CliRunner().invoke(
         dwell,
         ["chart", "dislodgement", "--db", str(folder / "dwell.duckdb"), "--format", "json",
-         "--audience", "committee", "--quiet", *words],
+         "--quiet", *words],
     )  # fmt: skip
     assert done.exit_code == 0, done.output
     return json.loads(done.stdout)

@@ -31,7 +31,7 @@ def test_an_answer_comes_with_how_to_read_it_and_its_rows_alone_on_stdout(db, tm
         "from_h,until_h,in_place,dislodged,dislodged_per_100", "0,24,1,0,0.0", "24,48,1,1,100.0"
     ]  # fmt: skip
     assert "(hours=24, site=all)" in done.stderr
-    assert "Not checked for small cells" in done.stderr
+    assert "Confidential" in done.stderr
 
 
 def test_the_sql_can_be_shown_to_begin_from():

@@ -3,6 +3,7 @@
 import json
 import os
 import stat
+import subprocess
 import sys
 import time
 
@@ -52,9 +53,16 @@ def test_a_table_is_aligned_with_numbers_to_the_right(store_file):
 def test_csv_and_json_go_to_stdout_and_the_caution_to_stderr(store_file):
     done = run(store_file, QUERY, "--format", "csv")
     assert done.stdout.splitlines()[1] == "e1,yes,30.5"
-    assert "Not checked for small cells" in done.stderr
+    assert "Confidential" in done.stderr
     rows = json.loads(run(store_file, QUERY, "--format", "json", "--quiet").stdout)
     assert rows[0] == {"episode_id": "e1", "interpreter_needed": True, "dwell_h": 30.5}
+
+
+def test_what_is_written_is_for_its_owner_alone(store_file, tmp_path):
+    code = "from pipeline.cli.main import main; main()"
+    words = ["sql", QUERY, "--db", str(store_file), "--out", str(tmp_path / "rows.csv")]
+    subprocess.run([sys.executable, "-c", code, *words], check=True, capture_output=True)
+    assert stat.S_IMODE((tmp_path / "rows.csv").stat().st_mode) == 0o600
 
 
 def test_a_query_comes_from_a_file_or_from_stdin(store_file, tmp_path):

@@ -61,10 +61,9 @@ def test_every_question_runs_and_is_explained(queries, name):
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_every_question_finds_something_when_small_groups_are_shown(queries, name):
+def test_every_question_finds_something_in_a_small_store(queries, name):
     question = find_question(name)
-    small = {p.name: "1" for p in question.parameters if p.name.startswith("min_")}
-    assert queries.run(question.sql, question.values(small)).rows
+    assert queries.run(question.sql, question.values({})).rows
 
 
 def test_dislodgement_by_hour_counts_in_the_hours_of_the_removal(queries):
