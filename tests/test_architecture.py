@@ -15,7 +15,7 @@ LINE = [
     "words", "figures", "report",
 ]  # fmt: skip
 # Known to every stage: they know none of them.
-GROUND = {"errors", "settings", "resources"}
+GROUND = {"errors", "settings", "resources", "outputs", "children"}
 # `analysis` works on plain numbers: it knows no store and no SQL.
 # A result draws and words itself when it is asked to, so these are imported only then.
 WHEN_ASKED = {"answers": {"figures", "words"}}

@@ -8,7 +8,7 @@ import os
 import shutil
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 import duckdb
@@ -18,6 +18,7 @@ from pipeline.errors import StoreError
 from pipeline.store.connection import (
     MEANINGS,
     OWNER_ONLY,
+    connect,
     explain,
     plain_errors,
     require_file,
@@ -89,7 +90,7 @@ def copy_file(source: Path, target: Path) -> None:
     """
     with (
         plain_errors(source),
-        duckdb.connect(str(source), read_only=True),
+        closing(connect(source, read_only=True)),
         source.open("rb") as have,
         target.open("xb") as made,
     ):
