@@ -61,6 +61,8 @@ class Family:
     def _decide(self, item: int, span: Span) -> list[str]:
         """Say of each group why it is withheld; empty where it is told."""
         why = self.rules.why_not(item, span, self.name)
+        if not self._roundings_agree(item, span):
+            why = [PARTNER] * len(why)
         rooms = self._own_rooms(item, span)
         for pair, common in self._pairs(item, span):
             clash, room = self._beside(pair, item, common)
@@ -74,11 +76,22 @@ class Family:
         self.decided.append(item)
         return [(w or PARTNER) if hidden else "" for w, hidden in zip(why, withheld, strict=True)]
 
+    def _roundings_agree(self, item: int, span: Span) -> bool:
+        """Whether the whole as rounded by group and by site could be any of enough numbers."""
+        if self.name == SITES:
+            return True
+        low, _, high = self.rules.history.window(item, span, self.name)
+        whole_low, _, whole_high = self.rules.history.window(item, span)
+        overlap = min(high.sum() - whole_low[0], whole_high[0] - low.sum())
+        return bool(overlap > self.rules.threshold // 2)
+
     def _own_rooms(self, item: int, span: Span) -> list[Room]:
         """Return what the groups withheld of one item have to hold."""
         history, threshold = self.rules.history, float(self.rules.threshold)
-        kind, rooms = history.items[item], list[Room]()
+        kind = history.items[item]
         low, _, high = history.window(item, span, self.name)
+        every = np.ones(len(low), bool)
+        rooms = [Room(np.ones(len(low)), 2.0, every)]  # one alone is the whole less the others
         events = history.sums("events", item, span, self.name) * kind.is_counted
         if kind.is_counted:
             children = np.minimum(history.sums("children", item, span, self.name), events)
@@ -86,10 +99,10 @@ class Family:
         has_others = kind.is_counted and kind.has_others
         least, without = (threshold, events) if has_others else (0.0, np.zeros(len(low)))
         if self.name == SITES:
-            rooms.append(Room(low - without, least, np.ones(len(low), bool)))
+            rooms.append(Room(low - without, least, every))
         else:  # rounded apart from the sites: what is told must leave room below the whole
             rest = float(history.window(item, span)[0][0] - high.sum())
-            rooms.append(Room(high - without, least, np.ones(len(low), bool), rest, is_asked=True))
+            rooms.append(Room(high - without, least, every, rest, is_asked=True))
         return rooms
 
     def _pairs(self, item: int, span: Span) -> Iterator[tuple[Pair, Span]]:
