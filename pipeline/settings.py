@@ -4,6 +4,7 @@ Every setting has a default; a file names only what differs. An unknown name or 
 impossible value is an error, so that a misspelt threshold cannot pass unseen.
 """
 
+import difflib
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
@@ -11,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.errors import SettingsError
+from pipeline.resources import resource
 
 SETTINGS_FILE = "dwell.toml"
 
@@ -19,27 +21,46 @@ SETTINGS_FILE = "dwell.toml"
 SMALL_CELL = 11
 
 
+# How soon a symptom of possible systemic toxicity is to be answered, soonest first.
+TIERS = ("emergency", "same_hour", "next_call")
+
+# Tier of each symptom unless set otherwise (common practice, no source).
+SYMPTOM_TIERS: Mapping[str, str] = dict.fromkeys(
+    ("breathing_difficulty", "unresponsive", "seizure"), "emergency"
+) | dict.fromkeys(
+    ("drowsy", "twitching", "perioral_numbness", "metallic_taste", "tinnitus", "dizziness",
+     "visual_change", "slurred_speech", "agitation", "palpitations"),
+    "same_hour",
+)  # fmt: skip
+AGES = range(22)  # whole years that the record layout holds
+DRUGS = ("ropivacaine", "bupivacaine", "levobupivacaine", "lidocaine")  # as in the layout
+
+
 @dataclass(frozen=True)
 class DoseCeiling:
-    """The highest infusion dose up to an age.
+    """The highest dose of one drug for some ages.
+
+    For counting, not for dosing: a local clinician sets it.
 
     Attributes
     ----------
-    below_age_years : int
-        The ceiling holds for children younger than this.
+    drug : str
+        Code of the local anaesthetic.
+    from_age_years, below_age_years : int
+        The ceiling holds for children of at least the one and younger than the other.
     mg_kg_h : float
         Milligrams of local anaesthetic per kilogram and hour.
     """
 
+    drug: str
+    from_age_years: int
     below_age_years: int
     mg_kg_h: float
 
-
-# Workshop handout of a paediatric regional anaesthesia course (Suresh), secondary
-# source: bupivacaine infusion not above 0.2 mg/kg/h in neonates, 0.4 in older
-# children. It gives no age at which one becomes the other; whole years only allow
-# the first birthday. For counting, not for dosing: a local clinician confirms them.
-DOSE_CEILINGS = (DoseCeiling(1, 0.2), DoseCeiling(22, 0.4))
+    def __str__(self) -> str:
+        """Say the ceiling as it is printed beside the figure that it makes."""
+        ages = f"from {self.from_age_years} and below {self.below_age_years} years"
+        return f"{self.drug} {self.mg_kg_h:g} mg/kg/h {ages}"
 
 
 @dataclass(frozen=True)
@@ -57,24 +78,39 @@ class Settings:
         Smallest group of like records that an extract should hold.
     min_ascertainment : float
         Share of episodes with a known numerator below which a row is marked.
-    evening_meal_hour : int
-        Clock hour of the evening meal, for `removed_by_day`.
+    removal_by_hour : int
+        Clock hour by which a planned removal should be done, for `removed_by_day`.
+    answer_minutes : int
+        Minutes within which a family's call should be answered, for `answered_in_time`.
+    symptom_tiers : mapping of str to str
+        Tier by symptom, one of `TIERS`; a file names only those that differ.
     dose_ceilings : tuple of DoseCeiling
-        Ordered by age; the last must cover every age.
+        None unless set; those of a drug must cover every age once.
     targets : mapping of str to float
         Target by measure, in the measure's unit.
     in_control_run_length : float
         Months between false alarms that the limit of a CUSUM is set for.
+    baseline_months : int
+        Complete months that set a chart's centre line and limits.
+    baseline_events : int
+        Events that those months must hold; the baseline is longer where they do not.
+    smallest_ratio : float
+        Smallest ratio between groups that is worth a call.
     """
 
     network: str = "The network"
     small_cell: int = SMALL_CELL
     k_anonymity: int = 5
     min_ascertainment: float = 0.8
-    evening_meal_hour: int = 18
-    dose_ceilings: tuple[DoseCeiling, ...] = DOSE_CEILINGS
+    removal_by_hour: int = 14
+    answer_minutes: int = 15
+    symptom_tiers: Mapping[str, str] = field(default_factory=lambda: dict(SYMPTOM_TIERS))
+    dose_ceilings: tuple[DoseCeiling, ...] = ()
     targets: Mapping[str, float] = field(default_factory=dict)
     in_control_run_length: float = 120.0
+    baseline_months: int = 24
+    baseline_events: int = 20
+    smallest_ratio: float = 1.25
 
     def __post_init__(self) -> None:
         """Refuse impossible values."""
@@ -82,18 +118,48 @@ class Settings:
             "small_cell": self.small_cell >= 0,
             "k_anonymity": self.k_anonymity >= 1,
             "min_ascertainment": 0 <= self.min_ascertainment <= 1,
-            "evening_meal_hour": 4 <= self.evening_meal_hour <= 23,
+            "removal_by_hour": 7 <= self.removal_by_hour <= 23,
+            "answer_minutes": self.answer_minutes >= 1,
+            "symptom_tiers": set(self.symptom_tiers) == set(SYMPTOM_TIERS)
+            and set(self.symptom_tiers.values()) <= set(TIERS),
             "in_control_run_length": self.in_control_run_length > 1,
-            "dose_ceilings": bool(self.dose_ceilings)
-            and all(ceiling.mg_kg_h > 0 for ceiling in self.dose_ceilings)
-            and all(
-                a.below_age_years < b.below_age_years
-                for a, b in zip(self.dose_ceilings, self.dose_ceilings[1:], strict=False)
-            ),
+            "baseline_months": self.baseline_months >= 1,
+            "baseline_events": self.baseline_events >= 0,
+            "smallest_ratio": self.smallest_ratio >= 1,
         }
         for name, holds in checks.items():
             if not holds:
                 raise SettingsError(f"Setting {name} is out of range.")
+        _check_ceilings(self.dose_ceilings)
+        _check_targets(self.targets)
+
+
+def _check_ceilings(ceilings: tuple[DoseCeiling, ...]) -> None:
+    """Refuse ceilings of a drug that leave an age out, or give it two."""
+    for drug in sorted({ceiling.drug for ceiling in ceilings}):
+        if drug not in DRUGS:
+            raise SettingsError("Setting dose_ceilings names a drug that is not in the layout.")
+        own = [ceiling for ceiling in ceilings if ceiling.drug == drug]
+        if any(ceiling.mg_kg_h <= 0 for ceiling in own):
+            raise SettingsError(f"Setting dose_ceilings: a ceiling of {drug} is not above zero.")
+        covered = [age for c in own for age in range(c.from_age_years, c.below_age_years)]
+        if sorted(covered) != list(AGES):
+            raise SettingsError(
+                f"Setting dose_ceilings: those of {drug} leave an age out, or give it twice;"
+                f" ages run from 0 to {AGES[-1]} years."
+            )
+
+
+def _check_targets(targets: Mapping[str, float]) -> None:
+    """Refuse the target of a measure that there is not."""
+    known = sorted(path.stem for path in resource("sql", "measures").glob("*.sql"))
+    for name in targets:
+        if name not in known:
+            near = difflib.get_close_matches(name, known, n=1)
+            raise SettingsError(
+                f"Setting targets: there is no measure {name}.",
+                try_next=near[0] if near else "dwell measures, for the list",
+            )
 
 
 def load_settings(path: Path | None = None) -> Settings:
@@ -134,18 +200,24 @@ def _from_table(table: dict[str, Any], path: Path) -> Settings:
     try:
         if "dose_ceilings" in values:
             values["dose_ceilings"] = tuple(DoseCeiling(**row) for row in values["dose_ceilings"])
+        if "symptom_tiers" in values:
+            values["symptom_tiers"] = {**SYMPTOM_TIERS, **values["symptom_tiers"]}
         for name, value in values.items():
             _check_type(name, value)
         return Settings(**values)
     except TypeError as error:
         raise SettingsError(f"{path}: a setting has a value of the wrong type.") from error
     except SettingsError as error:
-        raise SettingsError(f"{path}: {error.message}") from error
+        raise SettingsError(f"{path}: {error.message}", try_next=error.try_next) from error
 
 
 def _check_type(name: str, value: object) -> None:
     default = getattr(Settings(), name)
-    expected: tuple[type, ...] = (int, float) if isinstance(default, float) else (type(default),)
+    expected: tuple[type, ...] = (type(default),)
+    if isinstance(default, float):
+        expected = (int, float)
+    elif isinstance(default, Mapping):
+        expected = (dict,)
     numbers_ok = name != "targets" or all(
         isinstance(target, int | float)
         for target in dict(value).values()  # type: ignore[call-overload]

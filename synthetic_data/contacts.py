@@ -8,14 +8,17 @@ import numpy as np
 from pipeline.records.codes import (
     LIMB_OF_NERVE,
     Code,
+    ContactKind,
     Direction,
     Dressing,
     Leakage,
     Limb,
+    NerveTarget,
     Outcome,
     RemovalReason,
     Topic,
 )
+from pipeline.records.layout import SYMPTOMS
 from synthetic_data.calls import Calls, Cause, is_first_night, is_night
 from synthetic_data.course import Course
 from synthetic_data.draws import Flags, Floats, Ints, chance, choose
@@ -23,16 +26,9 @@ from synthetic_data.placements import Placements
 from synthetic_data.scenario import Scenario, weights
 from synthetic_data.tables import Columns
 
-SYMPTOMS = (
-    "breathing_difficulty",
-    "unresponsive",
-    "perioral_numbness",
-    "tinnitus",
-    "metallic_taste",
-    "agitation",
-)
-URGENT = ("perioral_numbness", "tinnitus", "agitation")
-EMERGENCY = ("breathing_difficulty", "unresponsive")
+EMERGENCY = ("breathing_difficulty", "unresponsive", "seizure")
+URGENT = tuple(name for name in SYMPTOMS if name not in EMERGENCY)
+ABOVE_COLLARBONE = (NerveTarget.INTERSCALENE, NerveTarget.SUPRACLAVICULAR)
 TASTE_BESIDE_ANOTHER = 0.2
 REINFORCED_AT_CALL = 0.6  # share of reinforced dressings that were reinforced during the contact
 ASKED_TO_ATTEND = 0.03
@@ -54,11 +50,18 @@ TOPIC_OF_CAUSE = {
 
 
 def contact_columns(
-    scenario: Scenario, placed: Placements, course: Course, calls: Calls, rng: np.random.Generator
+    scenario: Scenario,
+    placed: Placements,
+    course: Course,
+    calls: Calls,
+    rng: np.random.Generator,
+    *,
+    beside: np.random.Generator,
 ) -> Columns:
     """Return the contact record of a batch of calls; nulls as `tables` reads them.
 
     A contact that reached nobody ascertains nothing: all that would have been said is null.
+    `beside` draws what the second edition of the records added.
     """
     talk = _Talk(scenario, placed, course, calls, rng)
     family = calls.cause != Cause.DAILY_CALL
@@ -69,12 +72,39 @@ def contact_columns(
         "reached": calls.reached.astype(np.int64),
         "minutes_to_answer": np.where(family & calls.reached, talk.minutes_to_answer(), np.nan),
         "topic": np.where(calls.reached, talk.topic(), position(Topic.ROUTINE)),
+        "contact_kind": np.full(calls.size, position(ContactKind.COURSE)),
     }
     said: Columns = {"pain_score": talk.pain_score(), "opioid_doses": talk.opioid_doses()}
     said |= {"leakage": talk.leakage(), "dressing": talk.dressing(), **talk.symptoms()}
     said |= talk.other_signs()
     said["outcome"] = talk.outcome(said)
+    said |= _expected_effects(scenario, placed, calls, said, beside)
+    said |= _what_was_done(calls, said, beside)
     return columns | {name: np.where(calls.reached, value, -1) for name, value in said.items()}
+
+
+def _expected_effects(
+    scenario: Scenario, placed: Placements, calls: Calls, said: Columns, rng: np.random.Generator
+) -> Columns:
+    """Draw hoarse voice, drooping lid and short breath with blocks above the collarbone."""
+    shares = scenario.planted["expected_effects"]
+    nerves = [list(NerveTarget).index(nerve) for nerve in ABOVE_COLLARBONE]
+    above = np.isin(placed.nerve_target, nerves)[calls.episode]
+    told = {name: above & chance(rng, shares[name], calls.size) for name in shares}
+    breath = (said["breathing_difficulty"] == 1) | told.pop("breathing_difficulty")
+    return {name: flags.astype(np.int64) for name, flags in told.items()} | {
+        "breathing_difficulty": breath.astype(np.int64)
+    }
+
+
+def _what_was_done(calls: Calls, said: Columns, rng: np.random.Generator) -> Columns:
+    """Draw what followed a symptom of toxicity; it is not asked at other contacts."""
+    asked = calls.cause == Cause.TOXICITY_SYMPTOM
+    clamped = (said["outcome"] == position(Outcome.CLAMP_CLOSED)) | chance(rng, 0.6, calls.size)
+    restarted = clamped & chance(rng, 0.4, calls.size)
+    seen = chance(rng, 0.3, calls.size)
+    done = {"clamped": clamped, "restarted": restarted, "seen": seen}
+    return {name: np.where(asked, flags.astype(np.int64), -1) for name, flags in done.items()}
 
 
 def position(code: Code) -> int:

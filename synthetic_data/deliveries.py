@@ -18,6 +18,8 @@ REMOVAL_COLUMNS = (
     "removal_reason",
     "removed_by",
     "removal_difficulty",
+    "rebound_pain_score",
+    "satisfaction_score",
 )
 HEARD_FOR = 0.6  # share of the course after which the first delivery knows nothing more
 
@@ -42,7 +44,7 @@ def split_late(scenario: Scenario, batch: Batch, *, seed: Sequence[int]) -> tupl
             opened.select(KEY, heard_until_h="last_known_in_place_h"),
         ]
     )
-    for name in ("contact", "visit"):
+    for name in ("contact", "visit", "event"):
         rows = batch[name].join(heard, on=KEY, how="left", maintain_order="left")
         held = (rows["at_h"] > rows["heard_until_h"]).fill_null(False)
         first[name], second[name] = batch[name].filter(~held), batch[name].filter(held)

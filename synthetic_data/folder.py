@@ -123,7 +123,7 @@ def _write_exports(folder: Path, exports: dict[str, list[Batch]], *, seed: int) 
 
 
 def programme_frames(scenario: Scenario) -> dict[str, pl.DataFrame]:
-    """Return the site table and the improvement log in the layout."""
+    """Return the site table, the improvement log and the actions in the layout."""
     sites = [
         {"site": site.code, "label": site.label, "opened_month": site.opened_month}
         for site in scenario.sites
@@ -136,10 +136,16 @@ def programme_frames(scenario: Scenario) -> dict[str, pl.DataFrame]:
             "title": change.title,
             "measures": ";".join(change.measures),
             "new_phase": change.new_phase,
+            "kind": change.kind,
+            "reason": change.reason,
         }
         for change in scenario.changes
     ]
-    frames = {"site": pl.DataFrame(sites), "change": pl.DataFrame(changes)}
+    frames = {
+        "site": pl.DataFrame(sites),
+        "change": pl.DataFrame(changes),
+        "action": pl.DataFrame(scenario.actions),
+    }
     return {
         name: frame.select(RECORDS[name].columns)
         for name, frame in frames.items()

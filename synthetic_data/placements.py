@@ -111,7 +111,7 @@ def place(
         is_after_securement=secured,
         planned_dwell_h=planned_dwell,
         discharged_h=_discharged(scenario, hour, rng),
-        pump=_pump(scenario, weight, planned_dwell, rng),
+        pump=draw_pumps(scenario, weight, planned_dwell, rng),
     )
 
 
@@ -196,7 +196,9 @@ def _discharged(scenario: Scenario, placed_hour: Ints, rng: np.random.Generator)
     return to_quarter_hour(np.where(same_day, between(rng, SAME_DAY_H, size), next_day))
 
 
-def _pump(scenario: Scenario, weight: Floats, planned: Floats, rng: np.random.Generator) -> Pump:
+def draw_pumps(
+    scenario: Scenario, weight: Floats, planned: Floats, rng: np.random.Generator
+) -> Pump:
     """Draw the drug, and set a rate and a reservoir for the child's weight and course."""
     table = scenario.tables["pump"]
     drug = choose(rng, weights(Drug, table["drug"]), weight.size)

@@ -13,6 +13,7 @@ from synthetic_data.placements import Placements
 from synthetic_data.scenario import Scenario
 
 FOLLOW_UP_H = 168.0
+AFTER_REMOVAL_H = 96.0  # at least so long after the removal
 FOUND_AFTER_H = (0.25, 4.0)  # from a removal until it is found out, where only that is known
 LAST_NEWS_H = (2.0, 120.0)  # when a family may fall silent, whatever becomes of the catheter
 
@@ -52,7 +53,8 @@ def settle(
     gone = known >= Known.LOST
     heard = np.where(known == Known.UNKNOWN, 0.0, np.where(gone, silent, known_out))
     short = np.round(between(rng, scenario.planted["immature"]["followed_h"], size))
-    followed = np.where(placed.is_last_of_network, short, FOLLOW_UP_H)
+    week = np.maximum(FOLLOW_UP_H, np.ceil(course.removed_h) + AFTER_REMOVAL_H)
+    followed = np.where(placed.is_last_of_network, short, week)
     return Recording(
         known=known,
         known_out_h=np.where(gone, np.inf, known_out),

@@ -39,6 +39,8 @@ class Change:
     title: str
     measures: tuple[str, ...]
     new_phase: bool
+    kind: str = "change"
+    reason: str | None = None
 
     def is_at(self, site: str) -> bool:
         """Whether the site made the change."""
@@ -68,6 +70,13 @@ class Scenario:
     def planted(self) -> Mapping[str, Any]:
         """The planted truths."""
         return self.tables["planted"]
+
+    @property
+    def actions(self) -> list[dict[str, Any]]:
+        """The improvement actions, as rows of the layout."""
+        return [
+            {**action, "measures": ";".join(action["measures"])} for action in self.tables["action"]
+        ]
 
     @cached_property
     def site_codes(self) -> tuple[str, ...]:
@@ -148,6 +157,7 @@ def without_planted(scenario: Scenario) -> Scenario:
     planted["reach"]["interpreter_odds_ratio"] = 1.0
     planted["first_night"]["rate_ratio"] = 1.0
     planted["missing"]["ratio"] = 1.0
+    planted["pumps_that_run_on"]["at_site"] = planted["pumps_that_run_on"]["elsewhere"]
     tunnelled = sum(site.tunnelled for site in scenario.sites) / len(scenario.sites)
     sites = tuple(replace(site, tunnelled=tunnelled) for site in scenario.sites)
     return replace(scenario, sites=sites, tables=tables)

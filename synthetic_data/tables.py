@@ -16,7 +16,10 @@ from pipeline.records.declaration import Field, Kind, Record
 Columns = dict[str, npt.NDArray[np.generic]]
 
 # Keys are spelled without vowels and digits, so that none can read as a word or a number.
-_PREFIX = {"episode_id": "e", "patient_key": "p", "contact_id": "c", "visit_id": "v"}
+_PREFIX = {
+    "episode_id": "e", "patient_key": "p", "operation_key": "o", "contact_id": "c",
+    "visit_id": "v", "event_id": "s",
+}  # fmt: skip
 _LETTERS = np.frombuffer(b"bcdfghjklmnpqrstvwxz", dtype=np.uint8)
 _LENGTH = 7
 _KEYS = len(_LETTERS) ** _LENGTH

@@ -50,8 +50,16 @@ ORDINARY: dict[str, dict[str, Any]] = {
     },
     "contact": {"at_h": 20.0, "direction": "service", "reached": True, "topic": "routine"},
     "visit": {"at_h": 50.0, "kind": "emergency_department", "relation": "catheter"},
+    "event": {"at_h": 50.0, "kind": "infection_treated"},
+    "action": {
+        "decided_month": "2025-04",
+        "title": "An action",
+        "owner_role": "nurse",
+        "state": "open",
+    },
     "change": {"started_month": "2025-04", "sites": "all", "title": "A change"},
 }
+OF_EPISODES = {name for name, record in RECORDS.items() if "episode_id" in record.columns[1:]}
 # Used as a whole, and only where the table says nothing of the removal.
 ORDINARY_REMOVAL: dict[str, Any] = {
     "removed_h": 72.0,
@@ -171,7 +179,7 @@ class Database:
 
     def _insert(self, record: str, given: dict[str, Any]) -> None:
         row = self._filled(record, given)
-        if record in {"contact", "visit"} and not self._has("episode", row["episode_id"]):
+        if record in OF_EPISODES and not self._has("episode", row["episode_id"]):
             self._insert("episode", {"episode_id": row["episode_id"]})
         if record == "episode" and not self._has("site", row["site"]):
             self._insert("site", {"site": row["site"], "label": row["site"].title()})
@@ -185,7 +193,7 @@ class Database:
     def _filled(self, record: str, given: dict[str, Any]) -> dict[str, Any]:
         number = next(self._numbers)
         row: dict[str, Any] = {RECORDS[record].key: f"{record[0]}{number}"}
-        if record in {"contact", "visit"}:
+        if record in OF_EPISODES:
             row["episode_id"] = "e1"
         if record == "episode":
             row["month_order"] = number

@@ -198,7 +198,7 @@ def test_no_second_spelling(option: str) -> None:
 @pytest.mark.parametrize(
     ("words", "begun", "found"),
     [
-        (["chart"], "toxicity", {"toxicity_calls", "toxicity_urgent"}),
+        (["chart"], "toxicity", {"toxicity_symptoms"}),
         (["measures", "leakage"], "night", {"night_calls"}),
         (["plan"], "leak", {"leakage"}),
         (["compare", "--measure"], "leak", {"leakage"}),

@@ -15,7 +15,7 @@ from pipeline.analysis.comparison.pattern_counts import PatternCounts
 from pipeline.analysis.rates.rates import Rates
 from pipeline.answers.comparison import counted
 from pipeline.errors import NoDataError
-from pipeline.measures.catalogue import Measure, find_measure, load_catalogue
+from pipeline.measures.catalogue import Measure, find_measure, measures_in_force
 from pipeline.measures.dimensions import case_mix_terms, site_labels
 from pipeline.measures.log import LoggedChange, logged_change, logged_changes
 from pipeline.measures.patterns import final_months
@@ -150,8 +150,9 @@ def judge_changes(
     changes = [logged_change(store, change_id)] if change_id else logged_changes(store, last)
     judged, messages = [], []
     for change in changes:
-        for name in measures or change.measures or load_catalogue():
-            measure = find_measure(name)
+        everything = [measure.name for measure in measures_in_force(settings)]
+        for name in measures or change.measures or everything:
+            measure = find_measure(name, settings)
             try:
                 effect = _assessed(
                     store, change, measure, months=months, lag=lag, settings=settings or Settings()

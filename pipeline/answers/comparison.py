@@ -59,7 +59,7 @@ class MeasureComparison:
 
     def is_worse(self, row: GroupRow) -> bool:
         """Whether a group's ratio lies on the worse side of one for this measure."""
-        return (row.ratio > 1) == (self.measure.better is Better.LOWER)
+        return self.measure.better is (Better.LOWER if row.ratio > 1 else Better.HIGHER)
 
 
 @dataclass(frozen=True, eq=False)

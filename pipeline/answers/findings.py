@@ -13,7 +13,7 @@ from pipeline.analysis.charts.detectability import Detectability, detectability
 from pipeline.analysis.rates.rates import LOW_ASCERTAINMENT, rates, sensitivity
 from pipeline.answers.chart_series import ChartSeries, draw_charts, read_series
 from pipeline.answers.verdicts import QUIET, Verdict, judge, of_signals, with_sight
-from pipeline.measures.catalogue import Measure, load_catalogue
+from pipeline.measures.catalogue import Measure, measures_in_force
 from pipeline.measures.counting import ALL
 from pipeline.measures.periods import EARLIEST, months_of, quarter_before
 from pipeline.measures.series import series
@@ -141,7 +141,7 @@ def quarter_findings(store: Store, quarter: str, settings: Settings) -> tuple[Fi
     NoDataError
         The store holds no episode up to it.
     """
-    measures = list(load_catalogue().values())
+    measures = measures_in_force(settings)
     before = quarter_before(quarter)
     months = (EARLIEST, months_of(quarter)[1])
     by_quarter = series(store, measures, ("quarter",), months=months, settings=settings)

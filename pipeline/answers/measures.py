@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
 from pipeline.analysis.rates.rates import rates
-from pipeline.measures.catalogue import find_measure
+from pipeline.measures.beside import beside
+from pipeline.measures.catalogue import Measure, find_measure
 from pipeline.measures.periods import checked_months
 from pipeline.measures.series import Where, series
 from pipeline.settings import Settings
@@ -90,17 +91,58 @@ def measure_rates(
         No episode is left.
     """
     groups = [name for name in dict.fromkeys(by) if name != "all"]
-    chosen = [find_measure(name) for name in dict.fromkeys(measures)]
-    months = checked_months(first, last)
-    counted = series(store, chosen, groups, where=where, months=months, settings=settings)
+    chosen = {name: find_measure(name, settings) for name in dict.fromkeys(measures)}
+    return _rates_of(
+        store, chosen, groups, where=where, months=checked_months(first, last), settings=settings
+    )
+
+
+def rates_beside(
+    store: Store,
+    measure: str,
+    *,
+    where: Where | None = None,
+    first: str | None = None,
+    last: str | None = None,
+    settings: Settings | None = None,
+) -> MeasureRates:
+    """Return what is printed beside a measure: its parts, and how far it can be trusted.
+
+    Parameters and errors are those of `measure_rates`; a row stands for everything asked
+    for, and `measure` holds a title. There are no rows where nothing stands beside.
+    """
+    chosen = {card.name: card for card in beside(find_measure(measure, settings))}
+    if not chosen:
+        return MeasureRates((), pl.DataFrame(schema=["measure", *COLUMNS]))
+    found = _rates_of(
+        store, chosen, [], where=where, months=checked_months(first, last), settings=settings
+    )
+    titles = {name: card.title for name, card in chosen.items()}
+    ordered = pl.DataFrame({"measure": list(chosen)}).join(
+        found.rows, on="measure", maintain_order="left"
+    )
+    return MeasureRates((), ordered.with_columns(pl.col("measure").replace(titles)))
+
+
+def _rates_of(
+    store: Store,
+    chosen: Mapping[str, Measure],
+    groups: Sequence[str],
+    *,
+    where: Where | None,
+    months: tuple[str, str] | None,
+    settings: Settings | None,
+) -> MeasureRates:
+    """Count measures in groups, and give each count its rate and limits."""
+    cards = list(chosen.values())
+    counted = series(store, cards, groups, where=where, months=months, settings=settings)
     parts = counted.partition_by("measure", maintain_order=True)
-    rows = pl.concat([_with_rates(part) for part in parts])
+    rows = pl.concat([_with_rates(part, chosen[part["measure"][0]]) for part in parts])
     return MeasureRates(tuple(groups), rows.select("measure", *groups, *COLUMNS))
 
 
-def _with_rates(part: pl.DataFrame) -> pl.DataFrame:
+def _with_rates(part: pl.DataFrame, measure: Measure) -> pl.DataFrame:
     """Add a measure's rate and its limits."""
-    measure = find_measure(part["measure"][0])
     found = rates(
         part["numerator"],
         part["denominator"],

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.measures.catalogue import Measure, find_measure, load_catalogue
+from pipeline.measures.catalogue import Measure, find_measure, measures_in_force
 from pipeline.measures.periods import checked_months
 from pipeline.settings import Settings, load_settings
 from pipeline.store import Store
@@ -64,7 +64,7 @@ class Programme(Store):
         from pipeline.answers.charts import measure_charts
 
         return measure_charts(
-            self, _measures(names), period=period, by=by, kind=kind, where=_at(site),
+            self, _measures(names, self.settings), period=period, by=by, kind=kind, where=_at(site),
             settings=self.settings,
         )  # fmt: skip
 
@@ -103,7 +103,13 @@ class Programme(Store):
         from pipeline.answers.comparison import compare_groups
 
         months = checked_months(first, last)
-        return compare_groups(self, _measures(names), by=by, months=months, settings=self.settings)
+        return compare_groups(
+            self,
+            _measures(names, self.settings),
+            by=by,
+            months=months,
+            settings=self.settings,
+        )
 
     def change(self, change_id: str | None = None, *names: str) -> JudgedChanges:
         """Return logged changes judged before against after; see `dwell change`."""
@@ -145,6 +151,6 @@ def _at(site: Names) -> Where | None:
     return {"site": list(_several(site))} if site else None
 
 
-def _measures(names: Sequence[str]) -> list[Measure]:
-    """Return the measures named; all of them where none is."""
-    return [find_measure(name) for name in names] or list(load_catalogue().values())
+def _measures(names: Sequence[str], settings: Settings) -> list[Measure]:
+    """Return the measures named; all that are counted where none is."""
+    return [find_measure(name, settings) for name in names] or measures_in_force(settings)

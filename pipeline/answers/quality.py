@@ -151,7 +151,7 @@ def _fields(store: Store, quarter: str) -> tuple[FieldShare, ...]:
 
 
 def _moved(store: Store, settings: Settings) -> tuple[MovedFigure, ...]:
-    cards = load_catalogue()
+    cards = load_catalogue(settings)
     return tuple(
         MovedFigure(
             quarter=row["quarter"],

@@ -13,7 +13,7 @@ from pipeline.analysis.charts.discovery import adjusted_p
 from pipeline.analysis.rates.multiplicity import FALSE_DISCOVERY_RATE
 from pipeline.answers.chart_series import ChartSeries, draw_charts, read_series
 from pipeline.answers.verdicts import Direction, direction_of, logged_signal
-from pipeline.measures.catalogue import Measure, load_catalogue
+from pipeline.measures.catalogue import Measure, measures_in_force
 from pipeline.measures.counting import ALL
 from pipeline.measures.periods import EARLIEST, months_of, quarter_before
 from pipeline.measures.quarters import check_quarter
@@ -165,7 +165,7 @@ def quarter_signals(
     """
     check_quarter(store, quarter)
     parts = read_series(
-        store, list(load_catalogue().values()), by=by, months=(EARLIEST, months_of(quarter)[1]),
+        store, measures_in_force(settings), by=by, months=(EARLIEST, months_of(quarter)[1]),
         with_total=True, settings=settings,
     )  # fmt: skip
     looked_at, found = _of_quarter(parts, quarter)

@@ -154,7 +154,7 @@ def with_sight(verdict: Verdict, months_to_doubling: float) -> Verdict:
 
 def direction_of(side: str, better: Better, *, rare: bool) -> Direction:
     """Say whether a departure is for the better; in a chart of gaps up is fewer events."""
-    if side not in {"above", "below"}:
+    if side not in {"above", "below"} or better is Better.NEITHER:
         return ""
     is_more = (side == "above") != rare
     return "better" if is_more == (better is Better.HIGHER) else "worse"

@@ -22,7 +22,7 @@ from pipeline.errors import UsageError
 if TYPE_CHECKING:
     from pipeline.answers.charts import MeasureCharts
     from pipeline.answers.cusum import MeasureCusum
-    from pipeline.measures.catalogue import Measure
+    from pipeline.measures.catalogue import Measure, measures_in_force
     from pipeline.measures.series import Where
 
 KINDS = ("run", "p", "u", "g", "t", "cusum")
@@ -71,12 +71,12 @@ def chart(
     """
     from pipeline.answers.charts import measure_charts
     from pipeline.answers.cusum import measure_cusum
-    from pipeline.measures.catalogue import find_measure, load_catalogue
+    from pipeline.measures.catalogue import find_measure
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 
     values = load_settings(settings)
-    measures = [find_measure(name)] if name else list(load_catalogue().values())
+    measures = [find_measure(name, values)] if name else measures_in_force(values)
     period, group = period_and_group(by)
     chosen = chosen_episodes(sites, where)
     _check_fit(kind, measures, period, group, adjust=adjust)

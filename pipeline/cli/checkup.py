@@ -181,12 +181,9 @@ def _settings(path: Path | None) -> Check:
 def _read_settings(path: Path) -> str:
     from dataclasses import fields
 
-    from pipeline.measures.catalogue import find_measure
     from pipeline.settings import Settings, load_settings
 
     values = load_settings(path)
-    for measure in values.targets:
-        find_measure(measure)
     set_here = [
         f.name for f in fields(Settings) if getattr(values, f.name) != getattr(Settings(), f.name)
     ]

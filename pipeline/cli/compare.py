@@ -22,6 +22,7 @@ from pipeline.measures.dimensions import COMPARED_BY
 
 if TYPE_CHECKING:
     from pipeline.answers.comparison import ComparedGroups
+    from pipeline.answers.imputation import ImputedGroups
 
 MOST_FACTORS = 2
 
@@ -95,6 +96,12 @@ class Groups(click.ParamType):
     type=click.Path(file_okay=False, path_type=Path),
     help="Also draw funnels, ratios and how well each case-mix model fits into this folder.",
 )
+@click.option(
+    "--missing",
+    is_flag=True,
+    help="What the missing could change: ratios of complete cases beside those with 20"
+    " imputations, and how far from chance the missing would have to be.",
+)
 @db_option
 @settings_option
 @format_option
@@ -109,6 +116,7 @@ def compare(
     adjust: bool,
     order: str,
     figures: Path | None,
+    missing: bool,
     db: Path,
     settings: Path | None,
     format_: str,
@@ -130,19 +138,27 @@ def compare(
     one is always first and one last, so that a league table sorts chance.
     """
     from pipeline.answers.comparison import compare_groups
-    from pipeline.measures.catalogue import find_measure, load_catalogue
+    from pipeline.answers.imputation import imputed_groups
+    from pipeline.measures.catalogue import find_measure, measures_in_force
     from pipeline.measures.quarters import check_quarter
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 
     values = load_settings(settings)
-    measures = [find_measure(name) for name in dict.fromkeys(names)]
+    measures = [find_measure(name, values) for name in dict.fromkeys(names)]
     with open_store(db) as store:
         if quarter:
             check_quarter(store, quarter)
+        if missing:
+            chosen = measures or measures_in_force(values)
+            months = _months(quarter, first, last)
+            _print_missing(
+                imputed_groups(store, chosen, by=by[0], months=months, settings=values), format_
+            )
+            return
         found = compare_groups(
             store,
-            measures or list(load_catalogue().values()),
+            measures or measures_in_force(values),
             by=by[0],
             within=by[1] if len(by) == MOST_FACTORS else None,
             months=_months(quarter, first, last),
@@ -203,6 +219,15 @@ def _as_table(row: dict[str, Any]) -> dict[str, Any]:
         "called": row["called"],
         "note": row["note"],
     }
+
+
+def _print_missing(found: ImputedGroups, format_: str) -> None:
+    if format_ == "json":
+        click.echo(to_json(found.as_json()))
+    elif format_ == "csv":
+        print_frame(found.frame(), "csv")
+    else:
+        click.echo("\n".join(found.sentences()) or "Nothing is missing.")
 
 
 def _probability(value: float) -> str:

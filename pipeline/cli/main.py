@@ -66,6 +66,11 @@ COMMANDS: dict[str, Entry] = {
         shows_counts=True,
     ),
     "chart": Entry("pipeline.cli.chart:chart", "Control chart of a measure.", shows_counts=True),
+    "events": Entry(
+        "pipeline.cli.events:events",
+        "List the serious events and whether each was reviewed.",
+        shows_counts=True,
+    ),
     "signals": Entry(
         "pipeline.cli.signals:signals", "List the signals of all control charts.", shows_counts=True
     ),

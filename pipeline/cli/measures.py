@@ -16,6 +16,7 @@ from pipeline.cli.options import (
     to_option,
 )
 from pipeline.cli.printing import print_frame, to_json
+from pipeline.errors import UsageError
 
 if TYPE_CHECKING:
     import polars as pl
@@ -32,6 +33,11 @@ if TYPE_CHECKING:
     help="month, quarter, site, surgeon_type, limb, nerve_target, age_band, "
     "interpreter_needed, ...; may be repeated. `all` gives one row a measure.",
 )
+@click.option(
+    "--beside",
+    is_flag=True,
+    help="What is printed beside one measure: its parts, and how far families were reached.",
+)
 @site_option
 @from_option
 @to_option
@@ -43,6 +49,7 @@ def measures(
     *,
     names: tuple[str, ...],
     by: tuple[str, ...],
+    beside: bool,
     sites: tuple[str, ...],
     first: str | None,
     last: str | None,
@@ -57,36 +64,45 @@ def measures(
     limits where it is per catheter-day.
     """
     if not names:
-        _print_catalogue(format_)
+        _print_catalogue(settings, format_)
         return
-    from pipeline.answers.measures import measure_rates
+    from pipeline.answers.measures import measure_rates, rates_beside
     from pipeline.measures.dimensions import check_sites
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 
     values = load_settings(settings)
+    if beside and len(names) != 1:
+        raise UsageError("--beside is for one measure.")
+    asked: dict[str, Any] = {
+        "where": {"site": list(sites)} if sites else None,
+        "first": first,
+        "last": last,
+        "settings": values,
+    }
     with open_store(db) as store:
         check_sites(store, sites)
-        found = measure_rates(
-            store,
-            names,
-            by=by,
-            where={"site": list(sites)} if sites else None,
-            first=first,
-            last=last,
-            settings=values,
-        )
-    print_frame(_as_table(found.frame()) if format_ == "table" else found.frame(), format_)
+        if beside:
+            found = rates_beside(store, names[0], **asked)
+        else:
+            found = measure_rates(store, names, by=by, **asked)
+        print_frame(_as_table(found.frame()) if format_ == "table" else found.frame(), format_)
+        if format_ == "table" and not beside and len(names) == 1:
+            more = rates_beside(store, names[0], **asked).frame()
+            if not more.is_empty():
+                click.echo("\nBeside it, over all of these:")
+                print_frame(_as_table(more))
 
 
-def _print_catalogue(format_: str) -> None:
+def _print_catalogue(settings: Path | None, format_: str) -> None:
     from dataclasses import asdict
 
     import polars as pl
 
     from pipeline.measures.catalogue import load_catalogue
+    from pipeline.settings import load_settings
 
-    cards = [asdict(measure) for measure in load_catalogue().values()]
+    cards = [asdict(measure) for measure in load_catalogue(load_settings(settings)).values()]
     for card in cards:
         del card["sql"]
     if format_ == "json":

@@ -65,7 +65,8 @@ def plan(
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 
-    values, measure, ratio = load_settings(settings), find_measure(name), ratio_of(change)
+    values, ratio = load_settings(settings), ratio_of(change)
+    measure = find_measure(name, values)
     with open_store(db) as store:
         found = measure_plan(
             store, measure, ratio=ratio, within=within, sites=sites, settings=values

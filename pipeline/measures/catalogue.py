@@ -11,7 +11,9 @@ from types import MappingProxyType
 from typing import Literal
 
 from pipeline.errors import DwellError, UsageError
+from pipeline.records.layout import SYMPTOMS
 from pipeline.resources import resource
+from pipeline.settings import Settings
 
 DenominatorKind = Literal["proportion", "rate"]
 
@@ -34,6 +36,7 @@ class Better(StrEnum):
 
     LOWER = "lower"
     HIGHER = "higher"
+    NEITHER = "neither"
 
 
 class Chart(StrEnum):
@@ -73,6 +76,12 @@ class Measure:
         Tables and views that the select reads.
     case_mix : tuple of str
         Columns of `episode_dwell` that an adjusted comparison allows for.
+    place : int
+        Its place where all measures are listed, the most important first.
+    is_safety : bool
+        Every case counts: no filter against chance findings holds it back.
+    is_told_by_contacts : bool
+        Found out by contacts, so that it depends on how many families are reached.
     sql : str
         One row an episode: `episode_id`, `numerator` (null where it could not be
         ascertained), `denominator` (0 where the measure does not apply, null where
@@ -93,6 +102,9 @@ class Measure:
     follow_up_h: float
     reads: tuple[str, ...]
     case_mix: tuple[str, ...]
+    place: int
+    is_safety: bool
+    is_told_by_contacts: bool
     sql: str
 
     @property
@@ -105,30 +117,64 @@ class CatalogueError(DwellError):
     """A measure's file does not say what it must: a fault of the installation."""
 
 
-@cache
-def load_catalogue() -> Mapping[str, Measure]:
+def load_catalogue(settings: Settings | None = None) -> Mapping[str, Measure]:
     """Read every measure, by name, in the order of kind and name.
+
+    Parameters
+    ----------
+    settings : Settings, optional
+        What the cards say of local minutes, hours, tiers and ceilings; the defaults
+        unless given.
 
     Raises
     ------
     CatalogueError
         A file's card is incomplete or holds an unknown word.
     """
-    measures = [read_measure(path) for path in sorted(resource("sql", "measures").glob("*.sql"))]
+    return _with_words(tuple(sorted(local_words(settings or Settings()).items())))
+
+
+def measures_in_force(settings: Settings | None = None) -> list[Measure]:
+    """Return the measures that are counted: doses only where a ceiling is set."""
+    settings = settings or Settings()
+    return [
+        measure
+        for measure in load_catalogue(settings).values()
+        if settings.dose_ceilings or "dose_ceiling" not in measure.reads
+    ]
+
+
+@cache
+def _with_words(words: tuple[tuple[str, str], ...]) -> Mapping[str, Measure]:
+    paths = sorted(resource("sql", "measures").glob("*.sql"))
+    measures = [read_measure(path, dict(words)) for path in paths]
     order = list(MeasureKind)
     measures.sort(key=lambda measure: (order.index(measure.kind), measure.name))
     return MappingProxyType({measure.name: measure for measure in measures})
 
 
-def find_measure(name: str) -> Measure:
-    """Return the measure called `name`.
+def local_words(settings: Settings) -> dict[str, str]:
+    """Return what stands in the cards in the place of ``{setting}``."""
+    tiers = settings.symptom_tiers
+    emergency = [SYMPTOMS[name] for name in SYMPTOMS if tiers[name] == "emergency"]
+    return {
+        "answer_minutes": str(settings.answer_minutes),
+        "removal_by_hour": str(settings.removal_by_hour),
+        "emergency_symptoms": ", ".join(emergency) or "none is set",
+        "dose_ceilings": "; ".join(map(str, settings.dose_ceilings))
+        or "none is set, so that nothing is counted",
+    }
+
+
+def find_measure(name: str, settings: Settings | None = None) -> Measure:
+    """Return the measure called `name`, its card in the words of the settings.
 
     Raises
     ------
     UsageError
         There is none of that name; the message names the nearest.
     """
-    catalogue = load_catalogue()
+    catalogue = load_catalogue(settings)
     if name in catalogue:
         return catalogue[name]
     near = difflib.get_close_matches(name, catalogue, n=1)
@@ -138,11 +184,12 @@ def find_measure(name: str) -> Measure:
     )
 
 
-def read_measure(path: Path) -> Measure:
+def read_measure(path: Path, words: Mapping[str, str] | None = None) -> Measure:
     """Read one file of `sql/measures`; raises `CatalogueError`."""
+    words = local_words(Settings()) if words is None else words
     text = path.read_text(encoding="utf-8")
     try:
-        return _measure(_card(text), text)
+        return _measure({k: v.format(**words) for k, v in _card(text).items()}, text)
     except (KeyError, ValueError) as error:
         raise CatalogueError(f"{path.name}: the card is wrong at {error}.") from error
 
@@ -176,6 +223,9 @@ def _measure(card: dict[str, str], text: str) -> Measure:
         follow_up_h=float(card.pop("follow_up_h")),
         reads=_list(card.pop("reads")),
         case_mix=_list(card.pop("case_mix")),
+        place=int(card.pop("place")),
+        is_safety=_yes_no(card.pop("safety")),
+        is_told_by_contacts=card.pop("told_by") == "contacts",
         sql=text,
     )
     if card:
@@ -190,6 +240,10 @@ def _multiplier(unit: str) -> float:
     if found is None:
         raise ValueError("unit")
     return float((found["multiplier"] or "1").replace(",", ""))
+
+
+def _yes_no(text: str) -> bool:
+    return {"yes": True, "no": False}[text]
 
 
 def _target(text: str) -> float | None:

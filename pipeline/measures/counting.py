@@ -54,8 +54,8 @@ def count(
     if kept:
         counted.append(_kept_sql(kept, columns, sql))
     if rest:
-        session.copy_what_is_read(store, rest)
-        steps += [*session.steps(rest, settings), *_cell_steps(columns, sql)]
+        session.copy_what_is_read(store, rest, settings)
+        steps += [*session.steps(rest), *_cell_steps(columns, sql)]
         counted += [_count_sql(measure) for measure in rest]
     steps.append("counted as (" + "\nunion all by name\n".join(counted) + ")")
     added_up = _add_up_sql(by, columns, with_total=with_total)
@@ -65,9 +65,10 @@ def count(
 
 def _is_counted_ready(measure: Measure, settings: Settings | None) -> bool:
     """Whether a measure's ready counts hold: they are made under the settings' defaults."""
-    if load_catalogue().get(measure.name) != measure:
+    known = load_catalogue().get(measure.name)
+    if known is None or known.sql != measure.sql:
         return False
-    return session.as_by_default(settings) or not session.SETTING_TABLES & set(measure.reads)
+    return session.as_by_default(settings) or not session.reads_settings(measure)
 
 
 def _cells(columns: Sequence[str]) -> list[str]:

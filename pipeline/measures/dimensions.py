@@ -95,10 +95,6 @@ def _dimension(
     return Dimension(name, column or name, holds, vocabulary, title, same_as, band)
 
 
-_PLANNED_BANDS = (
-    "case when planned_dwell_h <= 48 then 'up to 48 h'"
-    " when planned_dwell_h <= 72 then 'up to 72 h' else 'over 72 h' end"
-)
 DIMENSIONS: Mapping[str, Dimension] = {
     dimension.name: dimension
     for dimension in (
@@ -114,13 +110,14 @@ DIMENSIONS: Mapping[str, Dimension] = {
         _dimension("tunnelled", Holds.YES_NO),
         _dimension("skin_glue", Holds.YES_NO),
         _dimension("drug", vocabulary=codes.Drug),
+        _dimension("planned_course", same_as=("planned_dwell_h",)),
         _dimension("age_years", Holds.NUMBER, title="age", band="age_band"),
         _dimension("weight_kg", Holds.NUMBER),
         _dimension("concentration_pct", Holds.NUMBER),
         _dimension("rate_ml_h", Holds.NUMBER),
         _dimension("reservoir_ml", Holds.NUMBER),
         _dimension("runtime_h", Holds.NUMBER),
-        _dimension("planned_dwell_h", Holds.NUMBER, title="planned dwell", band=_PLANNED_BANDS),
+        _dimension("planned_dwell_h", Holds.NUMBER, title="planned dwell", band="planned_course"),
         _dimension("placed_hour", Holds.NUMBER),
     )
 }

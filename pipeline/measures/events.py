@@ -66,19 +66,17 @@ def event_order(
     import polars as pl
 
     (chosen,) = as_measures(measure)
-    session.copy_what_is_read(store, [chosen])
+    session.copy_what_is_read(store, [chosen], settings)
     condition, params = condition_of(where, months)
-    sql = _event_sql(chosen, condition, settings, by, with_total=with_total)
+    sql = _event_sql(chosen, condition, by, with_total=with_total)
     frame = store.frame(sql, params)
     final = last_final_month(store.as_of(), chosen.follow_up_h)
     return frame.with_columns(provisional=pl.col("month") > final)
 
 
-def _event_sql(
-    measure: Measure, condition: str, settings: Settings | None, by: str | None, *, with_total: bool
-) -> str:
+def _event_sql(measure: Measure, condition: str, by: str | None, *, with_total: bool) -> str:
     group = "null" if by is None else f"coalesce({DIMENSIONS[by].as_text}, '{NOT_RECORDED}')"
-    steps = [*session.steps([measure], settings), *_counted_steps(measure, condition, group)]
+    steps = [*session.steps([measure]), *_counted_steps(measure, condition, group)]
     parts = [] if by is None else [_running_sql("in_group", "in_group.label")]
     if by is None or with_total:
         parts.insert(0, _running_sql("everything", f"'{ALL}'"))

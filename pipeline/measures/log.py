@@ -49,7 +49,8 @@ def logged_changes(store: Store, until: str = LATEST) -> list[LoggedChange]:
     """Return the improvement log in time order, up to a month."""
     rows = store.rows(
         "select change_id, started_month, title, sites, measures, coalesce(new_phase, false)"
-        " from change where started_month <= ? order by started_month, change_id",
+        " from change where started_month <= ? and coalesce(kind, 'change') = 'change'"
+        " order by started_month, change_id",
         [until],
     )
     return [

@@ -74,7 +74,7 @@ def pattern_frames(
     NoDataError
         No episode is left.
     """
-    session.copy_what_is_read(store, measures)
+    session.copy_what_is_read(store, measures, settings)
     condition, params = condition_of(where, months)
     columns = ", ".join(f"{_column(name, started_month)} as factor_{name}" for name in factors)
     names = [f"factor_{name}" for name in factors]
@@ -103,7 +103,7 @@ def pattern_frames(
     )
     if cells.is_empty():
         raise NoDataError("No episode fits what was asked.", try_next="dwell status")
-    found = ((measure, store.frame(_sums_sql(measure, settings))) for measure in measures)
+    found = ((measure, store.frame(_sums_sql(measure))) for measure in measures)
     return PatternFrames(cells, found)
 
 
@@ -133,11 +133,11 @@ def _column(name: str, started_month: str | None) -> str:
     return banded.band if banded and banded.band else grouped_by(name).as_text
 
 
-def _sums_sql(measure: Measure, settings: Settings | None) -> str:
+def _sums_sql(measure: Measure) -> str:
     # Sums of decimals do not depend on the order of the rows, sums of doubles do.
     steps = ",\n".join(
         [
-            *session.steps([measure], settings),
+            *session.steps([measure]),
             f"measured as (\n{measure.sql})",
             """
         paired as (

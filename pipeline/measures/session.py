@@ -9,9 +9,10 @@ from collections.abc import Iterable
 
 from pipeline.measures.catalogue import Measure
 from pipeline.settings import Settings
-from pipeline.store import READY, Store, keyed_select, ready
+from pipeline.store import NUMBERS, READY, SETTING_TABLES, Store, keyed_select, ready
 
-SETTING_TABLES = {"setting", "dose_ceiling"}
+# Views of the store that read the settings' tables: they are read anew each time.
+READING_SETTINGS = frozenset({"contact_tier", "serious_event"})
 
 
 def keyed(name: str) -> str:
@@ -19,46 +20,41 @@ def keyed(name: str) -> str:
     return f"keyed_{name}"
 
 
-def copy_what_is_read(store: Store, measures: Iterable[Measure]) -> None:
+def copy_what_is_read(
+    store: Store, measures: Iterable[Measure], settings: Settings | None = None
+) -> None:
     """Make the keyed copies that `measures` read, where the session has none yet."""
+    store.put_settings(settings or Settings())
     names = {name for measure in measures for name in measure.reads} - SETTING_TABLES
     for name in sorted({"episode_dwell", *names}):
         if name in READY:
             store.rows(f"create temp view if not exists {keyed(name)} as {keyed_select(name)}")
-        else:
-            store.rows(
-                f"create temp table if not exists {keyed(name)} as"
-                f" select numbered.number as episode_id, source.* exclude (episode_id)"
-                f" from {name} as source inner join {ready('episode_dwell')} as numbered"
-                " on source.episode_id = numbered.episode_id"
-            )
+            continue
+        again = name in READING_SETTINGS
+        store.rows(
+            f"create {'or replace ' * again}temp table {'' if again else 'if not exists'}"
+            f" {keyed(name)} as"
+            f" select numbered.number as episode_id, source.* exclude (episode_id)"
+            f" from {name} as source inner join {ready('episode_dwell')} as numbered"
+            " on source.episode_id = numbered.episode_id"
+        )
 
 
-def steps(measures: Iterable[Measure], settings: Settings | None) -> list[str]:
+def steps(measures: Iterable[Measure]) -> list[str]:
     """Return the first steps of a select: the names that the measures' SQL reads."""
-    names = sorted({name for measure in measures for name in measure.reads})
-    found = [
-        f"{name} as (select * from {keyed(name)})" for name in names if name not in SETTING_TABLES
-    ]
-    return found + (_setting_steps(settings) if settings else [])
+    names = {name for measure in measures for name in measure.reads} - SETTING_TABLES
+    return [f"{name} as (select * from {keyed(name)})" for name in sorted(names)]
 
 
 def as_by_default(settings: Settings | None) -> bool:
     """Whether the rules in SQL read the same settings as in the store's own views."""
-    usual = Settings()
-    return settings is None or (
-        settings.evening_meal_hour == usual.evening_meal_hour
-        and settings.dose_ceilings == usual.dose_ceilings
+    usual, own = Settings(), settings or Settings()
+    return all(
+        getattr(own, name) == getattr(usual, name)
+        for name in (*NUMBERS, "dose_ceilings", "symptom_tiers")
     )
 
 
-def _setting_steps(settings: Settings) -> list[str]:
-    """Put the programme's settings in the place of the defaults; they are numbers."""
-    ceilings = ", ".join(
-        f"({int(c.below_age_years)}, {float(c.mg_kg_h)!r})" for c in settings.dose_ceilings
-    )
-    return [
-        f"setting as (select 'evening_meal_hour' as name,"
-        f" {float(settings.evening_meal_hour)!r} as value)",
-        f"dose_ceiling as (select * from (values {ceilings}) as c (below_age_years, mg_kg_h))",
-    ]
+def reads_settings(measure: Measure) -> bool:
+    """Whether what the measure counts depends on the settings."""
+    return bool((SETTING_TABLES | READING_SETTINGS) & set(measure.reads))

@@ -135,6 +135,23 @@ class RemovalDifficulty(Code):
     RETAINED_FRAGMENT = "retained_fragment", "A piece may have stayed in."
 
 
+class PumpProblem(Code):
+    """What went wrong with the pump; the main thing."""
+
+    NONE = "none", "Nothing."
+    EMPTIED_EARLY = "emptied_early", "It was empty before the planned end."
+    RAN_ON = "ran_on", "It was still running after it should have been empty."
+    DISCONNECTED = "disconnected", "It came apart from the catheter."
+    LEAKED = "leaked", "It leaked."
+
+
+class ContactKind(Code):
+    """Which part of the course the contact belongs to."""
+
+    COURSE = "course", "While the catheter is in place, or about its removal."
+    FOLLOW_UP = "follow_up", "After the block should have worn off."
+
+
 class Direction(Code):
     """Who started the contact."""
 
@@ -171,8 +188,8 @@ class Dressing(Code):
     """The state of the dressing."""
 
     INTACT = "intact", "Intact."
-    REINFORCED = "reinforced", "Loose and reinforced; the skin entry stayed covered."
-    EXPOSED = "exposed", "The skin entry was uncovered or soiled: the catheter comes out."
+    REINFORCED = "reinforced", "Loose; the skin entry stayed covered."
+    EXPOSED = "exposed", "The skin entry was uncovered or soiled."
 
 
 class Outcome(Code):
@@ -203,3 +220,44 @@ class VisitRelation(Code):
     SURGERY = "surgery", "The operation itself."
     UNRELATED = "unrelated", "Something else."
     UNCERTAIN = "uncertain", "It cannot be told."
+
+
+class EventKind(Code):
+    """The kind of a serious event."""
+
+    EMERGENCY_SYMPTOM = "emergency_symptom", "A symptom that is an emergency."
+    TOXICITY_TREATED = "toxicity_treated", "Systemic toxicity that was treated."
+    RETAINED_FRAGMENT = "retained_fragment", "A piece of the catheter stayed in."
+    INFECTION_TREATED = "infection_treated", "An infection that was treated."
+    READMISSION = "readmission", "Admitted again for the catheter, for pain, or it is uncertain."
+    FALL_INJURY = "fall_injury", "A fall with an injury."
+    LASTING_NERVE_SYMPTOM = "lasting_nerve_symptom", "Symptoms of a nerve that lasted."
+    COMPARTMENT_WARNING = "compartment_warning", "Signs of a tight compartment or cast."
+
+
+class ChangeKind(Code):
+    """What an entry of the improvement log logs."""
+
+    CHANGE = "change", "Something was changed in how things are done."
+    BASELINE = "baseline", "It was decided that the charts take a new baseline."
+
+
+class OwnerRole(Code):
+    """The role of whoever owns an improvement action; never a name."""
+
+    CHAIR = "chair", "Chair of the committee."
+    SERVICE_LEAD = "service_lead", "Lead of the service."
+    NURSE = "nurse", "Nurse of the service."
+    ANAESTHETIST = "anaesthetist", "Anaesthetist."
+    SURGEON = "surgeon", "Surgeon."
+    PHARMACIST = "pharmacist", "Pharmacist."
+    DATA_MANAGER = "data_manager", "Whoever keeps the records."
+    OTHER = "other", "Anybody else."
+
+
+class ActionState(Code):
+    """How far an improvement action is."""
+
+    OPEN = "open", "Not done yet."
+    DONE = "done", "Done."
+    DROPPED = "dropped", "Given up."

@@ -9,10 +9,12 @@ from dataclasses import dataclass, field
 from pipeline.records.declaration import Field, Kind, Record
 from pipeline.records.export_column import ExportColumn
 from pipeline.records.hints import CODE_WORDS, FIELD_WORDS, MISSING, NO, UNIT_WORDS, YES
-from pipeline.records.layout import RECORDS
+from pipeline.records.layout import RECORDS, SYMPTOMS
 from pipeline.records.units import FACTORS
 
 CLOSE_ENOUGH = 0.72  # how alike two names have to be, from 0 to 1
+# One symptom must never be read as another, however alike their names are.
+EXACTLY = frozenset({*SYMPTOMS, "hoarse_voice", "drooping_lid"})
 MOST_CODES = 40  # a column with more distinct values holds no codes
 
 
@@ -89,6 +91,8 @@ def _score(layout: Field, column: ExportColumn) -> float:
         plain_name(layout.name.removesuffix("_h")),
         *FIELD_WORDS[layout.name],
     )
+    if layout.name in EXACTLY:
+        return float(name in words and _may_hold(layout, column))
     likeness = max(difflib.SequenceMatcher(None, name, word).ratio() for word in words)
     return likeness if _may_hold(layout, column) else 0.0
 

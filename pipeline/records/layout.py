@@ -7,6 +7,23 @@ are all made from `RECORDS`; nothing about a column is written down twice.
 from pipeline.records import codes as vocabulary
 from pipeline.records.declaration import Field, Kind, Record, Rule
 
+# Symptoms of possible local anaesthetic systemic toxicity, as a family says them.
+SYMPTOMS: dict[str, str] = {
+    "breathing_difficulty": "trouble breathing",
+    "unresponsive": "does not respond",
+    "seizure": "a fit",
+    "drowsy": "very drowsy or hard to wake",
+    "twitching": "twitching",
+    "perioral_numbness": "numb mouth or tongue",
+    "metallic_taste": "metal taste",
+    "tinnitus": "ringing ears",
+    "dizziness": "dizziness",
+    "visual_change": "changed sight",
+    "slurred_speech": "slurred speech",
+    "agitation": "agitation or confusion",
+    "palpitations": "palpitations",
+}
+
 LONGEST_H = 8784.0  # a leap year; later hours are slips of the hand or of a unit
 MAX_DWELL_H = 336.0  # 14 days; a longer dwell is questioned, not loaded silently
 _HOURS = "hours since placement"
@@ -95,6 +112,26 @@ EPISODE = Record(
             high=168,
             unit="hours",
         ),
+        Field(
+            "bolus_mg",
+            Kind.NUMBER,
+            "Local anaesthetic given through the needle or catheter at placement.",
+            low=0,
+            high=1000,
+            unit="mg",
+        ),
+        Field(
+            "operation_key",
+            Kind.KEY,
+            "Opaque key that catheters share which were placed in one child at one operation.",
+        ),
+        Field(
+            "pump_problem",
+            Kind.CODE,
+            "What went wrong with the pump.",
+            codes=vocabulary.PumpProblem,
+        ),
+        _yes_no("limb_aid_given", "A sling, brace or crutches were given for the limb."),
         _hours("discharged_h", "When the child went home."),
         _hours("removed_h", "Removal time, where it is known exactly."),
         _hours("removed_after_h", "Last time known to be in place, where only that is known."),
@@ -121,6 +158,22 @@ EPISODE = Record(
         _hours(
             "last_known_in_place_h",
             "Last time known to be in place, for episodes with no known removal.",
+        ),
+        Field(
+            "rebound_pain_score",
+            Kind.INTEGER,
+            "Worst pain in the 24 hours after removal.",
+            low=0,
+            high=10,
+            unit="0 to 10",
+        ),
+        Field(
+            "satisfaction_score",
+            Kind.INTEGER,
+            "How satisfied the family was.",
+            low=0,
+            high=10,
+            unit="0 to 10",
         ),
         _hours("followed_until_h", "End of follow-up for visits; 168 is a full week."),
     ),
@@ -203,12 +256,9 @@ CONTACT = Record(
         ),
         Field("leakage", Kind.CODE, "Fluid at the skin entry.", codes=vocabulary.Leakage),
         Field("dressing", Kind.CODE, "State of the dressing.", codes=vocabulary.Dressing),
-        _yes_no("breathing_difficulty", "Symptom of possible systemic toxicity: emergency."),
-        _yes_no("unresponsive", "Symptom of possible systemic toxicity: emergency."),
-        _yes_no("perioral_numbness", "Symptom of possible systemic toxicity: urgent."),
-        _yes_no("tinnitus", "Symptom of possible systemic toxicity: urgent."),
-        _yes_no("metallic_taste", "Symptom of possible systemic toxicity: call."),
-        _yes_no("agitation", "Symptom of possible systemic toxicity: urgent."),
+        *(_yes_no(name, f"Possible systemic toxicity: {said}.") for name, said in SYMPTOMS.items()),
+        _yes_no("hoarse_voice", "Hoarse voice: an expected effect of some blocks."),
+        _yes_no("drooping_lid", "Drooping lid: an expected effect of some blocks."),
         _yes_no("redness_swelling", "Redness or swelling at the skin entry."),
         _yes_no("limb_weakness", "The limb was weak."),
         _yes_no("fell", "The child fell."),
@@ -221,6 +271,18 @@ CONTACT = Record(
             unit="doses",
         ),
         Field("outcome", Kind.CODE, "What it led to.", codes=vocabulary.Outcome),
+        _yes_no("clamped", "The clamp was closed."),
+        _yes_no("restarted", "The infusion was started again after it had been stopped."),
+        _yes_no("seen", "A clinician saw the child."),
+        Field(
+            "contact_kind",
+            Kind.CODE,
+            "Which part of the course it belongs to; the course itself unless given.",
+            codes=vocabulary.ContactKind,
+        ),
+        _yes_no("lasting_numbness", "Numbness beyond the time that was expected."),
+        _yes_no("lasting_weakness", "Weakness beyond the time that was expected."),
+        _yes_no("lasting_pain", "Pain in the limb beyond the time that was expected."),
     ),
 )
 
@@ -267,10 +329,88 @@ CHANGE = Record(
         Field("title", Kind.TEXT, "What was changed, in a few words.", required=True),
         Field("measures", Kind.LIST, "Names of the measures it aims at, or `all`."),
         _yes_no("new_phase", "The charts of those measures start a new phase here."),
+        Field(
+            "kind",
+            Kind.CODE,
+            "What is logged; a change unless given.",
+            codes=vocabulary.ChangeKind,
+        ),
+        Field("reason", Kind.TEXT, "Why, in a few words; a new baseline needs one."),
+    ),
+    rules=(
+        Rule(
+            "baseline_has_a_reason",
+            "reason",
+            "coalesce(kind, 'change') <> 'baseline' or reason is not null",
+            "A new baseline must be logged with its reason.",
+        ),
+    ),
+)
+
+EVENT = Record(
+    name="event",
+    grain="one serious event",
+    key="event_id",
+    fields=(
+        Field("event_id", Kind.KEY, "Opaque key of the event.", required=True),
+        Field(
+            "episode_id",
+            Kind.KEY,
+            "Episode in which it happened.",
+            required=True,
+            refers_to="episode",
+        ),
+        _hours("at_h", "When it happened.", required=True),
+        Field("kind", Kind.CODE, "Kind of event.", required=True, codes=vocabulary.EventKind),
+        _yes_no("reviewed", "The service has reviewed it."),
+        Field("reviewed_month", Kind.MONTH, "Month in which it was reviewed."),
+    ),
+    rules=(
+        Rule(
+            "month_needs_a_review",
+            "reviewed_month",
+            "reviewed_month is null or coalesce(reviewed, false)",
+            "reviewed_month must be empty where the event was not reviewed.",
+        ),
+        Rule(
+            "reviewed_month_not_in_the_future",
+            "reviewed_month",
+            "reviewed_month <= as_of_month",
+            "reviewed_month must not be later than the month of extraction.",
+        ),
+    ),
+)
+
+ACTION = Record(
+    name="action",
+    grain="one improvement action",
+    key="action_id",
+    fields=(
+        Field("action_id", Kind.KEY, "Key of the action.", required=True),
+        Field("decided_month", Kind.MONTH, "Month in which it was decided.", required=True),
+        Field("title", Kind.TEXT, "What is to be done, in a few words.", required=True),
+        Field(
+            "owner_role",
+            Kind.CODE,
+            "Role of whoever sees to it.",
+            required=True,
+            codes=vocabulary.OwnerRole,
+        ),
+        Field("due_month", Kind.MONTH, "Month by which it is due."),
+        Field("state", Kind.CODE, "How far it is.", required=True, codes=vocabulary.ActionState),
+        Field("measures", Kind.LIST, "Names of the measures it aims at, or `all`."),
+    ),
+    rules=(
+        Rule(
+            "due_not_before_decided",
+            "due_month",
+            "due_month >= decided_month",
+            "due_month must not be earlier than decided_month.",
+        ),
     ),
 )
 
 # In the order in which they are loaded: a record comes after those it refers to.
 RECORDS: dict[str, Record] = {
-    record.name: record for record in (SITE, EPISODE, CONTACT, VISIT, CHANGE)
+    record.name: record for record in (SITE, EPISODE, CONTACT, VISIT, EVENT, CHANGE, ACTION)
 }

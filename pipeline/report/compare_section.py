@@ -10,7 +10,7 @@ from pipeline.analysis.comparison.compare import GroupRow
 from pipeline.answers.comparison import ComparedGroups, MeasureComparison, compare_groups
 from pipeline.errors import NoDataError
 from pipeline.figures.funnel import funnel_figure
-from pipeline.measures.catalogue import MeasureKind, load_catalogue
+from pipeline.measures.catalogue import MeasureKind, measures_in_force
 from pipeline.measures.periods import months_of, quarter_before
 from pipeline.report import markdown
 from pipeline.report.markdown import Column, slug
@@ -40,7 +40,7 @@ def months_compared(quarter: str) -> tuple[str, str]:
 
 def outcomes(store: Store, quarter: str, settings: Settings) -> tuple[ComparedGroups, ...]:
     """Return the outcome measures of the last eight quarters, by each grouping."""
-    measures = [m for m in load_catalogue().values() if m.kind is MeasureKind.OUTCOME]
+    measures = [m for m in measures_in_force(settings) if m.kind is MeasureKind.OUTCOME]
     months, found = months_compared(quarter), []
     for by in GROUPINGS:
         with suppress(NoDataError):

@@ -13,7 +13,7 @@ from pipeline.answers.removal import RemovalResult, removal_result
 from pipeline.errors import NoDataError
 from pipeline.figures.funnel import funnel_figure
 from pipeline.figures.ratios import ratio_figure
-from pipeline.measures.catalogue import MeasureKind, load_catalogue
+from pipeline.measures.catalogue import MeasureKind, measures_in_force
 from pipeline.measures.periods import months_of
 from pipeline.measures.quarters import check_quarter, latest_quarter
 from pipeline.report import (
@@ -91,7 +91,7 @@ def collect(
         check_quarter(store, last)
         compared = compare_groups(
             store,
-            list(load_catalogue().values()),
+            measures_in_force(settings),
             by=by,
             months=compare_section.months_compared(last),
             settings=settings,
@@ -102,7 +102,7 @@ def collect(
             dwell=_dwell(store, compared),
             charts=group_charts(
                 store,
-                [m for m in load_catalogue().values() if m.kind is MeasureKind.OUTCOME],
+                [m for m in measures_in_force(settings) if m.kind is MeasureKind.OUTCOME],
                 by,
                 _charted(compared),
                 months_of(last)[1],

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from pipeline.measures.catalogue import Measure
+from pipeline.measures.catalogue import Better, Measure
 from pipeline.report.markdown import prose
+from pipeline.words.cautions import FOR_FAMILIES
 
 _KIND = {"outcome": "Outcome", "process": "Process", "balancing": "Balancing"}
 
@@ -15,13 +16,17 @@ def definition(measure: Measure, target: float | None) -> str:
     kind = _KIND[measure.kind.value]
     aim = f"Target {target:g}." if target is not None else "No target is set."
     text = (
-        f"{kind} measure, {measure.unit}; {measure.better.value} is better. "
+        f"{kind} measure, {measure.unit}; {_better(measure)} is better. "
         f"Counted: {measure.numerator}. Against: {measure.denominator}. "
         f"Left out: {measure.leaves_out}. "
         f"Chart: {' or '.join(chart.value for chart in measure.charts)}. "
         f"A month is provisional until {_until(measure)}. {aim}"
     )
     return f"{prose(measure.title)}\n\n:   {prose(text)}"
+
+
+def _better(measure: Measure) -> str:
+    return "no direction" if measure.better is Better.NEITHER else measure.better.value
 
 
 def _until(measure: Measure) -> str:
@@ -38,8 +43,6 @@ CAUTIONS = (
     "and are not for the care of any one child.",
     "A difference between two periods, sites or surgeon types is an association. It can come "
     "from case mix, from how events are recorded, or from chance.",
-    "A family with a child who has breathing difficulty or does not respond closes the clamp "
-    "of the pump and calls the local emergency number at once.",
+    *FOR_FAMILIES,
     "Ceilings on doses stand here for counting only, not for dosing.",
-    "Local policy and licensed clinicians decide.",
 )

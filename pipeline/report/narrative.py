@@ -108,7 +108,7 @@ def _look_into(finding: Finding) -> Sentence:
 def _short_of_target(finding: Finding) -> Sentence | None:
     """Return a sentence where the 95% limits leave the target out on the worse side."""
     now, target = finding.now, finding.target
-    if target is None or not now.has_figures:
+    if target is None or not now.has_figures or finding.measure.better == "neither":
         return None
     higher = finding.measure.better == "higher"
     short = now.upper < target if higher else now.lower > target

@@ -14,6 +14,7 @@ from pipeline.answers.findings import QUARTERS_SHOWN, Finding, quarter_findings
 from pipeline.answers.quality import DataQuality, data_quality
 from pipeline.answers.removal import RemovalResult, removal_result
 from pipeline.errors import NoDataError
+from pipeline.measures.catalogue import load_catalogue
 from pipeline.measures.log import LoggedChange, logged_changes
 from pipeline.measures.periods import EARLIEST, months_of, quarter_before, quarter_of
 from pipeline.measures.quarters import check_quarter
@@ -258,7 +259,9 @@ class Report(Sections):
     def definitions(self) -> None:
         """Show the definitions, from the measures' cards."""
         targets = {f.measure.name: f.target for f in self._data.findings}
-        show(definitions((f.measure for f in self._data.findings), targets))
+        shown = [f.measure for f in self._data.findings]
+        rest = [m for m in load_catalogue().values() if m.name not in targets]
+        show(definitions([*shown, *rest], targets))
 
     def methods(self) -> None:
         """Show the methods, the rules in force, the limitations and the versions."""

@@ -18,11 +18,14 @@ if TYPE_CHECKING:
         ready,
     )
     from pipeline.store.session import Store, open_store
+    from pipeline.store.settings_tables import NUMBERS, SETTING_TABLES
 
 _HOMES = {
     "COUNTED_BY": "kept_ready",
+    "NUMBERS": "settings_tables",
     "READY": "kept_ready",
     "READY_COUNTS": "kept_ready",
+    "SETTING_TABLES": "settings_tables",
     "Store": "session",
     "counts_sql": "kept_ready",
     "keyed_select": "kept_ready",
@@ -33,8 +36,10 @@ _HOMES = {
 
 __all__ = [
     "COUNTED_BY",
+    "NUMBERS",
     "READY",
     "READY_COUNTS",
+    "SETTING_TABLES",
     "Store",
     "counts_sql",
     "keyed_select",

@@ -3,34 +3,44 @@
 from typing import TYPE_CHECKING
 
 from pipeline.records.declaration import Field
-from pipeline.records.layout import RECORDS
+from pipeline.records.layout import RECORDS, SYMPTOMS
 from pipeline.store.session import Store
 
 if TYPE_CHECKING:
     import polars as pl
 
 _REMOVED = "coalesce(removed_h, removed_before_h) is not null"
-_HEARD = "reached"
+_COURSE = "coalesce(contact_kind, 'course') = 'course'"
+_HEARD = f"reached and {_COURSE}"
+_FOLLOWED_UP = f"reached and not ({_COURSE})"
 
 # Where a field can be expected, in SQL; everywhere unless it is named here.
 EXPECTED: dict[str, dict[str, str]] = {
     "episode": {
-        "removal_time_source": _REMOVED,
-        "removal_reason": _REMOVED,
-        "removed_by": _REMOVED,
-        "removal_difficulty": _REMOVED,
+        **dict.fromkeys(
+            (
+                "removal_time_source", "removal_reason", "removed_by", "removal_difficulty",
+                "rebound_pain_score", "satisfaction_score",
+            ),
+            _REMOVED,
+        ),
+        "operation_key": "operation_key is not null",
         "last_known_in_place_h": f"not ({_REMOVED})",
     },
     "contact": {
-        "minutes_to_answer": "direction = 'family' and reached",
+        "minutes_to_answer": f"direction = 'family' and {_HEARD}",
         **dict.fromkeys(
             (
-                "pain_score", "leakage", "dressing", "breathing_difficulty", "unresponsive",
-                "perioral_numbness", "tinnitus", "metallic_taste", "agitation",
+                *SYMPTOMS, "hoarse_voice", "drooping_lid", "pain_score", "leakage", "dressing",
                 "redness_swelling", "limb_weakness", "fell", "opioid_doses", "outcome",
             ),
             _HEARD,
         ),
+        **dict.fromkeys(
+            ("clamped", "restarted", "seen"), f"topic = 'toxicity_symptom' and {_HEARD}"
+        ),
+        "contact_kind": "contact_kind is not null",
+        **dict.fromkeys(("lasting_numbness", "lasting_weakness", "lasting_pain"), _FOLLOWED_UP),
     },
 }  # fmt: skip
 # Either of these says when a catheter came out, so they are one field.

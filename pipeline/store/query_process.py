@@ -20,12 +20,12 @@ import duckdb
 
 from pipeline.children import end_with_parent
 from pipeline.errors import DwellError, StoreError, UsageError
-from pipeline.settings import Settings
 from pipeline.store import schema
 from pipeline.store.adhoc import TIME_IS_OVER, Parameters, QueryLimits, Reply, over_memory
 from pipeline.store.connection import explain, owner_only, plain_errors, require_file
 from pipeline.store.query_errors import OUTSIDE, WRITES, about_the_query
 from pipeline.store.session import open_store
+from pipeline.store.settings_tables import put_settings
 
 Type = duckdb.StatementType
 
@@ -59,7 +59,7 @@ def _replies(asked: BinaryIO) -> Iterator[bytes]:
     end_with_parent(parent)
     try:
         connection = _open(path, limits)
-        _put_settings(connection, settings)
+        put_settings(connection, settings)
     except DwellError as error:
         yield pickle.dumps(("error", error))
         return
@@ -216,17 +216,3 @@ def _walls(limits: QueryLimits) -> dict[str, Any]:
         "errors_as_json": "true",
         "lock_configuration": "true",
     }
-
-
-def _put_settings(connection: duckdb.DuckDBPyConnection, settings: Settings) -> None:
-    """Cover the defaults with the programme's settings: temporary names come first."""
-    connection.execute(
-        "create temp table setting as select 'evening_meal_hour' as name,"
-        " cast(? as double) as value",
-        [settings.evening_meal_hour],
-    )
-    connection.execute("create temp table dose_ceiling (below_age_years integer, mg_kg_h double)")
-    for ceiling in settings.dose_ceilings:
-        connection.execute(
-            "insert into dose_ceiling values (?, ?)", [ceiling.below_age_years, ceiling.mg_kg_h]
-        )

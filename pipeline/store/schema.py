@@ -9,7 +9,6 @@ import duckdb
 from pipeline import __version__
 from pipeline.errors import StoreError
 from pipeline.resources import resource
-from pipeline.store.copying import copy_file
 from pipeline.store.kept_ready import READY, READY_COUNTS, RECORD_SUMS, make_ready
 from pipeline.store.one_row import count_of, first_row
 from pipeline.store.views import views_text
@@ -70,22 +69,6 @@ def is_current(connection: Connection) -> bool:
         return False
     row = first_row(connection, "select views_hash from schema_info")
     return row is not None and row[0] == views_hash()
-
-
-def back_up(path: Path, version: int) -> Path:
-    """Copy the closed store before it is migrated; return the copy's path."""
-    copy = path.with_name(f"{path.name}.before-schema-{version + 1}")
-    part = copy.with_name(copy.name + ".part")
-    try:
-        part.unlink(missing_ok=True)
-        copy_file(path, part)
-        part.replace(copy)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise StoreError(
-            f"The store {path} needs a newer schema, but cannot be backed up first."
-        ) from error
-    return copy
 
 
 def bring_up_to_date(connection: Connection) -> None:

@@ -1,6 +1,7 @@
 """A session on the store: what every other stage reads through."""
 
 import datetime as dt
+import logging
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -10,13 +11,18 @@ import duckdb
 
 from pipeline.errors import NoDataError
 from pipeline.records.layout import RECORDS
+from pipeline.settings import Settings
 from pipeline.store import schema
 from pipeline.store.connection import connect, owner_only, plain_errors
 from pipeline.store.copying import writing_copy
 from pipeline.store.kept_ready import RECORD_SUMS
+from pipeline.store.settings_tables import put_settings
 
 if TYPE_CHECKING:
     import polars as pl
+
+# Unless a program sets up logging of its own, Python writes its warnings to stderr.
+_LOG = logging.getLogger("dwell")
 
 Parameters = Sequence[Any] | Mapping[str, Any] | None
 
@@ -52,6 +58,11 @@ class Store:
         """Run one statement and return its rows as tuples; raises as `frame` does."""
         with plain_errors(self.path):
             return self.connection.execute(sql, params).fetchall()
+
+    def put_settings(self, settings: Settings) -> None:
+        """Let rules in SQL read these settings for the rest of the session."""
+        with plain_errors(self.path):
+            put_settings(self.connection, settings)
 
     def insert(self, table: str, rows: Sequence[tuple[Any, ...]]) -> None:
         """Add rows to a table in one transaction; raises as `frame` does."""
@@ -162,10 +173,10 @@ def _writing(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
 
 
 def _bring_up_to_date(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
-    """Migrate the copy in one transaction; the store at `path` is backed up first."""
-    version = schema.version_of(connection)
-    if 0 < version < schema.migrations()[-1].number:
-        schema.back_up(path, version)
+    """Migrate the copy in one transaction; the store at `path` stays until it succeeded."""
+    version, newest = schema.version_of(connection), schema.migrations()[-1].number
+    if 0 < version < newest:
+        _LOG.warning("The store %s is of schema %s; bringing it up to %s.", path, version, newest)
     connection.begin()
     schema.bring_up_to_date(connection)
     connection.commit()

@@ -1,5 +1,5 @@
 -- measure:     dislodgement
--- title:       Catheters that came out by themselves
+-- title:       Dislodged catheters
 -- kind:        outcome
 -- numerator:   catheters removed because they came out or were pulled out
 -- denominator: catheters whose reason of removal is known
@@ -11,6 +11,9 @@
 -- follow_up_h: 96
 -- reads:       episode_dwell
 -- case_mix:    age_years, limb, nerve_target, planned_dwell_h
+-- place:       1
+-- safety:      no
+-- told_by:     records
 with final as (
     select
         episode_id,

@@ -1,7 +1,7 @@
 -- measure:     removed_by_day
--- title:       Completed catheters removed by day
+-- title:       Planned removals done before {removal_by_hour}:00
 -- kind:        process
--- numerator:   completed removals at home done from 06:00 to 4 h before the evening meal
+-- numerator:   completed removals at home done from 06:00 and before {removal_by_hour}:00
 -- denominator: completed removals at home of which the clock hour is known
 -- leaves_out:  removals for another reason, in hospital or by a clinician, and those known only as an interval or without the clock hour of placement
 -- unit:        per 100 removals
@@ -11,10 +11,13 @@
 -- follow_up_h: 96
 -- reads:       episode_dwell, setting
 -- case_mix:    age_years, limb, nerve_target, planned_dwell_h
+-- place:       21
+-- safety:      no
+-- told_by:     records
 with limits as (
-    select value - 4 as latest_clock_hour
+    select value as by_hour
     from setting
-    where name = 'evening_meal_hour'
+    where name = 'removal_by_hour'
 ),
 
 final as (
@@ -26,7 +29,7 @@ final as (
             when episode_dwell.removal_clock_hour is null then null
             when
                 episode_dwell.removal_clock_hour >= 6
-                and episode_dwell.removal_clock_hour <= limits.latest_clock_hour then 1
+                and episode_dwell.removal_clock_hour < limits.by_hour then 1
             else 0
         end as numerator,
         case

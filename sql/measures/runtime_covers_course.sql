@@ -11,6 +11,9 @@
 -- follow_up_h: 0
 -- reads:       episode_dwell
 -- case_mix:    age_years, limb, nerve_target, planned_dwell_h
+-- place:       23
+-- safety:      no
+-- told_by:     records
 with final as (
     select
         episode_id,

@@ -1,36 +1,43 @@
 -- measure:     unplanned_visit
--- title:       Unplanned visits within 7 days
+-- title:       Unplanned visits until 72 h after removal
 -- kind:        outcome
--- numerator:   catheters with any unplanned visit for the catheter or for pain within 168 h of placement
--- denominator: catheters followed for 7 days
--- leaves_out:  catheters not followed for 168 h; visits for surgery, unrelated or uncertain are not counted
+-- numerator:   catheters with any unplanned visit that was for the catheter, for pain, or of uncertain cause, from placement to 72 h after removal
+-- denominator: catheters removed and followed for 72 h after removal
+-- leaves_out:  catheters with no known removal, or not followed for 72 h after it; visits for surgery or unrelated are not counted
 -- unit:        per 100 catheters
 -- better:      lower
 -- target:      none
 -- chart:       p
--- follow_up_h: 168
+-- follow_up_h: 240
 -- reads:       episode_dwell, visit
 -- case_mix:    age_years, limb, nerve_target, planned_dwell_h
-with related as (
-    select distinct episode_id
+-- place:       4
+-- safety:      no
+-- told_by:     records
+with counted as (
+    select distinct visit.episode_id
     from visit
-    where relation in ('catheter', 'pain') and at_h <= 168
+    inner join episode_dwell on visit.episode_id = episode_dwell.episode_id
+    where
+        visit.relation in ('catheter', 'pain', 'uncertain')
+        and visit.at_h <= episode_dwell.dwell_h + 72
 ),
 
 final as (
     select
         episode_dwell.episode_id,
-        -- A visit of a child not followed for the week is left out with the child:
+        -- A visit of a child not followed for so long is left out with the child:
         -- counting those with a visit and dropping those without would inflate the rate.
         case
-            when episode_dwell.followed_until_h < 168 then null
             when episode_dwell.followed_until_h is null then null
-            when related.episode_id is not null then 1
+            when episode_dwell.followed_until_h < episode_dwell.dwell_h + 72 then null
+            when not episode_dwell.is_removed then null
+            when counted.episode_id is not null then 1
             else 0
         end as numerator,
         1 as denominator
     from episode_dwell
-    left join related on episode_dwell.episode_id = related.episode_id
+    left join counted on episode_dwell.episode_id = counted.episode_id
 )
 
 select * from final

@@ -9,7 +9,7 @@ select
     round(100.0 * avg(case when not reached then 1 else 0 end), 1) as never_answered_per_100,
     round(median(minutes_to_answer), 1) as median_minutes,
     round(quantile_cont(minutes_to_answer, 0.9), 1) as slowest_tenth_minutes
-from contact_tier
+from contact_finding
 where direction = 'family' and clock_hour is not null and ($site = 'all' or site = $site)
-group by floor(contact_tier.clock_hour)
-order by floor(contact_tier.clock_hour)
+group by floor(contact_finding.clock_hour)
+order by floor(contact_finding.clock_hour)

@@ -9,16 +9,16 @@ with catheters as (
 )
 
 select
-    contact_tier.topic,
+    contact_finding.topic,
     count(*) as calls,
     round(100.0 * count(*) / max(catheters.n), 2) as calls_per_100_catheters,
-    round(median(contact_tier.minutes_to_answer), 1) as median_minutes_to_answer
-from contact_tier
+    round(median(contact_finding.minutes_to_answer), 1) as median_minutes_to_answer
+from contact_finding
 cross join catheters
 where
-    contact_tier.direction = 'family'
-    and contact_tier.is_night
-    and contact_tier.is_before_first_night_end
-    and ($site = 'all' or contact_tier.site = $site)
-group by contact_tier.topic
-order by calls desc, contact_tier.topic
+    contact_finding.direction = 'family'
+    and contact_finding.is_night
+    and contact_finding.is_before_first_night_end
+    and ($site = 'all' or contact_finding.site = $site)
+group by contact_finding.topic
+order by calls desc, contact_finding.topic

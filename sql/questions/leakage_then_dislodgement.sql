@@ -5,7 +5,7 @@
 -- set:   hours number 12 -- hours after the first report
 with leaked as (
     select episode_id, min(case when is_large_leakage then at_h end) as leaked_at_h
-    from contact_tier
+    from contact_finding
     where is_large_leakage is not null
     group by episode_id
 )

@@ -10,7 +10,7 @@ select
     sum(opioid_doses) as doses,
     round(avg(opioid_doses), 2) as doses_per_contact,
     round(100.0 * avg(case when opioid_doses > 0 then 1 else 0 end), 1) as any_per_100_contacts
-from contact_tier
+from contact_finding
 where opioid_doses is not null and day_number <= $last_day and ($site = 'all' or site = $site)
 group by day_number
 order by day_number

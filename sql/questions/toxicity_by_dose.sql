@@ -1,5 +1,5 @@
 -- title: Do symptoms of possible toxicity rise with the dose per kg?
--- read:  Contacts of each tier by band of the infusion dose, per 1,000 catheter-days. Symptoms
+-- read:  Contacts of each tier by band of the dose, bolus included, per 1,000 catheter-days. Symptoms
 --        are unspecific and doses are not allotted by chance: a rise is a reason to look at the
 --        records, not a finding.
 -- set:   band_mg_kg_h number 0.1 -- width of a band, mg/kg/h
@@ -16,10 +16,9 @@ tiers as (
     select
         episode_id,
         count(case when tier = 'emergency' then 1 end) as emergency,
-        count(case when tier = 'urgent' then 1 end) as urgent,
-        count(case when tier = 'call' then 1 end) as taste_alone
+        count(case when tier = 'same_hour' then 1 end) as same_hour,
+        count(case when tier = 'next_call' then 1 end) as next_call
     from contact_tier
-    where tier is not null
     group by episode_id
 )
 
@@ -28,9 +27,9 @@ select
     count(*) as catheters,
     round(sum(dosed.catheter_days), 1) as catheter_days,
     sum(tiers.emergency) as emergency,
-    sum(tiers.urgent) as urgent,
-    sum(tiers.taste_alone) as taste_alone,
-    round(1000.0 * sum(tiers.emergency + tiers.urgent + tiers.taste_alone) / sum(dosed.catheter_days), 1)
+    sum(tiers.same_hour) as same_hour,
+    sum(tiers.next_call) as next_call,
+    round(1000.0 * sum(tiers.emergency + tiers.same_hour + tiers.next_call) / sum(dosed.catheter_days), 1)
         as contacts_per_1000_days
 from dosed
 inner join tiers on dosed.episode_id = tiers.episode_id

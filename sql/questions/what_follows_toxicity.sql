@@ -1,16 +1,18 @@
--- title: What happens after a contact with an urgent or emergency symptom?
--- read:  Outcomes of those contacts, and whether the catheter was out within the hours given.
---        Emergency symptoms that end in reassurance deserve a look at the record.
--- set:   hours number 6 -- hours after the contact
+-- title: What was done after symptoms of possible toxicity?
+-- read:  By tier of the contact, what was done at it and the hours to removal, of catheters in
+--        place then. Emergency symptoms after which nothing was done deserve a look at the
+--        record. Shortness of breath with a block above the collarbone stands apart.
 select
-    contact_tier.tier,
-    coalesce(contact_tier.outcome, 'not_recorded') as outcome,
+    tier,
+    is_breathless_above_collarbone as breathless_above_collarbone,
     count(*) as contacts,
-    count(case
-        when episode_dwell.is_removed and episode_dwell.dwell_h <= contact_tier.at_h + $hours then 1
-    end) as out_within
+    count(case when clamped or outcome = 'clamp_closed' then 1 end) as clamped,
+    count(case when outcome = 'catheter_removed' then 1 end) as removed,
+    count(case when restarted then 1 end) as restarted,
+    count(case when seen then 1 end) as seen,
+    round(median(hours_to_removal), 1) as median_hours_to_removal,
+    count(case when reason = 'completed' then 1 end) as course_completed
 from contact_tier
-inner join episode_dwell on contact_tier.episode_id = episode_dwell.episode_id
-where contact_tier.tier in ('emergency', 'urgent')
-group by contact_tier.tier, contact_tier.outcome
-order by contact_tier.tier, contacts desc, outcome
+where tier <> 'none'
+group by tier, is_breathless_above_collarbone
+order by tier, is_breathless_above_collarbone

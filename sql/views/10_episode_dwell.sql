@@ -118,9 +118,20 @@ final as (
         ended.concentration_pct,
         ended.rate_ml_h,
         ended.reservoir_ml,
-        ended.concentration_pct * 10 * ended.rate_ml_h / ended.weight_kg as dose_mg_kg_h,
+        ended.bolus_mg,
+        -- A bolus is spread over the first 24 h (common practice, no source).
+        (ended.concentration_pct * 10 * ended.rate_ml_h + coalesce(ended.bolus_mg, 0) / 24)
+        / ended.weight_kg as dose_mg_kg_h,
+        coalesce(ended.operation_key, ended.episode_id) as operation,
         case when ended.rate_ml_h > 0 then ended.reservoir_ml / ended.rate_ml_h end as runtime_h,
         ended.planned_dwell_h,
+        case
+            when ended.planned_dwell_h <= 48 then 'up to 48 h'
+            when ended.planned_dwell_h <= 72 then 'up to 72 h'
+            else 'over 72 h'
+        end as planned_course,
+        ended.pump_problem,
+        ended.limb_aid_given,
         ended.discharged_h,
         ended.dwell_basis,
         ended.dwell_basis <> 'unknown' as is_dwell_known,
@@ -135,6 +146,8 @@ final as (
         ended.removal_time_source,
         ended.removed_by,
         ended.removal_difficulty,
+        ended.rebound_pain_score,
+        ended.satisfaction_score,
         ended.followed_until_h,
         -- The first night ends at the first 06:00 after placement.
         case
@@ -193,9 +206,14 @@ comment on column episode_dwell.drug is 'Local anaesthetic in the pump.';
 comment on column episode_dwell.concentration_pct is 'Concentration of the local anaesthetic, g per 100 ml.';
 comment on column episode_dwell.rate_ml_h is 'Flow rate of the pump, ml/h.';
 comment on column episode_dwell.reservoir_ml is 'Filled volume of the pump, ml.';
-comment on column episode_dwell.dose_mg_kg_h is 'Infusion dose: concentration times rate by weight, mg/kg/h.';
+comment on column episode_dwell.bolus_mg is 'Local anaesthetic given at placement, mg.';
+comment on column episode_dwell.dose_mg_kg_h is 'Dose of this catheter: concentration times rate, and the bolus over 24 h, by weight, mg/kg/h. A bolus not recorded counts as none.';
+comment on column episode_dwell.operation is 'Opaque key that catheters in place at the same time in one child share.';
 comment on column episode_dwell.runtime_h is 'Expected run-time of the pump: filled volume by rate, hours.';
 comment on column episode_dwell.planned_dwell_h is 'Planned time in place, hours.';
+comment on column episode_dwell.planned_course is 'Planned time in place: up to 48 h, up to 72 h or over 72 h.';
+comment on column episode_dwell.pump_problem is 'What went wrong with the pump.';
+comment on column episode_dwell.limb_aid_given is 'A sling, brace or crutches were given for the limb.';
 comment on column episode_dwell.discharged_h is 'When the child went home, hours since placement.';
 comment on column episode_dwell.dwell_basis is 'What dwell_h rests on: exact removal time, interval (midpoint), last_known (still in place then), or unknown.';
 comment on column episode_dwell.is_dwell_known is 'dwell_h is known; where false the episode is counted as missing and not analysed.';
@@ -210,6 +228,8 @@ comment on column episode_dwell.removal_clock_hour is 'Clock hour of an exact re
 comment on column episode_dwell.removal_time_source is 'Where the removal time comes from.';
 comment on column episode_dwell.removed_by is 'Who took the catheter out.';
 comment on column episode_dwell.removal_difficulty is 'Trouble while it was taken out.';
+comment on column episode_dwell.rebound_pain_score is 'Worst pain in the 24 hours after removal, 0 to 10.';
+comment on column episode_dwell.satisfaction_score is 'How satisfied the family was, 0 to 10.';
 comment on column episode_dwell.followed_until_h is 'End of follow-up for visits, hours since placement.';
 comment on column episode_dwell.first_night_end_h is 'End of the first night, hours since placement: the first 06:00, or 24 h where placed_hour is not known.';
 comment on column episode_dwell.catheter_days is 'Days in place from placement: dwell_h / 24.';

@@ -29,7 +29,7 @@ contact_day as (
         count(*) as contacts,
         count(case when reached then 1 end) as contacts_reached,
         count(case when direction = 'family' then 1 end) as family_calls
-    from contact_tier
+    from contact_finding
     where home_day is not null
     group by episode_id, day_number
 ),

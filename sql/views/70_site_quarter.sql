@@ -35,7 +35,7 @@ comment on column site_quarter.catheter_days is 'Days in place of the catheters 
 comment on column site_quarter.dwell_known is 'Catheters of known dwell.';
 comment on column site_quarter.removed is 'Catheters with a known removal.';
 comment on column site_quarter.completed is 'Catheters removed because the planned course was over.';
-comment on column site_quarter.dislodged is 'Catheters that came out by themselves.';
+comment on column site_quarter.dislodged is 'Dislodged catheters: they came out or were pulled out.';
 comment on column site_quarter.reason_not_recorded is 'Catheters removed without a recorded reason.';
 comment on column site_quarter.removed_early is 'Catheters removed for a reason other than completed, more than 6 h before the planned end.';
 comment on column site_quarter.contacts is 'Contacts, reached or not.';

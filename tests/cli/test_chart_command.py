@@ -87,15 +87,15 @@ def test_several_charts_are_a_list_with_their_groups(db):
 
 
 def test_a_rare_event_chart_counts_across_months(db):
-    found = as_json(chart, db, "toxicity_calls")
+    found = as_json(chart, db, "redness_swelling")
     assert found["chart"] in {"t", "run"}
     assert found["unit"] == "catheter-days between events"
     assert {point["numerator"] for point in found["points"]} <= {0, 1}
-    other = as_json(chart, db, "toxicity_calls", "--kind", "g")
+    other = as_json(chart, db, "toxicity_symptoms", "--kind", "g")
     assert other["unit"] == "catheters between events"
     total = sum(point["denominator"] for point in other["points"])
     events = sum(point["numerator"] for point in other["points"])
-    counted = as_json(chart, db, "toxicity_calls", "--kind", "run")
+    counted = as_json(chart, db, "toxicity_symptoms", "--kind", "run")
     assert total + events <= 1500
     assert events <= sum(point["numerator"] for point in counted["points"])
 
@@ -153,12 +153,12 @@ def test_a_store_of_one_catheter_has_a_chart_of_every_measure(tmp_path):
     path = tmp_path / "dwell.duckdb"
     run(load, str(tmp_path / "records"), "--as-of", "2026-01-06", "--db", str(path), "--quiet")
     shown = run(chart, "--db", str(path)).stdout
-    assert "Signs of infection: no event yet" in shown
+    assert "Redness or swelling at the skin entry: no event yet" in shown
     assert "There is no point to judge: silence means nothing." in shown
 
 
-@pytest.mark.parametrize("rare", ["difficult_removal", "falls_lower_limb", "infection_signs",
-                                  "toxicity_calls", "toxicity_urgent"])  # fmt: skip
+@pytest.mark.parametrize("rare", ["difficult_removal", "falls_lower_limb", "redness_swelling",
+                                  "toxicity_symptoms", "emergency_symptoms"])  # fmt: skip
 def test_a_rare_measure_of_each_site_ends_in_the_wait_for_an_event(db, rare):
     for found in as_json(chart, db, rare, "--by", "site"):
         assert found["points"], found["group"]
@@ -166,12 +166,12 @@ def test_a_rare_measure_of_each_site_ends_in_the_wait_for_an_event(db, rare):
 
 
 def test_a_chart_without_a_point_says_so_and_can_be_drawn():
-    measure = find_measure("infection_signs")
+    measure = find_measure("redness_swelling")
     (empty,) = draw_charts([ChartSeries(measure, "all", "t", Counts((), [], []), (), 0.0, 0.0)])
     found = MeasureCharts((MeasureChart(measure, "all", "all", empty, 0.0, 0.0),))
     assert found.frame().is_empty()
     assert found.as_json()["points"] == []
-    assert found.figure().title == "Signs of infection: no event yet"
+    assert found.figure().title == "Redness or swelling at the skin entry: no event yet"
     assert chart_sentences(found.charts[0])[-1].startswith("There is no point to judge")
 
 
@@ -225,7 +225,7 @@ def test_a_plan_for_no_change_is_refused(db, change):
 
 
 def test_groups_of_yes_and_no_have_events_of_their_own(db):
-    whole = as_json(chart, db, "toxicity_calls")
-    parts = as_json(chart, db, "toxicity_calls", "--by", "interpreter_needed")
+    whole = as_json(chart, db, "toxicity_symptoms")
+    parts = as_json(chart, db, "toxicity_symptoms", "--by", "interpreter_needed")
     events = [sum(point["numerator"] for point in one["points"]) for one in parts]
     assert sum(events) == sum(point["numerator"] for point in whole["points"])

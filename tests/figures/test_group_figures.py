@@ -34,7 +34,7 @@ def comparison():
 
 def test_a_funnel_states_its_finding_method_and_numbers(comparison):
     got = funnel_figure(comparison, MEASURE, labels={"dunlin": "Dunlin"})
-    assert got.title.startswith("Catheters that came out by themselves: Dunlin above the 9")
+    assert got.title.startswith("Dislodged catheters: Dunlin above the 9")
     assert "exact binomial limits" in got.caption
     assert "Not a ranking" in got.caption
     for row in comparison.rows:

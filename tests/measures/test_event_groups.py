@@ -9,7 +9,7 @@ from pipeline.store import open_store
 COLUMNS = ["month", "numerator", "catheters", "catheter_days", "provisional"]
 
 
-@pytest.mark.parametrize("measure", ["toxicity_calls", "difficult_removal"])
+@pytest.mark.parametrize("measure", ["toxicity_symptoms", "difficult_removal"])
 def test_groups_and_the_total_are_those_of_each_alone(demonstration, measure):
     with open_store(demonstration / "dwell.duckdb") as store:
         together = event_order(store, measure, by="site", with_total=True)

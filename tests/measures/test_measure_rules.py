@@ -1,5 +1,10 @@
 """The rules of the measures, one a test, in tables that a clinician can read."""
 
+import pytest
+
+from pipeline.settings import SYMPTOM_TIERS, DoseCeiling, Settings
+from pipeline.store.settings_tables import put_settings
+
 
 # ruff: noqa: E501 (a row of a table stays on one line)
 def test_dislodgement_counts_catheters_that_came_out(db):
@@ -127,10 +132,10 @@ def test_small_leakage_is_usual_and_not_counted(db):
         e1         | 44   | large
         """,
     )
-    db.expect("leakage", "episode_id | numerator | denominator\n e1 | 1 | 3")
+    db.expect("leakage", "episode_id | numerator | denominator\n e1 | 1 | 1")
 
 
-def test_each_contact_with_large_leakage_counts(db):
+def test_large_leakage_told_twice_is_one_catheter(db):
     db.given(
         "contact",
         """
@@ -140,7 +145,69 @@ def test_each_contact_with_large_leakage_counts(db):
         e2         | 20   | none
         """,
     )
-    db.expect("leakage", "episode_id | numerator\n e1 | 2\n e2 | 0")
+    db.expect("leakage", "episode_id | numerator\n e1 | 1\n e2 | 0")
+
+
+def test_removal_for_leakage_counts_without_any_contact(db):
+    db.given("episode", "episode_id | removed_h | removal_reason\n e1 | 30 | leakage")
+    db.expect("leakage", "episode_id | numerator | denominator\n e1 | 1 | 1")
+
+
+OUT_BEFORE_ANY_CALL = """
+    episode_id | removed_h | removal_reason
+    e1         | 10        | dislodged
+    e2         | 10        | leakage
+    e3         | 10        |
+    e4         | 40        | dislodged
+    e5         | 40        | dislodged
+    """
+
+
+def test_a_catheter_out_before_the_first_call_is_counted_by_its_removal(db):
+    # e1 was out at 10 h and called first at 20 h; e4 was called at 20 h in vain.
+    db.given("episode", OUT_BEFORE_ANY_CALL)
+    db.given(
+        "contact",
+        """
+        episode_id | at_h | reached | leakage
+        e1         | 20   | no      |
+        e4         | 20   | no      |
+        e5         | 20   | yes     | none
+        """,
+    )
+    db.expect(
+        "leakage",
+        """
+        episode_id | numerator
+        e1         | 0
+        e2         | 1
+        e3         |
+        e4         |
+        e5         | 0
+        """,
+    )
+
+
+def test_symptoms_and_falls_of_a_catheter_out_before_the_first_call_are_none(db):
+    db.given("episode", OUT_BEFORE_ANY_CALL)
+    db.given("contact", "episode_id | at_h | reached\n e1 | 20 | no\n e4 | 20 | no\n e5 | 20 | no")
+    for measure in ("toxicity_symptoms", "emergency_symptoms", "falls_lower_limb"):
+        db.expect(
+            measure,
+            """
+            episode_id | numerator
+            e1         | 0
+            e2         | 0
+            e3         |
+            e4         |
+            e5         |
+            """,
+        )
+
+
+def test_where_a_site_sent_no_contacts_no_catheter_is_known_by_its_removal(db):
+    db.given("episode", "episode_id | removed_h | removal_reason\n e1 | 10 | dislodged")
+    db.expect("leakage", "episode_id | numerator\n e1 | ")
 
 
 def test_a_contact_that_did_not_reach_the_family_ascertains_nothing(db):
@@ -152,8 +219,8 @@ def test_a_contact_that_did_not_reach_the_family_ascertains_nothing(db):
         """,
     )
     for measure in (
-        "leakage", "dressing_failure", "toxicity_calls", "toxicity_urgent",
-        "infection_signs", "falls_lower_limb", "severe_pain", "opioid_free",
+        "leakage", "dressing_failure", "toxicity_symptoms", "emergency_symptoms",
+        "redness_swelling", "falls_lower_limb", "severe_pain", "opioid_free",
     ):  # fmt: skip
         db.expect(measure, "episode_id | numerator\n e1 | ")
 
@@ -161,16 +228,10 @@ def test_a_contact_that_did_not_reach_the_family_ascertains_nothing(db):
 def test_a_question_not_asked_is_missing_and_not_zero(db):
     db.given("contact", "episode_id | at_h\n e1 | 20")
     for measure in (
-        "leakage", "dressing_failure", "toxicity_calls", "toxicity_urgent",
-        "infection_signs", "falls_lower_limb", "severe_pain", "opioid_free",
+        "leakage", "dressing_failure", "toxicity_symptoms", "emergency_symptoms",
+        "redness_swelling", "falls_lower_limb", "severe_pain", "opioid_free",
     ):  # fmt: skip
         db.expect(measure, "episode_id | numerator\n e1 | ")
-
-
-def test_leakage_of_a_catheter_of_unknown_dwell_has_no_denominator(db):
-    db.given("episode", "episode_id | removed_h\n e1 | ")
-    db.given("contact", "episode_id | leakage\n e1 | large")
-    db.expect("leakage", "episode_id | denominator\n e1 | ")
 
 
 def test_the_entry_exposed_at_any_contact_is_a_dressing_failure(db):
@@ -191,56 +252,146 @@ def test_removal_for_the_dressing_is_a_dressing_failure_without_any_contact(db):
     db.expect("dressing_failure", "episode_id | numerator\n e1 | 1")
 
 
+@pytest.mark.parametrize("symptom", ["breathing_difficulty", "unresponsive", "seizure"])
+def test_trouble_breathing_no_response_and_a_fit_are_emergencies(db, symptom):
+    db.given("contact", f"contact_id | {symptom}\n c1 | yes\n c2 | no")
+    db.expect("contact_tier", "contact_id | tier\n c1 | emergency\n c2 | none")
+
+
+@pytest.mark.parametrize(
+    "symptom", [name for name, tier in SYMPTOM_TIERS.items() if tier == "same_hour"]
+)
+def test_every_other_symptom_is_answered_in_the_same_hour(db, symptom):
+    db.given("contact", f"contact_id | {symptom}\n c1 | yes\n c2 | no")
+    db.expect("contact_tier", "contact_id | tier\n c1 | same_hour\n c2 | none")
+
+
 def test_a_contact_takes_its_highest_tier(db):
     db.given(
         "contact",
         """
-        contact_id | breathing_difficulty | unresponsive | perioral_numbness | tinnitus | agitation | metallic_taste
-        c1         | yes                  |              |                   | yes      |           | yes
-        c2         |                      | yes          |                   |          |           |
-        c3         |                      |              | yes               |          |           | yes
-        c4         |                      |              |                   | yes      |           |
-        c5         |                      |              |                   |          | yes       |
-        c6         |                      |              | no                |          |           | yes
-        c7         | no                   | no           | no                | no       | no        | no
-        c8         |                      |              |                   |          |           |
+        contact_id | breathing_difficulty | tinnitus | metallic_taste
+        c1         | yes                  | yes      | yes
+        c2         | no                   | yes      |
+        c3         |                      | no       |
+        """,
+    )
+    db.expect("contact_tier", "contact_id | tier\n c1 | emergency\n c2 | same_hour\n c3 | none")
+
+
+def test_a_contact_that_asked_for_no_symptom_has_no_tier(db):
+    db.given("contact", "contact_id | hoarse_voice\n c1 | yes")
+    assert db.rows("select * from contact_tier") == []
+
+
+def test_the_tier_of_a_symptom_is_a_setting(db):
+    db.given("contact", "contact_id | drowsy | metallic_taste\n c1 | yes | \n c2 | | yes")
+    tiers = SYMPTOM_TIERS | {"drowsy": "emergency", "metallic_taste": "next_call"}
+    put_settings(db.connection, Settings(symptom_tiers=tiers))
+    db.expect("contact_tier", "contact_id | tier\n c1 | emergency\n c2 | next_call")
+    db.expect("emergency_symptoms", "episode_id | numerator\n e1 | 1")
+
+
+def test_each_catheter_with_a_symptom_counts_once(db):
+    db.given(
+        "contact", "episode_id | at_h | agitation\n e1 | 20 | yes\n e1 | 21 | yes\n e2 | 44 | no"
+    )
+    db.expect("toxicity_symptoms", "episode_id | numerator | denominator\n e1 | 1 | 1\n e2 | 0 | 1")
+
+
+def test_removal_for_symptoms_counts_without_any_contact(db):
+    db.given("episode", "episode_id | removed_h | removal_reason\n e1 | 30 | toxicity_symptoms")
+    db.expect("toxicity_symptoms", "episode_id | numerator\n e1 | 1")
+
+
+def test_only_symptoms_of_the_tier_emergency_are_emergency_symptoms(db):
+    db.given("contact", "episode_id | seizure | tinnitus\n e1 | yes | \n e2 | | yes\n e3 | no | no")
+    db.expect("emergency_symptoms", "episode_id | numerator\n e1 | 1\n e2 | 0\n e3 | 0")
+
+
+BREATHLESS = """
+    episode_id | nerve_target
+    e1         | interscalene
+    e2         | supraclavicular
+    e3         | femoral
+    e4         | interscalene
+    """
+
+
+def test_shortness_of_breath_with_a_block_above_the_collarbone_is_kept_apart(db):
+    db.given("episode", BREATHLESS)
+    db.given(
+        "contact",
+        """
+        episode_id | breathing_difficulty | tinnitus
+        e1         | yes                  | no
+        e2         | yes                  | no
+        e3         | yes                  | no
+        e4         | yes                  | yes
+        """,
+    )
+    db.expect("toxicity_symptoms", "episode_id | numerator\n e1 | 0\n e2 | 0\n e3 | 1\n e4 | 1")
+    db.expect(
+        "contact_tier",
+        """
+        episode_id | is_breathless_above_collarbone
+        e1         | yes
+        e2         | yes
+        e3         | no
+        e4         | yes
+        """,
+    )
+
+
+def test_shortness_of_breath_is_an_emergency_whatever_the_block(db):
+    db.given("episode", BREATHLESS)
+    db.given("contact", "episode_id | breathing_difficulty\n e1 | yes\n e3 | yes")
+    db.expect("contact_tier", "episode_id | tier\n e1 | emergency\n e3 | emergency")
+    db.expect("emergency_symptoms", "episode_id | numerator\n e1 | 1\n e2 | \n e3 | 1\n e4 | ")
+
+
+def test_hoarse_voice_and_a_drooping_lid_are_expected_effects_and_no_toxicity(db):
+    db.given(
+        "contact",
+        """
+        episode_id | hoarse_voice | drooping_lid | tinnitus
+        e1         | yes          |              | no
+        e2         |              | yes          | no
+        e3         | no           | no           | no
+        e4         |              |              | no
+        """,
+    )
+    db.expect("toxicity_symptoms", "episode_id | numerator\n e1 | 0\n e2 | 0\n e3 | 0\n e4 | 0")
+    db.expect(
+        "contact_summary",
+        """
+        episode_id | expected_effect_contacts
+        e1         | 1
+        e2         | 1
+        e3         | 0
+        e4         |
+        """,
+    )
+
+
+def test_what_was_done_after_a_symptom_and_the_hours_to_removal_are_told(db):
+    db.given("episode", "episode_id | removed_h | removal_reason\n e1 | 26 | toxicity_symptoms")
+    db.given(
+        "contact",
+        """
+        episode_id | at_h | tinnitus | clamped | restarted | seen
+        e1         | 20   | yes      | yes     | no        | yes
+        e1         | 30   | no       |         |           |
         """,
     )
     db.expect(
         "contact_tier",
         """
-        contact_id | tier      | has_toxicity_symptom
-        c1         | emergency | yes
-        c2         | emergency | yes
-        c3         | urgent    | yes
-        c4         | urgent    | yes
-        c5         | urgent    | yes
-        c6         | call      | yes
-        c7         | none      | no
-        c8         |           |
+        at_h | tier      | clamped | restarted | seen | hours_to_removal | reason
+        20   | same_hour | yes     | no        | yes  | 6                | toxicity_symptoms
+        30   | none      |         |           |      |                  | toxicity_symptoms
         """,
     )
-
-
-def test_metallic_taste_alone_is_a_toxicity_call_and_not_urgent(db):
-    db.given(
-        "contact",
-        """
-        episode_id | metallic_taste | tinnitus
-        e1         | yes            |
-        e2         | yes            | yes
-        e3         | no             | no
-        """,
-    )
-    db.expect("toxicity_calls", "episode_id | numerator\n e1 | 1\n e2 | 1\n e3 | 0")
-    db.expect("toxicity_urgent", "episode_id | numerator\n e1 | 0\n e2 | 1\n e3 | 0")
-
-
-def test_every_contact_with_a_symptom_counts(db):
-    db.given(
-        "contact", "episode_id | at_h | agitation\n e1 | 20 | yes\n e1 | 21 | yes\n e1 | 44 | no"
-    )
-    db.expect("toxicity_calls", "episode_id | numerator | denominator\n e1 | 2 | 3")
 
 
 def test_redness_told_twice_is_one_catheter_with_signs_of_infection(db):
@@ -248,27 +399,30 @@ def test_redness_told_twice_is_one_catheter_with_signs_of_infection(db):
         "contact",
         "episode_id | at_h | redness_swelling\n e1 | 20 | yes\n e1 | 44 | yes\n e2 | 20 | no",
     )
-    db.expect("infection_signs", "episode_id | numerator\n e1 | 1\n e2 | 0")
+    db.expect("redness_swelling", "episode_id | numerator\n e1 | 1\n e2 | 0")
 
 
 def test_removal_for_infection_counts_without_any_contact(db):
     db.given("episode", "episode_id | removed_h | removal_reason\n e1 | 48 | infection_signs")
-    db.expect("infection_signs", "episode_id | numerator | denominator\n e1 | 1 | 2")
+    db.expect("redness_swelling", "episode_id | numerator | denominator\n e1 | 1 | 2")
 
 
-def test_only_visits_for_catheter_or_pain_within_7_days_count(db):
+def test_visits_until_72_h_after_removal_count(db):
+    # Removed at 72 h: until 144 h.
+    db.given("visit", "episode_id | at_h\n e1 | 50\n e2 | 144\n e3 | 145")
+    db.expect("unplanned_visit", "episode_id | numerator\n e1 | 1\n e2 | 1\n e3 | 0")
+
+
+def test_visits_for_catheter_or_pain_or_of_uncertain_cause_count(db):
     db.given(
         "visit",
         """
-        episode_id | at_h | relation
-        e1         | 50   | catheter
-        e2         | 168  | pain
-        e3         | 169  | catheter
-        e4         | 50   | surgery
-        e5         | 50   | unrelated
-        e6         | 50   | uncertain
-        e7         | 50   | pain
-        e7         | 60   | pain
+        episode_id | relation
+        e1         | catheter
+        e2         | pain
+        e3         | uncertain
+        e4         | surgery
+        e5         | unrelated
         """,
     )
     db.expect(
@@ -277,24 +431,28 @@ def test_only_visits_for_catheter_or_pain_within_7_days_count(db):
         episode_id | numerator
         e1         | 1
         e2         | 1
-        e3         | 0
+        e3         | 1
         e4         | 0
         e5         | 0
-        e6         | 0
-        e7         | 1
         """,
     )
 
 
-def test_a_child_not_followed_for_7_days_is_missing_with_or_without_a_visit(db):
+def test_two_visits_of_one_catheter_count_once(db):
+    db.given("visit", "episode_id | at_h\n e1 | 50\n e1 | 60")
+    db.expect("unplanned_visit", "episode_id | numerator | denominator\n e1 | 1 | 1")
+
+
+def test_a_child_not_followed_for_72_h_after_removal_is_missing_with_or_without_a_visit(db):
     db.given(
         "episode",
         """
-        episode_id | followed_until_h
-        e1         | 167
-        e2         | 100
-        e3         |
-        e4         | 168
+        episode_id | removed_h | last_known_in_place_h | followed_until_h
+        e1         | 72        |                       | 143
+        e2         | 72        |                       | 100
+        e3         | 72        |                       |
+        e4         | 72        |                       | 144
+        e5         |           | 40                    | 168
         """,
     )
     db.given("visit", "episode_id | at_h\n e2 | 50")
@@ -306,11 +464,12 @@ def test_a_child_not_followed_for_7_days_is_missing_with_or_without_a_visit(db):
         e2         |           | 1
         e3         |           | 1
         e4         | 0         | 1
+        e5         |           | 1
         """,
     )
 
 
-def test_resistance_sharp_pain_and_fragments_are_difficult_removals(db):
+def test_resistance_and_sharp_pain_are_difficult_removals_and_a_fragment_is_an_event(db):
     db.given(
         "episode",
         """
@@ -329,10 +488,11 @@ def test_resistance_sharp_pain_and_fragments_are_difficult_removals(db):
         e1         | 0         | 1
         e2         | 1         | 1
         e3         | 1         | 1
-        e4         | 1         | 1
+        e4         | 0         | 1
         e5         |           | 1
         """,
     )
+    db.expect("serious_event", "episode_id | kind\n e4 | retained_fragment")
 
 
 def test_a_catheter_not_known_to_be_removed_is_no_removal(db):
@@ -364,7 +524,7 @@ def test_falls_count_for_lower_limb_catheters_only(db):
         "falls_lower_limb",
         """
         episode_id | numerator | denominator
-        e1         | 2         | 3
+        e1         | 1         | 1
         e2         |           | 0
         e3         |           | 0
         e4         |           | 0
@@ -504,6 +664,27 @@ def test_a_course_ended_as_planned_has_6_h_of_grace(db):
         """,
     )
     db.expect("planned_course_completed", "episode_id | numerator\n e1 | 1\n e2 | 0\n e3 | 0")
+
+
+def test_a_catheter_removed_for_symptoms_is_not_completed(db):
+    db.given(
+        "episode",
+        """
+        episode_id | removed_h | removal_reason
+        e1         | 72        | toxicity_symptoms
+        e2         | 72        | completed
+        e3         | 72        | completed
+        """,
+    )
+    db.given(
+        "contact",
+        """
+        episode_id | at_h | dizziness | outcome
+        e2         | 71   | yes       | catheter_removed
+        e3         | 71   | yes       | reassured
+        """,
+    )
+    db.expect("planned_course_completed", "episode_id | numerator\n e1 | 0\n e2 | 0\n e3 | 1")
 
 
 def test_daily_contact_counts_days_of_which_half_were_at_home(db):
@@ -646,19 +827,25 @@ def test_only_removals_at_home_can_be_recorded_by_the_family(db):
     )
 
 
-def test_removed_by_day_is_from_6_to_4_hours_before_the_evening_meal(db):
-    # Placed at 09:00, the meal at 18:00: from 06:00 (69 h) to 14:00 (77 h).
+def test_a_planned_removal_should_be_done_from_6_and_before_14_oclock(db):
+    # Placed at 09:00: from 06:00 (69 h) and before 14:00 (77 h).
     db.given(
         "episode",
         """
         episode_id | removed_h | removal_reason
         e1         | 69        | completed
-        e2         | 77        | completed
-        e3         | 78        | completed
+        e2         | 76.75     | completed
+        e3         | 77        | completed
         e4         | 68        | completed
         """,
     )
     db.expect("removed_by_day", "episode_id | numerator\n e1 | 1\n e2 | 1\n e3 | 0\n e4 | 0")
+
+
+def test_the_hour_of_a_planned_removal_is_a_setting(db):
+    db.given("episode", "episode_id | removed_h | removal_reason\n e1 | 78 | completed")
+    put_settings(db.connection, Settings(removal_by_hour=16))
+    db.expect("removed_by_day", "episode_id | numerator\n e1 | 1")
 
 
 def test_removed_by_day_is_about_completed_removals_at_home_with_a_clock_hour(db):
@@ -686,19 +873,23 @@ def test_removed_by_day_is_about_completed_removals_at_home_with_a_clock_hour(db
     )
 
 
+def ceilings(db, *more):
+    """Set 0.4 mg/kg/h of ropivacaine at every age, and what else is given."""
+    local = (DoseCeiling("ropivacaine", 0, 22, 0.4), *more)
+    put_settings(db.connection, Settings(dose_ceilings=local))
+
+
 def test_the_dose_is_concentration_times_rate_by_weight(db):
     # 0.2% is 2 mg/ml: 8 ml/h in 40 kg is 0.4 mg/kg/h, at the ceiling and so within it.
+    ceilings(db)
     db.given(
         "episode",
         """
-        episode_id | age_years | weight_kg | drug          | concentration_pct | rate_ml_h
-        e1         | 10        | 40        | ropivacaine   | 0.2               | 8
-        e2         | 10        | 40        | ropivacaine   | 0.2               | 8.1
-        e3         | 0         | 6         | bupivacaine   | 0.1               | 1.3
-        e4         | 10        |           | ropivacaine   | 0.2               | 8
-        e5         |           | 40        | ropivacaine   | 0.2               | 8
-        e6         | 10        | 40        |               | 0.2               | 8
-        e7         | 10        | 40        | lidocaine     | 1                 | 8
+        episode_id | weight_kg | drug        | concentration_pct | rate_ml_h
+        e1         | 40        | ropivacaine | 0.2               | 8
+        e2         | 40        | ropivacaine | 0.2               | 8.1
+        e3         |           | ropivacaine | 0.2               | 8
+        e4         | 40        |             | 0.2               | 8
         """,
     )
     db.expect(
@@ -707,11 +898,81 @@ def test_the_dose_is_concentration_times_rate_by_weight(db):
         episode_id | numerator | denominator
         e1         | 1         | 1
         e2         | 0         | 1
-        e3         | 0         | 1
+        e3         |           | 1
         e4         |           | 1
-        e5         |           | 1
-        e6         |           | 1
-        e7         |           | 0
+        """,
+    )
+
+
+def test_a_ceiling_is_for_its_drug_and_its_ages(db):
+    young, old = DoseCeiling("bupivacaine", 0, 1, 0.2), DoseCeiling("bupivacaine", 1, 22, 0.3)
+    ceilings(db, young, old)
+    db.given(
+        "episode",
+        """
+        episode_id | age_years | weight_kg | drug        | concentration_pct | rate_ml_h
+        e1         | 0         | 10        | bupivacaine | 0.1               | 2.5
+        e2         | 1         | 10        | bupivacaine | 0.1               | 2.5
+        e3         |           | 10        | bupivacaine | 0.1               | 2.5
+        e4         | 10        | 40        | lidocaine   | 1                 | 8
+        """,
+    )
+    db.expect(
+        "dose_within_ceiling",
+        """
+        episode_id | numerator | denominator
+        e1         | 0         | 1
+        e2         | 1         | 1
+        e3         |           | 1
+        e4         |           | 0
+        """,
+    )
+
+
+def test_without_a_ceiling_no_dose_is_counted(db):
+    db.given(
+        "episode", "episode_id | drug | concentration_pct | rate_ml_h\n e1 | ropivacaine | 0.2 | 6"
+    )
+    db.expect("dose_within_ceiling", "episode_id | numerator | denominator\n e1 | | 0")
+
+
+def test_the_bolus_is_part_of_the_dose_spread_over_24_h(db):
+    # 6 ml/h of 0.2% in 40 kg is 0.3 mg/kg/h; 96 mg over 24 h add 0.1, and 120 mg 0.125.
+    ceilings(db)
+    db.given(
+        "episode",
+        """
+        episode_id | drug        | concentration_pct | rate_ml_h | bolus_mg
+        e1         | ropivacaine | 0.2               | 6         | 96
+        e2         | ropivacaine | 0.2               | 6         | 120
+        """,
+    )
+    db.expect("dose_within_ceiling", "episode_id | numerator\n e1 | 1\n e2 | 0")
+
+
+def test_catheters_in_place_at_the_same_time_in_one_child_add_up(db):
+    # 0.25 of 0.4 and 0.1 of 0.2 mg/kg/h: more than the whole ceiling.
+    ceilings(db, DoseCeiling("bupivacaine", 0, 22, 0.2))
+    db.given(
+        "episode",
+        """
+        episode_id | operation_key | drug        | concentration_pct | rate_ml_h
+        e1         | o1            | ropivacaine | 0.2               | 5
+        e2         | o1            | bupivacaine | 0.1               | 4
+        e3         |               | ropivacaine | 0.2               | 5
+        e4         | o2            | ropivacaine | 0.2               | 5
+        e5         | o2            | ropivacaine | 0.2               |
+        """,
+    )
+    db.expect(
+        "dose_within_ceiling",
+        """
+        episode_id | numerator
+        e1         | 0
+        e2         | 0
+        e3         | 1
+        e4         |
+        e5         |
         """,
     )
 
@@ -769,7 +1030,7 @@ def test_calls_answered_within_15_minutes(db):
     )
     # An answered call without a time is left out; one never answered was not answered in time.
     db.expect(
-        "answered_in_15_min",
+        "answered_in_time",
         """
         episode_id | numerator | denominator
         e1         | 1         | 3
@@ -777,6 +1038,12 @@ def test_calls_answered_within_15_minutes(db):
         e3         |           | 0
         """,
     )
+
+
+def test_the_minutes_to_answer_are_a_setting(db):
+    db.given("contact", "direction | minutes_to_answer\n family | 16\n family | 21")
+    put_settings(db.connection, Settings(answer_minutes=20))
+    db.expect("answered_in_time", "episode_id | numerator | denominator\n e1 | 1 | 2")
 
 
 def test_night_calls_are_from_22_to_6_by_the_clock(db):
@@ -800,3 +1067,125 @@ def test_a_call_at_an_unknown_clock_hour_is_not_known_to_be_by_day(db):
     db.given("episode", "episode_id | placed_hour\n e1 | \n e2 | ")
     db.given("contact", "episode_id | direction\n e1 | family\n e2 | service")
     db.expect("night_calls", "episode_id | numerator\n e1 | \n e2 | 0")
+
+
+def test_lasting_nerve_symptoms_are_counted_of_those_reached_at_follow_up(db):
+    db.given(
+        "contact",
+        """
+        episode_id | at_h | contact_kind | reached | lasting_numbness | lasting_weakness | lasting_pain
+        e1         | 400  | follow_up    | yes     | yes              | no               | no
+        e2         | 400  | follow_up    | yes     | no               | yes              |
+        e3         | 400  | follow_up    | yes     |                  |                  | yes
+        e4         | 400  | follow_up    | yes     | no               | no               | no
+        e5         | 400  | follow_up    | no      |                  |                  |
+        e6         | 400  | follow_up    | yes     |                  |                  |
+        e7         | 20   |              | yes     | yes              |                  |
+        """,
+    )
+    db.expect(
+        "lasting_nerve_symptoms",
+        """
+        episode_id | numerator | denominator
+        e1         | 1         | 1
+        e2         | 1         | 1
+        e3         | 1         | 1
+        e4         | 0         | 1
+        e5         |           | 1
+        e6         |           | 1
+        e7         |           | 0
+        """,
+    )
+
+
+def test_a_follow_up_contact_is_no_planned_call_of_the_course(db):
+    db.given(
+        "contact",
+        """
+        episode_id | at_h | direction | contact_kind | opioid_doses | pain_score
+        e1         | 60   | service   |              | 0            | 2
+        e1         | 400  | service   | follow_up    |              | 9
+        e1         | 401  | family    | follow_up    |              |
+        """,
+    )
+    db.expect("opioid_free", "episode_id | numerator\n e1 | 1")
+    db.expect("severe_pain", "episode_id | numerator\n e1 | 0")
+    db.expect("family_calls", "episode_id | numerator\n e1 | 0")
+
+
+def test_a_pump_that_emptied_early_ran_on_came_apart_or_leaked_is_a_problem(db):
+    db.given(
+        "episode",
+        """
+        episode_id | pump_problem
+        e1         | none
+        e2         | emptied_early
+        e3         | ran_on
+        e4         | disconnected
+        e5         | leaked
+        e6         |
+        """,
+    )
+    db.expect(
+        "pump_problem",
+        """
+        episode_id | numerator
+        e1         | 0
+        e2         | 1
+        e3         | 1
+        e4         | 1
+        e5         | 1
+        e6         |
+        """,
+    )
+
+
+def test_rebound_pain_is_a_score_of_7_or_more_after_removal(db):
+    db.given(
+        "episode",
+        """
+        episode_id | removed_h | last_known_in_place_h | rebound_pain_score
+        e1         | 72        |                       | 7
+        e2         | 72        |                       | 6
+        e3         | 72        |                       |
+        e4         |           | 50                    |
+        """,
+    )
+    db.expect(
+        "rebound_pain",
+        """
+        episode_id | numerator | denominator
+        e1         | 1         | 1
+        e2         | 0         | 1
+        e3         |           | 1
+        e4         |           | 0
+        """,
+    )
+
+
+def test_a_satisfied_family_gives_8_or_more(db):
+    db.given("episode", "episode_id | satisfaction_score\n e1 | 8\n e2 | 7\n e3 | ")
+    db.expect("satisfaction", "episode_id | numerator\n e1 | 1\n e2 | 0\n e3 | ")
+
+
+def test_a_limb_aid_is_for_arms_and_legs(db):
+    db.given(
+        "episode",
+        """
+        episode_id | nerve_target | limb_aid_given
+        e1         | femoral      | yes
+        e2         | axillary     | no
+        e3         | femoral      |
+        e4         | trunk_wall   | no
+        """,
+    )
+    db.expect(
+        "limb_aid_given",
+        """
+        episode_id | numerator | denominator
+        e1         | 1         | 1
+        e2         | 0         | 1
+        e3         |           | 1
+        e4         |           | 0
+        """,
+    )

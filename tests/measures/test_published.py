@@ -90,7 +90,7 @@ def test_other_quarters_do_not_matter(db: Path, tmp_path: Path) -> None:
 def test_another_setting_is_a_reason_of_its_own(db: Path, tmp_path: Path) -> None:
     load(db, write(tmp_path / "late", {"episode.csv": EPISODE + episode("e3", 3)}))
     with open_store(db) as store:
-        frame = drift(store, settings=Settings(evening_meal_hour=20))
+        frame = drift(store, settings=Settings(removal_by_hour=20))
     assert all("changed definition or settings" in why for why in frame["why"])
 
 

@@ -11,8 +11,8 @@ from pipeline.measures.catalogue import load_catalogue
 from pipeline.measures.events import event_order
 from pipeline.measures.series import series
 from pipeline.measures.where import EVERYTHING
-from pipeline.settings import DoseCeiling, Settings
-from pipeline.store import Store, open_store
+from pipeline.settings import SYMPTOM_TIERS, DoseCeiling, Settings
+from pipeline.store import NUMBERS, Store, open_store
 
 
 class StoreInMemory(Store):
@@ -158,30 +158,44 @@ def test_an_episode_that_a_measure_does_not_apply_to_is_not_missing(db, store):
 def test_the_same_records_give_the_same_sums_to_the_last_digit(db, store):
     db.given("episode", "episode_id | removed_h\n e1 | 0.1\n e2 | 0.2\n e3 | 71.3")
     db.given("contact", "episode_id | leakage\n e1 | none\n e2 | none\n e3 | none")
-    assert series(store, "leakage", by=())["denominator"].item() == round(71.6 / 24, 6)
+    days = series(store, "family_calls", by=())["denominator"].item()
+    assert days == round(71.6 / 24, 6)
 
 
 def test_settings_change_the_rules_that_read_them(db, store):
     db.given(
         "episode", "episode_id | drug | concentration_pct | rate_ml_h\n e1 | ropivacaine | 0.2 | 6"
     )
-    usual = series(store, "dose_within_ceiling", by=())
-    lower = Settings(dose_ceilings=(DoseCeiling(22, 0.25),))
-    strict = series(store, "dose_within_ceiling", by=(), settings=lower)
-    assert (usual["numerator"].item(), strict["numerator"].item()) == (1, 0)
-    early = series(store, "removed_by_day", by=(), settings=Settings(evening_meal_hour=12))
-    assert (
-        series(store, "removed_by_day", by=())["numerator"].item(),
-        early["numerator"].item(),
-    ) == (1, 0)
+
+    def count(name, **local):
+        settings = Settings(**local)
+        return series(store, name, by=(), settings=settings)["numerator"].to_list()
+
+    assert count("dose_within_ceiling") == [0]
+    wide, strict = (DoseCeiling("ropivacaine", 0, 22, dose) for dose in (0.4, 0.25))
+    assert count("dose_within_ceiling", dose_ceilings=(wide,)) == [1]
+    assert count("dose_within_ceiling", dose_ceilings=(strict,)) == [0]
+    assert count("removed_by_day") == [1]
+    assert count("removed_by_day", removal_by_hour=8) == [0]
+
+
+def test_the_tiers_of_the_settings_make_serious_events(db, store):
+    db.given("contact", "episode_id | drowsy\n e1 | yes")
+    urgent = Settings(symptom_tiers=SYMPTOM_TIERS | {"drowsy": "emergency"})
+    found = [
+        series(store, name, by=(), settings=settings)["numerator"].item()
+        for settings in (None, urgent, None)
+        for name in ("serious_events", "emergency_symptoms")
+    ]
+    assert found == [0, 0, 1, 1, 0, 0]
 
 
 def test_the_defaults_in_the_store_are_those_of_the_settings(db):
     defaults = Settings()
-    assert db.rows("select * from setting") == [("evening_meal_hour", defaults.evening_meal_hour)]
-    assert db.rows("select * from dose_ceiling order by 1") == [
-        (c.below_age_years, c.mg_kg_h) for c in defaults.dose_ceilings
-    ]
+    numbers = {name: getattr(defaults, name) for name in NUMBERS}
+    assert dict(db.rows("select * from setting")) == numbers
+    assert db.rows("select * from dose_ceiling") == list(defaults.dose_ceilings)
+    assert dict(db.rows("select * from symptom_tier")) == defaults.symptom_tiers
 
 
 def test_measure_month_in_the_store_agrees_with_the_series(db, store):
@@ -276,7 +290,7 @@ def test_what_is_counted_ready_is_what_the_episodes_give(demonstration, by):
         for more in (
             {},
             {"months": ("2025-02", "2025-07")},
-            {"settings": Settings(evening_meal_hour=16)},
+            {"settings": Settings(removal_by_hour=16, answer_minutes=5)},
         ):
             kept = series(store, names, by, with_total=True, **more)
             assert kept.equals(series(store, names, by, where=anew, with_total=True, **more))

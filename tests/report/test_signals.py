@@ -115,7 +115,7 @@ def test_the_report_takes_what_was_kept_for_the_quarter_before(store_path, tmp_p
 
 @pytest.mark.parametrize(
     ("name", "events", "kind"),
-    [("infection_signs", 10, "t"), ("infection_signs", 11, "u"), ("difficult_removal", 40, "p"),
+    [("redness_swelling", 10, "t"), ("redness_swelling", 11, "u"), ("difficult_removal", 40, "p"),
      ("leakage", 400, "u")],
 )  # fmt: skip
 def test_events_that_are_not_rare_are_counted_by_month(name, events, kind):
@@ -125,7 +125,7 @@ def test_events_that_are_not_rare_are_counted_by_month(name, events, kind):
 
 def test_the_reason_of_a_chart_of_counts_names_the_one_of_the_card():
     counts = Counts(MONTHS, np.resize([19.0, 21.0], 24), np.full(24, 9000.0))
-    series = ChartSeries(find_measure("infection_signs"), "all", "u", counts, (), 0.0, 0.0)
+    series = ChartSeries(find_measure("redness_swelling"), "all", "u", counts, (), 0.0, 0.0)
     (made,) = draw_charts([series])
     assert "not the t chart of the measure's card, since the events are not rare" in reason(
         made, "t"

@@ -292,9 +292,10 @@ def test_values_are_bound_and_never_pasted(queries):
 
 
 def test_views_answer_by_the_programmes_settings(folder):
-    settings = Settings(evening_meal_hour=20)
+    settings = Settings(removal_by_hour=20)
     with open_queries(folder / "dwell.duckdb", settings=settings) as queries:
-        assert queries.run("select value from setting").rows == [(20.0,)]
+        found = queries.run("select value from setting where name = 'removal_by_hour'")
+        assert found.rows == [(20.0,)]
         # measure_value lies in the store and still reads the session's setting.
         assert queries.run("select count(*) from measure_value").rows[0][0] > 0
 

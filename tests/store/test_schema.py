@@ -49,17 +49,64 @@ def test_the_tables_are_those_of_the_layout(record, suffix) -> None:
     assert found == layout + origin + replaced
 
 
-def test_an_older_store_is_backed_up_and_migrated(db: Path, sql: Path) -> None:
+def test_an_older_store_is_migrated_and_that_is_said(
+    db: Path, sql: Path, caplog: pytest.LogCaptureFixture
+) -> None:
     newest = schema.migrations()[-1].number
     (sql / "tables" / f"{newest + 1:03}_ward.sql").write_text(
         "alter table episode add column ward varchar;"
     )
     assert rows(db, "select episode_id, ward from episode") == [("e1", None)]
-    (backup,) = db.parent.glob("*.before-schema-*")
-    assert backup.stat().st_mode & 0o777 == 0o600
-    with duckdb.connect(str(backup), read_only=True) as old:
-        assert old.execute("select schema_version from schema_info").fetchone() == (newest,)
-        assert old.execute("select count(*) from episode").fetchone() == (1,)
+    assert f"is of schema {newest}; bringing it up to {newest + 1}" in caplog.text
+    assert [path.name for path in db.parent.iterdir() if path.is_file()] == ["dwell.duckdb"]
+
+
+@pytest.fixture
+def first_layout(tmp_path: Path) -> Path:
+    """A store as the first edition left it, with an episode, a contact and a change."""
+    path = tmp_path / "first.duckdb"
+    with duckdb.connect(str(path)) as connection:
+        connection.execute("create table schema_info (schema_version integer, views_hash varchar)")
+        connection.execute("insert into schema_info values (4, 'old')")
+        for migration in schema.migrations()[:4]:
+            connection.execute(migration.path.read_text("utf-8"))
+        for row in (
+            "site (site, label, load_id) values ('avocet', 'Avocet', 1)",
+            "episode (episode_id, site, placed_month, month_order, surgeon_type, nerve_target,"
+            " planned_dwell_h, removed_h, removal_reason, load_id)"
+            " values ('e1', 'avocet', '2025-04', 1, 'sports', 'femoral', 72, 50, 'leakage', 1)",
+            "contact (contact_id, episode_id, at_h, direction, reached, topic, tinnitus, dressing,"
+            " load_id) values ('c1', 'e1', 20, 'family', true, 'other', true, 'exposed', 1)",
+            "contact_version (contact_id, episode_id, at_h, direction, reached, topic, load_id,"
+            " replaced_by) values ('c1', 'e1', 19, 'family', true, 'other', 1, 2)",
+            "change (change_id, started_month, sites, title, load_id)"
+            " values ('glue', '2025-04', 'all', 'Glue', 1)",
+            "load (load_id, kind, loaded_at, as_of)"
+            " values (1, 'load', '2026-01-06', date '2026-01-06')",
+            "signal values ('2025-Q2', 1, 'toxicity_calls', 'all', 'run', 'above', '2025-04',"
+            " '2025-06', 'A run.', 0.01, 0.02)",
+        ):
+            connection.execute(f"insert into {row}")
+    return path
+
+
+def test_a_store_of_the_first_layout_keeps_all_it_held(first_layout: Path) -> None:
+    assert rows(first_layout, "select episode_id, removed_h, bolus_mg from episode") == [
+        ("e1", 50.0, None)
+    ]
+    assert rows(first_layout, "select at_h, tinnitus, seizure from contact") == [(20.0, True, None)]
+    assert rows(first_layout, "select at_h, replaced_by from contact_version") == [(19.0, 2)]
+    assert rows(first_layout, "select change_id, kind from change") == [("glue", None)]
+    assert rows(first_layout, "select count(*) from event") == [(0,)]
+
+
+def test_a_store_of_the_first_layout_answers_the_measures_of_this_one(first_layout: Path) -> None:
+    assert rows(
+        first_layout,
+        "select measure, numerator from measure_value where is_ascertained and measure in"
+        " ('leakage', 'toxicity_symptoms', 'dressing_failure') order by 1",
+    ) == [("dressing_failure", 1), ("leakage", 1), ("toxicity_symptoms", 1)]
+    assert rows(first_layout, "select measure from signal") == [("toxicity_symptoms",)]
 
 
 def test_a_migration_that_fails_leaves_the_store_as_it_was(db: Path, sql: Path) -> None:

@@ -9,9 +9,11 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import InputError, UsageError
-from pipeline.records.drafting import draft_mapping
+from pipeline.records.drafting import draft_mapping, plain_name
 from pipeline.records.folder import find_sources
+from pipeline.records.hints import FIELD_WORDS
 from pipeline.records.keys import pseudonym, read_key
+from pipeline.records.layout import SYMPTOMS
 from pipeline.records.mapping_file import load_mapping
 from pipeline.store import open_store
 from pipeline.store.pseudonymise import pseudonymise_files
@@ -266,6 +268,23 @@ def test_a_draft_finds_what_can_be_found_and_names_the_rest(export: Path) -> Non
     assert table["columns"]["tunnelled"]["yes"] == ["J"]
     assert "Nurse" in result.unmatched
     assert "site" in result.without_source
+
+
+def test_no_symptom_is_read_as_another_and_what_is_not_placed_is_listed(tmp_path: Path) -> None:
+    header = ["Call", "Case", "Drowsy", "Hearing", "Vomiting", "Stitching", "Dizzy", "Heart racing"]
+    path = write(tmp_path, {"calls.csv": ",".join(header) + "\nk1,x1,y,n,n,n,y,n\n"}) / "calls.csv"
+    result = draft_mapping("calls.csv", sample_columns(path), "contact")
+    columns = tomllib.loads(result.text)["contact"]["columns"]
+    placed = {name: spec["column"] for name, spec in columns.items() if name in SYMPTOMS}
+    assert placed == {"drowsy": "Drowsy", "dizziness": "Dizzy", "palpitations": "Heart racing"}
+    assert {"Hearing", "Vomiting", "Stitching"} <= set(result.unmatched)
+
+
+@pytest.mark.parametrize("name", SYMPTOMS)
+def test_a_word_for_a_symptom_is_no_word_for_another(name: str) -> None:
+    words = {plain_name(name), *FIELD_WORDS[name]}
+    others = [{plain_name(other), *FIELD_WORDS[other]} for other in SYMPTOMS if other != name]
+    assert not words & set.union(*others)
 
 
 def test_a_drafted_mapping_can_be_read(export: Path, tmp_path: Path) -> None:

@@ -101,7 +101,7 @@ def test_one_site_reaches_fewer_families(made: Batch, scenario: Scenario):
     known = made["episode"].filter(pl.col("removal_reason").is_not_null())
     calls = (
         made["contact"]
-        .filter(pl.col("direction") == "service")
+        .filter(pl.col("direction") == "service", pl.col("contact_kind") == "course")
         .join(known.select("episode_id", "site", "interpreter_needed"), on="episode_id")
     )
     plain = calls.filter(~pl.col("interpreter_needed"))
@@ -175,7 +175,9 @@ def test_rates_are_of_the_size_that_published_series_report(dwell: pl.DataFrame,
     dose = 10 * plain["rate_ml_h"] * plain["concentration_pct"] / plain["weight_kg"]
     assert 0.20 < dose.median() < 0.30
     # No severe systemic toxicity among 2,074 catheters: Walker 2015, Br J Anaesth 115:457-462.
-    severe = made["contact"].select((pl.col("breathing_difficulty") | pl.col("unresponsive")).sum())
+    below = ~pl.col("nerve_target").cast(pl.String).is_in(["interscalene", "supraclavicular"])
+    told = made["contact"].join(made["episode"], on="episode_id").filter(below)
+    severe = told.select((pl.col("breathing_difficulty") | pl.col("unresponsive")).sum())
     assert severe.item() / dwell.height < 0.001
     # Planted high enough for charts to see a change (invented).
     before = dwell.filter(pl.col("placed_month").cast(pl.String) < "2024-07")
@@ -197,3 +199,95 @@ def test_without_planted_differences_sites_and_changes_are_alike(
     assert before_and_after(dwell, scenario, at_sites=True) == pytest.approx(1.0, abs=0.1)
     nights = night_rates(made_without_planted)
     assert nights[True] / nights[False] == pytest.approx(1.0, abs=0.3)
+
+
+def test_one_child_has_a_seizure_and_loses_the_catheter_for_it(made: Batch, scenario: Scenario):
+    planted = scenario.planted["seizure"]
+    fits = made["contact"].filter(pl.col("seizure"))
+    child = made["episode"].filter(pl.col("episode_id").is_in(fits["episode_id"].implode()))
+    event = made["event"].filter(pl.col("kind") == "toxicity_treated")
+    assert fits["at_h"].to_list() == [planted["at_h"]]
+    assert child.select("site", "placed_month", "removed_h", "removal_reason").rows() == [
+        (planted["site"], planted["month"], planted["at_h"] + 1, "toxicity_symptoms")
+    ]
+    assert event.select("episode_id", "reviewed").rows() == [(child["episode_id"][0], False)]
+
+
+def test_some_children_have_two_catheters_at_once_and_their_doses_add_up(made: Batch):
+    pairs = made["episode"].filter(pl.col("operation_key").is_not_null())
+    sizes = pairs.group_by("operation_key").agg(
+        pl.len(), pl.col("nerve_target").n_unique(), pl.col("age_years").drop_nulls().n_unique()
+    )
+    assert set(sizes["len"]) == {2}
+    assert set(sizes["nerve_target"]) == {2}
+    assert sizes["age_years"].max() == 1
+    share = pairs.height / 2 / made["episode"].height
+    assert 0.01 < share < 0.03
+    dose = 10 * pl.col("rate_ml_h") * pl.col("concentration_pct") / pl.col("weight_kg")
+    together = pairs.with_columns(dose=dose).group_by("operation_key").agg(pl.col("dose").sum())
+    alone = made["episode"].select(dose).to_series()
+    assert together["dose"].median() / alone.median() == pytest.approx(2.0, abs=0.2)
+
+
+def test_most_children_have_a_bolus(made: Batch, scenario: Scenario):
+    bolus = made["episode"]["bolus_mg"].drop_nulls()
+    share = scenario.tables["aftercare"]["bolus_share"]
+    assert (bolus > 0).mean() == pytest.approx(share, abs=0.02)
+    per_kg = made["episode"].filter(pl.col("bolus_mg") > 0)
+    median = (per_kg["bolus_mg"] / per_kg["weight_kg"]).median()
+    assert median == pytest.approx(1.35, abs=0.1)
+
+
+def test_lasting_symptoms_are_rare_among_those_followed_up(made: Batch, scenario: Scenario):
+    planted = scenario.planted["lasting_symptoms"]
+    later = made["contact"].filter(pl.col("contact_kind") == "follow_up")
+    assert later["reached"].mean() == pytest.approx(planted["reached"], abs=0.02)
+    told = later.filter("reached").select(
+        pl.any_horizontal("lasting_numbness", "lasting_weakness", "lasting_pain")
+    )
+    assert told.to_series().mean() * 1000 == pytest.approx(planted["per_1000"], rel=0.35)
+    assert later["at_h"].min() > 300
+
+
+def test_pumps_run_on_more_often_at_one_site(made: Batch, scenario: Scenario):
+    planted = scenario.planted["pumps_that_run_on"]
+    known = made["episode"].filter(
+        pl.col("pump_problem").is_not_null(), pl.col("pump_problem") != "emptied_early"
+    )
+    ran_on = (pl.col("pump_problem") == "ran_on").mean()
+    here = known.filter(pl.col("site") == planted["site"]).select(ran_on).item()
+    elsewhere = known.filter(pl.col("site") != planted["site"]).select(ran_on).item()
+    assert here == pytest.approx(planted["at_site"], rel=0.35)
+    assert elsewhere == pytest.approx(planted["elsewhere"], rel=0.35)
+
+
+def test_expected_effects_come_with_blocks_above_the_collarbone_alone(made: Batch):
+    nerves = made["episode"].select("episode_id", "nerve_target")
+    told = made["contact"].join(nerves, on="episode_id").filter("hoarse_voice")
+    assert set(told["nerve_target"]) == {"interscalene", "supraclavicular"}
+
+
+def test_some_serious_events_are_not_reviewed_and_the_latest_none(made: Batch, scenario: Scenario):
+    event = made["event"].join(
+        made["episode"].select("episode_id", "placed_month"), on="episode_id"
+    )
+    late = pl.col("placed_month").cast(pl.String).is_in(scenario.months[-2:])
+    assert event.filter(late)["reviewed"].sum() == 0
+    share = event.filter(~late)["reviewed"].mean()
+    assert share == pytest.approx(scenario.planted["events"]["reviewed"], abs=0.1)
+    assert event["reviewed_month"].is_not_null().sum() == event["reviewed"].sum()
+
+
+def test_one_action_is_open_past_its_month(scenario: Scenario):
+    overdue = [
+        action["action_id"]
+        for action in scenario.actions
+        if action["state"] == "open" and action["due_month"] <= scenario.months[-1]
+    ]
+    assert overdue == ["dunlin_dressing"]
+    assert {action["state"] for action in scenario.actions} == {"open", "done", "dropped"}
+
+
+def test_a_new_baseline_is_logged_with_its_reason(scenario: Scenario):
+    (baseline,) = [change for change in scenario.changes if change.kind == "baseline"]
+    assert baseline.reason

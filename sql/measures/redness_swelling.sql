@@ -1,7 +1,7 @@
--- measure:     infection_signs
--- title:       Signs of infection
+-- measure:     redness_swelling
+-- title:       Redness or swelling at the skin entry
 -- kind:        outcome
--- numerator:   catheters with redness or swelling reported, or removed for signs of infection; each counts once
+-- numerator:   catheters with redness or swelling at the skin entry told at any contact, or removed for it; each counts once
 -- denominator: catheter-days from placement to removal
 -- leaves_out:  catheters with no contact that reached the family and asked about redness or swelling, unless removed for it, or of unknown dwell
 -- unit:        per 1,000 catheter-days
@@ -11,6 +11,9 @@
 -- follow_up_h: 96
 -- reads:       episode_dwell, contact_summary
 -- case_mix:    age_years, limb, nerve_target, planned_dwell_h
+-- place:       12
+-- safety:      no
+-- told_by:     records
 with final as (
     select
         episode_dwell.episode_id,
