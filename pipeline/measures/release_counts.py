@@ -23,9 +23,7 @@ REASON, HOUR = "reason_", "hour_"
 ONE_A_CATHETER = (" catheters", " removals")  # units that count each catheter once
 HOURS = tuple(range(6, 97, 6))
 FAMILIES = {"site": "site", "surgeon_type": "coalesce(surgeon_type, 'not_recorded')"}
-LEADING = frozenset(
-    {"dislodgement", "leakage", "toxicity_calls", "toxicity_symptoms", "unplanned_visit"}
-)
+LEADING = frozenset({"dislodgement", "leakage", "toxicity_symptoms", "unplanned_visit"})
 _NOT_TOLD = ("completed", "other")  # never told, so that the others never add up to a whole
 
 
@@ -145,8 +143,8 @@ def _lay_out(store: Store, things: Sequence[Counted], settings: Settings) -> Non
 
     Both are null where it is not known whether there was an event.
     """
-    session.copy_what_is_read(store, list(load_catalogue().values()))
-    steps = ", ".join(session.steps(load_catalogue().values(), settings))
+    session.copy_what_is_read(store, list(load_catalogue().values()), settings)
+    steps = ", ".join(session.steps(load_catalogue().values()))
     known = "case when t{0}.numerator is not null and t{0}.denominator > 0 then cast(t{0}.{1}"
     columns = "".join(
         f", {known.format(i, 'numerator')} as bigint) end as n{i}"
