@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
+from pipeline.analysis.survival.aft_model import AftResult, fit_aft_model
 from pipeline.analysis.survival.event_counts import EventCounts, from_frame
 from pipeline.analysis.survival.hazard import (
     ClockHazard,
@@ -70,6 +71,7 @@ class RemovalResult:
     check: TurnbullCurve | None
     tests: RemovalTests | None
     model: ModelResult | None
+    aft: AftResult | None
     hazard: RemovalHazard | None
     pump: PumpTable | None
 
@@ -142,7 +144,7 @@ def removal_result(
     until_h: float | None = None,
     reason: str = "dislodged",
     adjust: Sequence[str] = (),
-    model: Model = "cox",
+    model: Model | Literal["aft"] = "cox",
     check: bool = False,
     hazard: bool = False,
     pump: bool = False,
@@ -167,7 +169,8 @@ def removal_result(
         Reason to model and to time.
     adjust : sequence of str
         Terms of a model of the reason; none is fitted without.
-    model : {"cox", "finegray"}
+    model : {"cox", "finegray", "aft"}
+        Hazard of the reason, its share, or time to unplanned removal of any reason.
     check : bool
         Whether to estimate time in place from the intervals themselves, where some
         removals are known only so and no groups were asked for.
@@ -202,7 +205,8 @@ def removal_result(
         until_h=until_h or SHOWN_UNTIL_H,
         check=_check(store, asked) if check and midpoints and by is None else None,
         tests=removal_tests(store, counts, asked) if by else None,
-        model=_model(store, asked, adjust, model) if adjust else None,
+        model=_model(store, asked, adjust, model) if adjust and model != "aft" else None,
+        aft=_aft(store, asked, adjust) if adjust and model == "aft" else None,
         hazard=_hazard(store, counts, asked) if hazard else None,
         pump=_pump(store, asked) if pump else None,
     )
@@ -222,6 +226,11 @@ def _check(store: Store, asked: RemovalAsked) -> TurnbullCurve:
 def _model(store: Store, asked: RemovalAsked, adjust: Sequence[str], model: Model) -> ModelResult:
     rows = dwell_counts.model_rows(store, adjust, where=asked.where, months=asked.months)
     return fit_removal_model(rows, adjust, asked.reason, model=model, hour=asked.end)
+
+
+def _aft(store: Store, asked: RemovalAsked, adjust: Sequence[str]) -> AftResult:
+    rows = dwell_counts.unplanned_rows(store, adjust, where=asked.where, months=asked.months)
+    return fit_aft_model(rows, adjust, until_h=asked.end)
 
 
 def _hazard(store: Store, counts: Sequence[EventCounts], asked: RemovalAsked) -> RemovalHazard:

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from pipeline.analysis.survival.group_tests import Differences, GroupTest
-from pipeline.analysis.survival.model_data import ModelFit
 from pipeline.analysis.survival.pump import PumpRow, PumpTable
-from pipeline.analysis.survival.removal_model import ModelResult
 from pipeline.answers.removal_groups import RemovalGroup, RemovalTests
+from pipeline.answers.removal_model_json import aft_mapping, model_mapping, rows_of
 from pipeline.words.numbers import json_number
 
 if TYPE_CHECKING:
@@ -34,7 +32,7 @@ def removal_mapping(result: RemovalResult) -> dict[str, Any]:
         found["interval_censored"] = {
             "method": "Turnbull estimate on (after, before] intervals, percentile bootstrap limits",
             "resamples": check.resamples,
-            "still_in_place": _rows(
+            "still_in_place": rows_of(
                 ("hour", "estimate", "lower", "upper"),
                 (check.hours, check.estimate, check.lower, check.upper),
             ),
@@ -42,7 +40,9 @@ def removal_mapping(result: RemovalResult) -> dict[str, Any]:
     if result.tests is not None:
         found["tests"] = _tests(result.tests)
     if result.model is not None:
-        found["model"] = _model(result.model)
+        found["model"] = model_mapping(result.model)
+    if result.aft is not None:
+        found["model"] = aft_mapping(result.aft)
     if result.hazard is not None:
         found["hazard"] = _hazard(result.hazard)
     if result.pump is not None:
@@ -66,13 +66,6 @@ def removal_frame(result: RemovalResult) -> pl.DataFrame:
     return pl.DataFrame(({name: row[name] for name in schema} for row in rows), schema=schema)
 
 
-def _rows(names: tuple[str, ...], columns: Iterable[Any]) -> list[dict[str, Any]]:
-    return [
-        dict(zip(names, (json_number(v) for v in row), strict=True))
-        for row in zip(*columns, strict=True)
-    ]
-
-
 def _group(group: RemovalGroup) -> dict[str, Any]:
     median = group.time.median
     found: dict[str, Any] = {
@@ -93,7 +86,7 @@ def _group(group: RemovalGroup) -> dict[str, Any]:
         found["time_lost"] = [
             {"reason": reason} | row | {"until_h": mean.until_h}
             for reason, row in zip(
-                lost.reasons, _rows(("hours", "se"), (lost.hours, told)), strict=True
+                lost.reasons, rows_of(("hours", "se"), (lost.hours, told)), strict=True
             )
         ]
     return found
@@ -117,7 +110,7 @@ def _reasons(group: RemovalGroup) -> list[dict[str, Any]]:
     return [
         {"reason": reason} | row
         for j, reason in enumerate(at.reasons)
-        for row in _rows(
+        for row in rows_of(
             names, (at.hours, at.incidence[:, j], at.se[:, j], at.lower[:, j], at.upper[:, j])
         )
     ]
@@ -154,59 +147,7 @@ def _difference(found: Differences) -> list[dict[str, Any]]:
         found.hours, found.difference, found.se, found.lower, found.upper, found.p_value,
     )  # fmt: skip
     head = {"of": found.of.replace(" ", "_"), "first": found.first, "second": found.second}
-    return [head | row for row in _rows(names, columns)]
-
-
-def _model(result: ModelResult) -> dict[str, Any]:
-    """Return a model with its terms, risks, checks, and what was left out and why."""
-    from pipeline.words.removal_model import left_out_sentence, model_sentences
-
-    fit = result.fit
-    found: dict[str, Any] = {
-        "model": result.model,
-        "reason": result.reason,
-        "asked": list(result.asked),
-        "episodes": fit.episodes if fit else None,
-        "events": fit.events if fit else None,
-        "children": fit.children if fit else None,
-        "missing": result.missing,
-        "missing_by_term": result.missing_by_term,
-        "terms": [] if fit is None else _terms(fit),
-        "risks": [
-            {
-                "term": r.child.term, "value": r.child.value, "hour": r.hour, "risk": r.risk,
-                "lower": r.lower, "upper": r.upper,
-            }
-            for r in result.risks
-        ],
-        "left_out": [
-            {"term": x.term, "level": x.level, "why": left_out_sentence(x)}
-            for x in result.left_out
-        ],
-        "sentences": model_sentences(result),
-    }  # fmt: skip
-    if result.check is not None:
-        found["proportional_hazards"] = [
-            {"term": t.term, "chi_square": t.chi_square, "degrees": t.degrees, "p": t.p_value}
-            for t in result.check.tests
-        ]
-        found["by_day"] = [
-            {
-                "term": w.column.term, "level": w.column.level, "from_h": w.from_h,
-                "until_h": w.until_h, "hazard_ratio": json_number(w.hazard_ratio),
-                "lower": json_number(w.lower), "upper": json_number(w.upper),
-            }
-            for w in result.check.windows
-        ]  # fmt: skip
-    return found
-
-
-def _terms(fit: ModelFit) -> list[dict[str, Any]]:
-    names = ("coefficient", "se", "hazard_ratio", "lower", "upper", "p")
-    columns = (fit.coefficients, fit.se, fit.hazard_ratio, fit.lower, fit.upper, fit.p_value)
-    return [
-        asdict(column) | row for column, row in zip(fit.columns, _rows(names, columns), strict=True)
-    ]
+    return [head | row for row in rows_of(names, columns)]
 
 
 def _hazard(hazard: RemovalHazard) -> dict[str, Any]:
@@ -218,7 +159,7 @@ def _hazard(hazard: RemovalHazard) -> dict[str, Any]:
                 "group": curve.group or EVERYONE,
                 "reason": curve.reason,
                 "bandwidth_h": curve.bandwidth_h,
-                "points": _rows(names, (curve.hours, curve.hazard, curve.lower, curve.upper)),
+                "points": rows_of(names, (curve.hours, curve.hazard, curve.lower, curve.upper)),
             }
             for curve in hazard.curves
         ],
@@ -232,7 +173,7 @@ def _hazard(hazard: RemovalHazard) -> dict[str, Any]:
         ],
     }  # fmt: skip
     if (clock := hazard.clock) is not None:
-        rates = _rows(("rate", "lower", "upper"), (clock.rate, clock.lower, clock.upper))
+        rates = rows_of(("rate", "lower", "upper"), (clock.rate, clock.lower, clock.upper))
         counts = zip(clock.events.tolist(), clock.catheter_hours.tolist(), rates, strict=True)
         found["by_clock_hour"] = [
             {"clock_hour": hour, "events": events, "catheter_hours": hours} | rate

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import click
 
@@ -52,9 +52,10 @@ FIGURES = (
 )
 @click.option(
     "--model",
-    type=click.Choice(["cox", "finegray"]),
+    type=click.Choice(["cox", "finegray", "aft"]),
     default=None,
-    help="With --adjust: cox (what drives the reason; unless given) or finegray (what share).",
+    help="With --adjust: cox (what drives the reason; unless given), finegray (what share) or "
+    "aft (how much longer without unplanned removal).",
 )
 @click.option(
     "--reason",
@@ -84,7 +85,7 @@ def removal(
     at: str,
     until: float | None,
     adjust: str | None,
-    model: Model | None,
+    model: Model | Literal["aft"] | None,
     reason: str,
     hazard: bool,
     pump: bool,

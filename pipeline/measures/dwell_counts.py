@@ -111,23 +111,60 @@ def model_rows(
     UsageError
         A term is not one of `TERMS`.
     """
+    return _pattern_rows(
+        store, "dwell_h as hours, reason", ("hours", "reason"), terms, _condition(where, months)
+    )
+
+
+def unplanned_rows(
+    store: Store,
+    terms: Sequence[str],
+    *,
+    where: Condition = EVERYTHING,
+    months: tuple[str, str] | None = None,
+) -> pl.DataFrame:
+    """Count episodes by covariate pattern and interval of unplanned removal.
+
+    Columns as for :func:`model_rows`, with `after_h` and `before_h` in place of `hours`, and
+    `reason` "unplanned" or null. A course that was completed, or whose reason is not
+    recorded, is known without unplanned removal to `after_h`; `before_h` is then infinite.
+    """
+    unplanned = f"is_removed and reason not in ('completed', '{NOT_RECORDED}')"
+    return _pattern_rows(
+        store,
+        f"left_h as after_h, case when {unplanned} then right_h else 'infinity'::double end"
+        f" as before_h, case when {unplanned} then 'unplanned' end as reason",
+        ("after_h", "before_h", "reason"),
+        terms,
+        _condition(where, months),
+    )
+
+
+def _pattern_rows(
+    store: Store,
+    selected: str,
+    names: Sequence[str],
+    terms: Sequence[str],
+    condition: tuple[str, list[str | float | bool]],
+) -> pl.DataFrame:
+    """Count episodes by what is selected (as `names`), the terms, and the child of several."""
     for term in terms:
         if term not in TERMS:
             raise UsageError(
                 f"A model cannot be adjusted for {term}.", try_next=f"one of {', '.join(TERMS)}"
             )
-    condition, params = _condition(where, months)
-    columns = "".join(f", {DIMENSIONS[term].column} as {term}" for term in dict.fromkeys(terms))
-    names = "".join(f", {term}" for term in dict.fromkeys(terms))
+    distinct = list(dict.fromkeys(terms))
+    columns = "".join(f", {DIMENSIONS[term].column} as {term}" for term in distinct)
+    grouped = ", ".join([*names, "child", *distinct])
     return store.frame(
-        f"with chosen as (select patient_key, dwell_h as hours, reason{columns}"
-        f" from {EPISODES} where is_dwell_known and {condition}),"
+        f"with chosen as (select patient_key, {selected}{columns}"
+        f" from {EPISODES} where is_dwell_known and {condition[0]}),"
         " several as (select patient_key, row_number() over (order by patient_key) as child"
         " from chosen where patient_key is not null group by patient_key having count(*) > 1)"
-        f" select hours, reason, child{names}, count(*) as n"
+        f" select {grouped}, count(*) as n"
         " from chosen left join several using (patient_key)"
         " group by all",
-        params,
+        condition[1],
     )
 
 

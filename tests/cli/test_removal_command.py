@@ -171,6 +171,22 @@ def test_a_model_in_figures_and_in_words(network, model: str) -> None:
     assert ("proportional_hazards" in fitted) == (model == "cox")
 
 
+def test_time_to_unplanned_removal_in_figures_and_in_words(network) -> None:
+    words = ("--adjust", "skin_glue,age_years", "--model", "aft")
+    fitted = found(network, *words)["model"]
+    glue = next(t for t in fitted["terms"] if t["term"] == "skin_glue")
+    assert 1.4 < glue["lower"] < glue["time_ratio"] < glue["upper"] < 4
+    more = {(h["term"], h["value"]): h["more"] for h in fitted["hours"]}
+    assert more["skin_glue", "no"] == 0 < more["skin_glue", "yes"]
+    assert fitted["families"] == sorted(fitted["families"], key=lambda f: f["aic"])
+    at = fitted["without_unplanned_removal"][1]
+    assert at["weibull"] == pytest.approx(at["nonparametric"], abs=0.05)
+    text = run(network, *words).stdout
+    assert "Skin glue yes against no: time to unplanned removal is" in text
+    assert "h more of the first 72" in text
+    assert "of the least AIC" in text
+
+
 def test_intervals_are_used_and_said(network) -> None:
     result = found(network)
     assert result["interval_midpoints"] > 60

@@ -92,7 +92,7 @@ def absolute_risks(
     ValueError
         If a Cox fit comes without `others`.
     """
-    matrix = _matrix(children, codings)
+    matrix = child_design(children, codings)
     if fit.model == "finegray":
         triples = _from_subdistribution(fit, matrix, hour)
     elif others is not None:
@@ -105,7 +105,8 @@ def absolute_risks(
     )
 
 
-def _matrix(children: Sequence[TypicalChild], codings: Sequence[Coding]) -> Floats:
+def child_design(children: Sequence[TypicalChild], codings: Sequence[Coding]) -> Floats:
+    """Return the design of typical children, one row each."""
     frame = pl.DataFrame(
         {
             coding.term: pl.Series(

@@ -30,8 +30,8 @@ SEPARATED = (
 )
 
 
-class ModelState(Protocol):
-    """A model's likelihood at given coefficients, with k of them."""
+class LikelihoodAt(Protocol):
+    """A likelihood at given coefficients, with k of them."""
 
     @property
     def log_likelihood(self) -> float:
@@ -43,6 +43,10 @@ class ModelState(Protocol):
     def information(self) -> Floats:
         """Return its second derivatives, negative, shape (k, k)."""
 
+
+class ModelState(LikelihoodAt, Protocol):
+    """A hazard model's likelihood."""
+
     def influence(self) -> Influence:
         """Return what each episode adds to the score."""
 
@@ -50,7 +54,7 @@ class ModelState(Protocol):
         """Return the hazard at the covariates' centre."""
 
 
-AnyState = TypeVar("AnyState", bound=ModelState)
+AnyState = TypeVar("AnyState", bound=LikelihoodAt)
 
 
 @dataclass(frozen=True)
@@ -65,7 +69,7 @@ class Maximum(Generic[AnyState]):
 
 
 def fit(
-    at: Callable[[Floats], AnyState], data: ModelData, *, model: Model, reason: str
+    at: Callable[[Floats], ModelState], data: ModelData, *, model: Model, reason: str
 ) -> ModelFit:
     """Fit a model to the data that its likelihood was made of.
 
