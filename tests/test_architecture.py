@@ -22,6 +22,9 @@ WHEN_ASKED = {"answers": {"figures", "words"}}
 # Numbers and codes as text know nothing of ours, so a result may hold them.
 PLAIN_WORDS = ("pipeline.words.numbers.", "pipeline.words.codes.")
 NARROWER = {"analysis": {"analysis"}, "disclosure": {"disclosure"}}
+# What `dwell report` and `dwell doctor` call: it makes files, and computes nothing.
+RENDERING = ("pipeline.report.render", "pipeline.report.builtin", "pipeline.report.quarto")
+MOST_LINES = 300
 HOMES = {
     "duckdb": ("pipeline/store/", "synthetic_data/"),
     "lifelines": ("pipeline/analysis/",),
@@ -42,6 +45,22 @@ def imports_of(path: Path) -> set[str]:
             assert node.level == 0, f"{path} imports relatively"
             names.update(f"{node.module}.{alias.name}" for alias in node.names)
     return names
+
+
+def texts_of(path: Path) -> list[tuple[int, str]]:
+    """Return the texts of a module with their lines; docstrings are none."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    documented = (ast.Module, ast.ClassDef, ast.FunctionDef)
+    docs = {
+        id(node.body[0].value)
+        for node in ast.walk(tree)
+        if isinstance(node, documented) and node.body and isinstance(node.body[0], ast.Expr)
+    }
+    return [
+        (node.lineno, node.value)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docs
+    ]
 
 
 def imports_at_once(path: Path) -> set[str]:
@@ -69,9 +88,9 @@ def test_imports_never_point_back(path: Path) -> None:
     at_once, later = imports_at_once(path), WHEN_ASKED.get(stage, set())
     for name in imports_of(path):
         parts = name.split(".")
-        if name not in at_once and len(parts) > 1 and parts[1] in later:
+        if name.startswith(PLAIN_WORDS) and stage == "answers":
             continue
-        if stage == "answers" and name.startswith(PLAIN_WORDS):
+        if name not in at_once and len(parts) > 1 and parts[1] in later:
             continue
         if parts[0] == "synthetic_data":
             pytest.fail(f"{path} imports the synthetic records")
@@ -111,6 +130,37 @@ def test_nothing_else_asks_whether_a_count_is_small() -> None:
     door = (PACKAGE / "report" / "release.py", PACKAGE / "answers" / "released.py")
     for path in door:  # what is made of a release's figures reads no store
         assert not any(name.startswith("pipeline.store") for name in imports_of(path))
+
+
+@pytest.mark.parametrize(("importer", "imported"), [("report", "cli"), ("cli", "report")])
+def test_commands_and_reports_meet_in_the_answers_alone(importer: str, imported: str) -> None:
+    guilty = [
+        f"{path.relative_to(ROOT)} imports {name}"
+        for path in sorted((PACKAGE / importer).rglob("*.py"))
+        for name in imports_of(path)
+        if name.startswith(f"pipeline.{imported}.") and not name.startswith(RENDERING)
+    ]
+    assert not guilty
+
+
+def test_selects_stand_in_the_store_and_the_measures() -> None:
+    guilty = [
+        f"{path.relative_to(ROOT)}:{line}"
+        for path in modules()
+        if stage_of(path) not in {"store", "measures"}
+        for line, text in texts_of(path)
+        if re.match(r"\s*(select|with)\b.+\bfrom (?!where)\w", text, re.DOTALL | re.IGNORECASE)
+    ]
+    assert not guilty
+
+
+def test_no_module_is_longer_than_a_reader_holds() -> None:
+    long = [
+        str(path.relative_to(ROOT))
+        for path in modules()
+        if len(path.read_text(encoding="utf-8").splitlines()) > MOST_LINES
+    ]
+    assert not long
 
 
 def test_every_stage_of_the_line_exists() -> None:

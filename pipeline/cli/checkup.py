@@ -210,9 +210,10 @@ def store(db: Path, *, is_named: bool) -> Iterator[Check]:
 
 def _holds(db: Path) -> str:
     from pipeline.store import open_store
+    from pipeline.store.holdings import records
 
     with open_store(db) as opened:
-        ((episodes,),) = opened.rows("select count(*) from episode")
+        (episodes,) = records(opened).filter(record="episode")["rows"]
         return f"{episodes:,} episodes as of {opened.as_of()}, data {opened.fingerprint()}"
 
 
