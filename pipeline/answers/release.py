@@ -9,36 +9,29 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from pipeline import __version__
+from pipeline.answers.release_decisions import decide_release
 from pipeline.disclosure.choice import Clock
-from pipeline.disclosure.frozen import FIELDS, NETWORK, Base, History, Item
-from pipeline.disclosure.telling import WAITS, Decision, tell_quarter
+from pipeline.disclosure.frozen import NETWORK
+from pipeline.disclosure.telling import WAITS
 from pipeline.errors import NoDataError, UsageError
 from pipeline.measures import release_ledger as ledger
-from pipeline.measures.catalogue import MeasureKind, load_catalogue
+from pipeline.measures.catalogue import load_catalogue
+from pipeline.measures.dimensions import group_labels
 from pipeline.measures.periods import last_final_month, months_of, quarter_of
 from pipeline.measures.quarters import check_quarter
-from pipeline.measures.release_counts import (
-    LEADING,
-    Counted,
-    counted,
-    release_counts,
-)
 from pipeline.settings import Settings
 from pipeline.store import Store
+from pipeline.store.holdings import names_held
 
 if TYPE_CHECKING:
     import polars as pl
 
 COMPARISONS = ("site", "surgeon_type")
 FEWEST = 5  # no service may set a lower threshold for what it passes on
-_WEIGHTS = {MeasureKind.OUTCOME: 40.0, MeasureKind.PROCESS: 20.0, MeasureKind.BALANCING: 30.0}
-_OTHER_WEIGHTS = {"base": 1000.0, "reason": 5.0, "hour": 1.0}
-_LEADING_WEIGHT = 200.0
 
 
 @dataclass(frozen=True)
@@ -182,7 +175,7 @@ def release(
     clock = Clock()
     kept, new = ledger.quarters_of_release(store, quarter)
     if new:
-        _decide(store, kept, new, settings=settings, clock=clock)
+        decide_release(store, kept, new, settings=settings, clock=clock)
     rows = ledger.told_figures(store, quarter)
     made = Release(
         settings.network,
@@ -205,8 +198,8 @@ def closed_quarter(store: Store) -> str | None:
     if months_of(quarter)[1] != final:
         year, number = int(quarter[:4]), int(quarter[-1])
         quarter = f"{year}-Q{number - 1}" if number > 1 else f"{year - 1}-Q4"
-    ((first,),) = store.rows("select min(placed_quarter) from episode_dwell")
-    return quarter if first is not None and first <= quarter else None
+    held = [name for name, _ in names_held(store, "quarter")]
+    return quarter if held and min(held) <= quarter else None
 
 
 def _check_closed(store: Store, quarter: str) -> None:
@@ -221,83 +214,8 @@ def _check_closed(store: Store, quarter: str) -> None:
         )
 
 
-def _decide(
-    store: Store, kept: Sequence[str], new: Sequence[str], *, settings: Settings, clock: Clock
-) -> None:
-    """Freeze the counts of new quarters one by one, and decide what is told of them."""
-    things = counted()
-    counted_now = release_counts(store, things, new, settings)
-    items = _items(things, counted_now.single)
-    ledger.keep_counts(store, counted_now.rows)
-    every = (*kept, *new)
-    counts = ledger.frozen_counts(store, [item.name for item in items], FIELDS, every)
-    decisions = [Decision(*row[1:7]) for row in ledger.told_figures(store, "9999").rows()]
-    told: list[ledger.Told] = []
-    for t in range(len(every) - len(new), len(every)):
-        history = History(
-            items=items,
-            quarters=every[: t + 1],
-            groups={family: groups for family, (groups, _) in counts.items()},
-            values={family: values[:, :, : t + 1] for family, (_, values) in counts.items()},
-            implied=counted_now.implied,
-            step=max(10, settings.small_cell - 1),
-        )
-        made = tell_quarter(history, decisions, t, threshold=settings.small_cell, clock=clock)
-        told += [_row(history, decision) for decision in made]
-        decisions += made
-    ledger.keep_figures(store, told)
-
-
-def _items(things: Sequence[Counted], single: frozenset[str]) -> tuple[Item, ...]:
-    return tuple(
-        Item(
-            name=thing.name,
-            weight=_weight(thing, place),
-            base=_base(thing),
-            has_others=thing.is_proportion,
-            is_single=thing.name in single,
-            is_counted=thing.kind != "base",
-            is_yearly=thing.kind in ("reason", "hour"),
-            is_grouped=thing.kind in ("base", "measure"),
-        )
-        for place, thing in enumerate(things)
-    )
-
-
-def _base(thing: Counted) -> Base:
-    return "catheters" if thing.base == "catheters" else "exposure"
-
-
-def _weight(thing: Counted, place: int) -> float:
-    """Say what telling a thing is worth; no two are worth quite the same."""
-    if thing.name in LEADING:
-        worth = _LEADING_WEIGHT
-    elif thing.kind == "measure":
-        worth = _WEIGHTS[load_catalogue()[thing.name].kind]
-    else:
-        worth = _OTHER_WEIGHTS[thing.kind] * (2.0 if thing.name.endswith(("24", "48", "72")) else 1)
-    return worth - place / 1000
-
-
-def _row(history: History, decision: Decision) -> ledger.Told:
-    """Return a decision as it is kept: with what is told, and nothing where it is withheld."""
-    names = (decision.item, decision.family, decision.group, decision.first, decision.last)
-    events, base = None, None
-    if not decision.why:
-        item = [kind.name for kind in history.items].index(decision.item)
-        span = (history.quarters.index(decision.first), history.quarters.index(decision.last))
-        family = decision.family
-        g = 0 if family == NETWORK else history.groups[family].index(decision.group)
-        base = float(history.window(item, span, family)[1][g])
-        if history.items[item].is_counted:
-            events = int(history.sums("events", item, span, family)[g])
-    return (history.quarters[-1], *names, decision.why, events, base)
-
-
 def _labels(store: Store, comparison: str | None) -> dict[str, str]:
-    if comparison == "site":
-        return dict(store.rows("select site, label from site order by site"))
-    return {}
+    return group_labels(store, comparison)
 
 
 def _cells(rows: pl.DataFrame, comparison: str | None) -> tuple[Cell, ...]:

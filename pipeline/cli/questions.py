@@ -79,8 +79,10 @@ def questions(
 
 def _require_site(queries: "QuerySession", values: "Mapping[str, Value]") -> None:
     """Refuse the code of a site that is not in the store."""
+    from pipeline.measures.questions import SITES
+
     given = values.get("site", "all")
-    sites = [site for (site,) in queries.run("select site from site order by site").rows]
+    sites = [site for (site,) in queries.run(SITES).rows]
     if given not in {"all", *sites}:
         near = difflib.get_close_matches(str(given), sites, n=1) or sites
         raise UsageError(f"There is no site {given}.", try_next=f"all, {', '.join(near)}")

@@ -22,6 +22,8 @@ _TYPES: dict[str, type[str] | type[int] | type[float]] = {
     "number": float,
 }
 
+SITES = "select site from site order by site"  # what a question's `site` may be set to
+
 
 @dataclass(frozen=True)
 class Parameter:
