@@ -40,7 +40,7 @@ def events(
     format_: str,
     quiet: bool,
 ) -> None:
-    """List the serious events: each with its site, its hour, and whether it was reviewed.
+    """List the serious events and whether each was reviewed.
 
     Listed are those that were recorded, and those that contacts, visits and removals tell
     of where nobody recorded one. Months are those of placement.
