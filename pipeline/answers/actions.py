@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
+from pipeline.measures.listed import action_rows
 from pipeline.store import Store
 
 if TYPE_CHECKING:
@@ -57,11 +58,4 @@ def improvement_actions(store: Store, until: str) -> ActionList:
         Month, YYYY-MM: later decisions are left out, and an open action that was due in it
         or earlier is overdue.
     """
-    return ActionList(
-        store.frame(
-            "select action_id, decided_month, title, owner_role, due_month, state, measures,"
-            " coalesce(state = 'open' and due_month <= ?, false) as is_overdue from action"
-            " where decided_month <= ? order by due_month nulls last, action_id",
-            [until, until],
-        )
-    )
+    return ActionList(action_rows(store, until))

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from pipeline.measures.dimensions import check_sites
+from pipeline.measures.listed import event_rows
 from pipeline.measures.periods import checked_months
 from pipeline.settings import Settings
 from pipeline.store import Store
@@ -98,11 +99,5 @@ def serious_events(
     """
     check_sites(store, sites)
     months = checked_months(first, last) or ("", "9999-12")
-    store.put_settings(settings or Settings())
-    frame = store.frame(
-        "select event_key, site, site_label, placed_month, at_h, kind, source, is_reviewed,"
-        " reviewed_month from serious_event where placed_month between ? and ?"
-        " order by placed_month, site, at_h, event_key",
-        list(months),
-    )
+    frame = event_rows(store, months, settings or Settings())
     return EventList(frame.filter(pl.col("site").is_in(list(sites))) if sites else frame)
