@@ -10,16 +10,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pipeline.analysis.comparison.completing import completed, with_terms
 from pipeline.analysis.comparison.glm import fit_glm
 from pipeline.analysis.comparison.imputation import (
-    completed,
     draw_means,
     events_of,
     imputed_ratios,
-    pool,
-    with_terms,
 )
 from pipeline.analysis.comparison.pattern_counts import NOT_RECORDED, SUMS, PatternCounts, Sums
+from pipeline.analysis.comparison.pooling import pool
 
 DATA = Path(__file__).parent / "data"
 SITES, BANDS = ("avocet", "curlew", "dunlin"), ("middle", "old", "young")
