@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from pipeline.measures.catalogue import Measure, find_measure, measures_in_force
 from pipeline.measures.periods import checked_months
@@ -14,6 +14,9 @@ from pipeline.store import Store
 from pipeline.store import open_store as open_file
 
 if TYPE_CHECKING:
+    import polars as pl
+
+    from pipeline.analysis.survival.model_data import Model
     from pipeline.answers.change import JudgedChanges
     from pipeline.answers.charts import MeasureCharts
     from pipeline.answers.comparison import ComparedGroups
@@ -84,13 +87,27 @@ class Programme(Store):
         at: Sequence[float] | None = (24.0, 48.0, 72.0),
         reason: str = "dislodged",
         adjust: Sequence[str] = (),
+        model: Model | Literal["aft"] = "cox",
     ) -> RemovalResult:
         """Return time in place (hours) and reasons of removal; see `dwell removal`."""
         from pipeline.answers.removal import removal_result
 
         return removal_result(
-            self, by=by, where=where, first=first, last=last, at=at, reason=reason, adjust=adjust
-        )
+            self, by=by, where=where, first=first, last=last, at=at, reason=reason, adjust=adjust,
+            model=model,
+        )  # fmt: skip
+
+    def survival_frame(
+        self,
+        *covariates: str,
+        where: str | None = None,
+        first: str | None = None,
+        last: str | None = None,
+    ) -> pl.DataFrame:
+        """Return a row an episode in the shape that lifelines takes."""
+        from pipeline.answers.removal import survival_frame
+
+        return survival_frame(self, *covariates, where=where, first=first, last=last)
 
     def compare(
         self,

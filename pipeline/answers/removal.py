@@ -262,3 +262,38 @@ def _pump(store: Store, asked: RemovalAsked) -> PumpTable:
         rows["is_removed"].to_numpy(),
         rows["n"].to_numpy(),
     )
+
+
+def survival_frame(
+    store: Store,
+    *covariates: str,
+    where: str | None = None,
+    first: str | None = None,
+    last: str | None = None,
+) -> pl.DataFrame:
+    """Return episodes of known dwell in the shape that lifelines takes.
+
+    Parameters
+    ----------
+    store : Store
+        An open store.
+    *covariates : str
+        Terms that a model may have, a column each, null where not recorded.
+    where, first, last : str, optional
+        As for :func:`removal_result`.
+
+    Returns
+    -------
+    polars.DataFrame
+        A row an episode: `duration` in hours (the middle of an interval), `event` (removed
+        for a recorded reason other than a completed course), `reason`, `entry` (0),
+        `lower_bound` and `upper_bound` in hours (equal where exact, infinite without the
+        event), `child` (whom errors are clustered on), and the covariates.
+
+    Raises
+    ------
+    UsageError
+        A covariate, condition or month is unknown.
+    """
+    condition, months = parse_condition(where), checked_months(first, last)
+    return dwell_counts.survival_rows(store, covariates, where=condition, months=months)

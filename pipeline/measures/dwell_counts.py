@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 EPISODES = ready("episode_dwell")
 REASONS = (*(reason.value for reason in RemovalReason), NOT_RECORDED)
+UNPLANNED = f"is_removed and reason not in ('completed', '{NOT_RECORDED}')"
 TERMS = tuple(name for name in DIMENSIONS if name not in PERIODS)
 
 
@@ -129,11 +130,10 @@ def unplanned_rows(
     `reason` "unplanned" or null. A course that was completed, or whose reason is not
     recorded, is known without unplanned removal to `after_h`; `before_h` is then infinite.
     """
-    unplanned = f"is_removed and reason not in ('completed', '{NOT_RECORDED}')"
     return _pattern_rows(
         store,
-        f"left_h as after_h, case when {unplanned} then right_h else 'infinity'::double end"
-        f" as before_h, case when {unplanned} then 'unplanned' end as reason",
+        f"left_h as after_h, case when {UNPLANNED} then right_h else 'infinity'::double end"
+        f" as before_h, case when {UNPLANNED} then 'unplanned' end as reason",
         ("after_h", "before_h", "reason"),
         terms,
         _condition(where, months),
@@ -148,13 +148,8 @@ def _pattern_rows(
     condition: tuple[str, list[str | float | bool]],
 ) -> pl.DataFrame:
     """Count episodes by what is selected (as `names`), the terms, and the child of several."""
-    for term in terms:
-        if term not in TERMS:
-            raise UsageError(
-                f"A model cannot be adjusted for {term}.", try_next=f"one of {', '.join(TERMS)}"
-            )
+    columns = _term_columns(terms)
     distinct = list(dict.fromkeys(terms))
-    columns = "".join(f", {DIMENSIONS[term].column} as {term}" for term in distinct)
     grouped = ", ".join([*names, "child", *distinct])
     return store.frame(
         f"with chosen as (select patient_key, {selected}{columns}"
@@ -166,6 +161,40 @@ def _pattern_rows(
         " group by all",
         condition[1],
     )
+
+
+def survival_rows(
+    store: Store,
+    terms: Sequence[str],
+    *,
+    where: Condition = EVERYTHING,
+    months: tuple[str, str] | None = None,
+) -> pl.DataFrame:
+    """Return a row an episode of known dwell, as survival libraries take them.
+
+    Columns `duration`, `event` (unplanned removal), `reason`, `entry`, `lower_bound`,
+    `upper_bound` (infinite without the event), `child` (a number of its own), the terms.
+    """
+    condition, params = _condition(where, months)
+    return store.frame(
+        f"select dwell_h as duration, {UNPLANNED} as event, reason, 0.0::double as entry,"
+        " left_h as lower_bound,"
+        f" case when {UNPLANNED} then right_h else 'infinity'::double end as upper_bound,"
+        " dense_rank() over (order by coalesce(patient_key, 'episode ' || episode_id)) as child"
+        f"{_term_columns(terms)} from {EPISODES} where is_dwell_known and {condition}"
+        " order by episode_id",
+        params,
+    )
+
+
+def _term_columns(terms: Sequence[str]) -> str:
+    """Return the SQL of a model's terms, each after a comma; raises `UsageError`."""
+    for term in terms:
+        if term not in TERMS:
+            raise UsageError(
+                f"A model cannot be adjusted for {term}.", try_next=f"one of {', '.join(TERMS)}"
+            )
+    return "".join(f", {DIMENSIONS[term].column} as {term}" for term in dict.fromkeys(terms))
 
 
 def clock_rows(

@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 from click.testing import CliRunner
 
+from pipeline import open_store
 from pipeline.cli.main import dwell
 from pipeline.errors import NoDataError, UsageError
 from tests.conftest import Database
@@ -277,3 +278,19 @@ def test_a_rare_reason_has_no_model_but_a_sentence(network) -> None:
 def test_the_same_data_print_the_same_bytes(network) -> None:
     words = ("--by", "site", "--adjust", "skin_glue", "--format", "json")
     assert run(network, *words).stdout == run(network, *words).stdout
+
+
+def test_a_frame_for_survival_libraries_has_a_row_an_episode(network) -> None:
+    with open_store(network) as store:
+        frame = store.survival_frame("skin_glue", where="site = 'avocet'")
+        with pytest.raises(UsageError, match="adjusted for shoe_size"):
+            store.survival_frame("shoe_size")
+    assert frame.height == 300
+    assert frame.columns == [
+        "duration", "event", "reason", "entry", "lower_bound", "upper_bound", "child", "skin_glue",
+    ]  # fmt: skip
+    event = frame.filter("event")
+    assert set(event["reason"]) == {"dislodged", "leakage"}
+    assert event["upper_bound"].is_finite().all()
+    assert frame.filter(~frame["event"])["upper_bound"].is_infinite().all()
+    assert frame["child"].n_unique() == 300  # of each child of two, one catheter is here
