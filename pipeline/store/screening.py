@@ -28,7 +28,7 @@ from pipeline.records.screens import (
     any_of,
 )
 from pipeline.store.one_row import count_of
-from pipeline.store.staging import Staged
+from pipeline.store.staging import RAGGED, Staged
 
 Connection = duckdb.DuckDBPyConnection
 SAMPLE = 5000
@@ -53,13 +53,20 @@ def screen_keys(connection: Connection, staged: Staged, *, titles_confirmed: boo
     for field in staged.record.fields:
         if field.kind is Kind.KEY and staged.record.name != "change":
             if not field.refers_to:
-                _screen_key(connection, staged, field, staged.table)
+                _screen_key(connection, staged, field, _kept_rows(staged))
                 _screen_likeness(connection, staged, field.name)
         elif field.kind in {Kind.TEXT, Kind.LIST, Kind.KEY} or field.name == "site":
-            values = _counted(field.name, staged.table)
+            values = _counted(field.name, _kept_rows(staged))
             _screen(connection, staged, field.name, values, TEXT_SCREENS)
             if not titles_confirmed:
                 _screen(connection, staged, field.name, values, TITLE_SCREENS)
+
+
+def _kept_rows(staged: Staged) -> str:
+    """Return SQL for the rows of which a cell may be kept; see `staging.is_blank`."""
+    uneven = staged.checks.index(RAGGED) if RAGGED in staged.checks else -1
+    kept = f"(from {staged.table} where check_no is distinct from {uneven})"
+    return kept if staged.binding.leaves_out else staged.table
 
 
 def screen_kept(connection: Connection, staged: Staged, sent: str) -> None:
