@@ -67,7 +67,8 @@ def sql(
     and no network. `dwell dictionary` describes the tables, views and columns.
     """
     from pipeline.settings import load_settings
-    from pipeline.store.adhoc import QueryLimits, open_queries
+    from pipeline.store.adhoc import open_queries
+    from pipeline.store.query_limits import QueryLimits
 
     text = _text_of(query, file)
     limits = QueryLimits(time_limit, memory_limit, max_rows)

@@ -21,9 +21,10 @@ import duckdb
 from pipeline.children import end_with_parent
 from pipeline.errors import DwellError, StoreError, UsageError
 from pipeline.store import schema
-from pipeline.store.adhoc import TIME_IS_OVER, Parameters, QueryLimits, Reply, over_memory
+from pipeline.store.adhoc import TIME_IS_OVER, Parameters, Reply
 from pipeline.store.connection import explain, owner_only, plain_errors, require_file
 from pipeline.store.query_errors import OUTSIDE, WRITES, about_the_query
+from pipeline.store.query_limits import QueryLimits, over_memory
 from pipeline.store.session import open_store
 from pipeline.store.settings_tables import put_settings
 

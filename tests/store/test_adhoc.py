@@ -13,7 +13,8 @@ import pytest
 from pipeline.errors import DwellError, StoreError, UsageError
 from pipeline.settings import Settings
 from pipeline.store import open_store
-from pipeline.store.adhoc import QueryLimits, open_queries
+from pipeline.store.adhoc import open_queries
+from pipeline.store.query_limits import QueryLimits
 from tests.conftest import Database
 
 OUTSIDE = "A query reads this store alone: no other file, no network, no other database."
