@@ -48,7 +48,8 @@ local function printed_div(div)
     div.attributes['typst:sticky'] = 'true'
     return div:walk { Para = function(p) return pandoc.Para { pandoc.Strong(p.content) } end }
   end
-  if div.classes:includes('caution') or div.classes:includes('note') then
+  if div.classes:includes('caution') or div.classes:includes('note')
+    or div.classes:includes('safety') then
     div.attributes['typst:breakable'] = 'false'
     if div.classes:includes('caution') then -- the last page is never a line or two alone
       div.attributes['typst:sticky'] = 'true'
@@ -107,6 +108,11 @@ local function plain_table(tbl)
   return tbl
 end
 
+local function printed_header(header)
+  if not header.classes:includes('newpage') then return nil end
+  return { pandoc.RawBlock('typst', '#pagebreak(weak: true)'), header }
+end
+
 -- Limits stand beneath their number, in small type.
 local function printed_span(span)
   if not span.classes:includes('limits') then return nil end
@@ -116,10 +122,31 @@ local function printed_span(span)
   return inlines
 end
 
+-- One half of a report: what stands before its appendix, or the appendix. A link into the
+-- other half becomes its text.
+local function half(doc)
+  local wanted = doc.meta.part and pandoc.utils.stringify(doc.meta.part)
+  if not wanted then return nil end
+  local kept, inside, ids = pandoc.Blocks {}, false, {}
+  for _, block in ipairs(doc.blocks) do
+    if block.t == 'Header' and block.identifier == 'appendix' then inside = true end
+    if inside == (wanted == 'appendix') then kept:insert(block) end
+  end
+  local function note(found) ids[found.identifier] = true end
+  kept:walk { Header = note, Div = note, Figure = note, Table = note, Span = note }
+  doc.blocks = kept:walk { Link = function(link)
+    local id = link.target:match('^#(.+)$')
+    if id and not ids[id] then return link.content end
+  end }
+  return doc
+end
+
 local filters = { { Image = Image } }
 if FORMAT == 'typst' then
   table.insert(filters, { Pandoc = unwrapped })
-  table.insert(filters, { Div = printed_div, Span = printed_span, Table = plain_table })
+  table.insert(filters, { Pandoc = half })
+  table.insert(filters, { Div = printed_div, Span = printed_span, Table = plain_table,
+    Header = printed_header })
   table.insert(filters, { traverse = 'topdown', Figure = function(f) return figure(f), false end })
   table.insert(filters, { Image = inline_image })
   table.insert(filters, { Pandoc = keep_together })

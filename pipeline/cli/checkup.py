@@ -144,7 +144,7 @@ def renderers() -> Iterator[Check]:
 
 
 def _trial(suffix: str) -> str:
-    """Run a cell in a kernel and make a page or a PDF of what it prints."""
+    """Run a cell and make a page or a PDF of what it prints."""
     from pipeline.report import builtin
 
     with TemporaryDirectory(prefix="dwell-doctor-") as place:

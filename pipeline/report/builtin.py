@@ -93,11 +93,16 @@ def to_html(markdown: Path, assets: Path, output: Path, footer: str) -> None:
     )
 
 
-def to_pdf(markdown: Path, assets: Path, output: Path, footer: str) -> None:
-    """Make a tagged PDF (PDF/UA-1) of a Markdown file and its images, by typst."""
+def to_pdf(
+    markdown: Path, assets: Path, output: Path, footer: str, part: str | None = None
+) -> None:
+    """Make a tagged PDF (PDF/UA-1) of a Markdown file and its images, by typst.
+
+    `part`, "main" or "appendix", leaves out the other; None takes the whole.
+    """
     import typst
 
-    source = markdown.with_suffix(".typ")
+    source = output.with_suffix(".typ")
     _pandoc(
         markdown,
         source,
@@ -106,6 +111,7 @@ def to_pdf(markdown: Path, assets: Path, output: Path, footer: str) -> None:
         f"--include-before-body={assets / 'print.typ'}",
         f"--lua-filter={assets / 'figures.lua'}",
         f"--metadata=footer:{footer}",
+        *([f"--metadata=part:{part}"] if part else []),
     )
     try:
         typst.compile(

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from pipeline.answers.comparison import ComparedGroups
 from pipeline.measures.catalogue import Measure
 from pipeline.report import markdown
 from pipeline.report.compare_section import (
     anchor,
-    difference,
+    differences,
     is_too_few,
     none_differs,
-    number_id,
+    to_look_into,
 )
 from pipeline.report.front import BANNER, Facts
 from pipeline.report.markdown import bullets
@@ -56,30 +57,18 @@ def lists(
 
 def what_differs(compared: ComparedGroups) -> list[Sentence]:
     """Return which groups differ by more than chance given the case mix, the worse first."""
-    called = sorted(compared.called, key=lambda found: not found[0].is_worse(found[1]))
-    found = [difference(compared, result, row) for result, row in called]
-    return shortened(found, "further difference") or [none_differs(compared)]
+    return shortened(differences(compared), "further difference") or [none_differs(compared)]
 
 
 def to_decide(compared: ComparedGroups) -> list[Sentence]:
     """Return what needs a decision: each group with what is called for the worse."""
-    worse: dict[str, list[Measure]] = {}
-    for result, row in compared.called:
-        if result.is_worse(row):
-            worse.setdefault(row.group, []).append(result.measure)
-    found = [_look_into(compared, g, worse[g]) for g in compared.groups if g in worse]
+    found = [replace(one, anchor=_page_of(compared, one)) for one in to_look_into(compared)]
     nothing = Sentence("Nothing in these figures asks for a decision.")
     return shortened(found, "further matter") or [nothing]
 
 
-def _look_into(compared: ComparedGroups, group: str, measures: Sequence[Measure]) -> Sentence:
-    named = words.joined([words.lower_first(measure.title) for measure in measures])
-    return Sentence(
-        f"{words.sentence_case(named)}, for the worse: decide who looks into it.",
-        tuple(number_id(compared.by, measure.name, group) for measure in measures),
-        compared.label(group),
-        anchor(group),
-    )
+def _page_of(compared: ComparedGroups, decision: Sentence) -> str:
+    return next(anchor(g) for g in compared.groups if compared.label(g) == decision.subject)
 
 
 def cannot_tell(compared: ComparedGroups) -> list[Sentence]:

@@ -10,7 +10,7 @@ from pipeline.analysis.comparison.compare import GroupRow
 from pipeline.answers.comparison import ComparedGroups, MeasureComparison, compare_groups
 from pipeline.errors import NoDataError
 from pipeline.figures.funnel import funnel_figure
-from pipeline.measures.catalogue import MeasureKind, measures_in_force
+from pipeline.measures.catalogue import Measure, MeasureKind, measures_in_force
 from pipeline.measures.periods import months_of, quarter_before
 from pipeline.report import markdown
 from pipeline.report.markdown import Column, slug
@@ -99,14 +99,38 @@ def difference(compared: ComparedGroups, result: MeasureComparison, row: GroupRo
     """Say how a group called different stands to what its case mix would lead one to expect."""
     measure = result.measure
     name = number_id(compared.by, measure.name, row.group)
-    more = "more" if row.ratio > 1 else "fewer"
     text = (
-        f"{compared.label(row.group)} counted {amount(row.numerator)}, {more} than the "
-        f"{amount(round(row.expected, 1), 1)} that its case mix would lead one to expect "
+        f"{compared.label(row.group)} had {amount(row.numerator)}; "
+        f"{amount(round(row.expected, 1), 1)} would be expected for similar children "
         f"(for the {'worse' if result.is_worse(row) else 'better'}; ratio {ratio(row.ratio)}, "
         f"95% limits {limits(row.ratio_lower, row.ratio_upper, ratio)})."
     )
     return Sentence(text, (name, f"{name}/ratio"), measure.title, measure.name)
+
+
+def differences(compared: ComparedGroups) -> list[Sentence]:
+    """Return a sentence for each group called different, the worse first."""
+    called = sorted(compared.called, key=lambda found: not found[0].is_worse(found[1]))
+    return [difference(compared, result, row) for result, row in called]
+
+
+def to_look_into(compared: ComparedGroups) -> list[Sentence]:
+    """Return a decision for each group with something called for the worse."""
+    worse: dict[str, list[Measure]] = {}
+    for result, row in compared.called:
+        if result.is_worse(row):
+            worse.setdefault(row.group, []).append(result.measure)
+    return [_look_into(compared, g, worse[g]) for g in compared.groups if g in worse]
+
+
+def _look_into(compared: ComparedGroups, group: str, measures: Sequence[Measure]) -> Sentence:
+    named = words.joined([words.lower_first(measure.title) for measure in measures])
+    return Sentence(
+        f"{words.sentence_case(named)}, for the worse. Who looks into it?",
+        tuple(number_id(compared.by, measure.name, group) for measure in measures),
+        compared.label(group),
+        f"by-{slug(compared.by)}",
+    )
 
 
 def ratio_table(compared: ComparedGroups) -> str:

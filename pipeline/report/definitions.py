@@ -14,13 +14,13 @@ _KIND = {"outcome": "Outcome", "process": "Process", "balancing": "Balancing"}
 def definition(measure: Measure, target: float | None) -> str:
     """Return one measure's card as a definition list entry."""
     kind = _KIND[measure.kind.value]
-    aim = f"Target {target:g}." if target is not None else "No target is set."
+    aim = f" Target {target:g}." if target is not None else ""
     text = (
         f"{kind} measure, {measure.unit}; {_better(measure)} is better. "
         f"Counted: {measure.numerator}. Against: {measure.denominator}. "
         f"Left out: {measure.leaves_out}. "
         f"Chart: {' or '.join(chart.value for chart in measure.charts)}. "
-        f"A month is provisional until {_until(measure)}. {aim}"
+        f"A month is provisional until {_until(measure)}.{aim}"
     )
     return f"{prose(measure.title)}\n\n:   {prose(text)}"
 

@@ -10,6 +10,7 @@ from pipeline.answers.findings import Finding, Rate
 from pipeline.figures.sparkline import sparkline
 from pipeline.measures.quarters import QuarterSize, quarter_size
 from pipeline.report import markdown
+from pipeline.report.definitions import CAUTIONS
 from pipeline.report.markdown import Column, bullets, prose
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block, side_by_side
@@ -91,7 +92,12 @@ def facts_strip(facts: Facts) -> str:
         (reach, "of planned calls reached the family"),
     )
     strip = block("facts", bullets([f"**{number}** {what}" for number, what in pairs]))
-    return f"{strip}\n\n{BANNER}"
+    return f"{strip}\n\n{BANNER}\n\n{safety_box()}"
+
+
+def safety_box() -> str:
+    """Return what a family does in an emergency, which stands before every figure."""
+    return block("safety", "**In an emergency.** " + markdown.prose(CAUTIONS[2]))
 
 
 def sources_note(facts: Facts, signals: str) -> str:
@@ -118,7 +124,7 @@ def three_lists(
 ) -> str:
     """Return the three lists, side by side where there is room."""
     return side_by_side(
-        ("What changed", "what-changed", changed),
+        ("What moved", "what-changed", changed),
         ("What to decide", "what-to-decide", decide),
         ("What we cannot tell", "what-we-cannot-tell", unknown),
     )

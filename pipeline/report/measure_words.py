@@ -42,7 +42,7 @@ def _sight_ids(finding: Finding) -> tuple[str, ...]:
 
 
 _QUIET = {
-    "steady": "Steady: nothing beyond what chance alone would bring.",
+    "steady": "Steady.",
     "too_few": "Too few figures yet for limits.",
     "provisional": "Provisional: follow-up is not complete, so no point is judged.",
     "no_data": "No figures this quarter.",

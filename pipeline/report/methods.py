@@ -36,11 +36,7 @@ SOURCES = (
     "between: Benneyan 2001, Health Care Manag Sci 4:305-318.",
     "Run rules: Anhoej and Olesen 2014, PLoS ONE 9:e113825.",
     "Funnel plots: Spiegelhalter 2005, Stat Med 24:1185-1202.",
-    "Observed to expected: mid-P limits, Rothman and Boice 1979 (recalled, not retrieved).",
-    "Many comparisons: Benjamini and Hochberg 1995, J R Stat Soc B 57:289-300; Holm 1979, "
-    "Scand J Stat 6:65-70 (recalled, not retrieved).",
-    "Before and after: Wagner and others 2002, J Clin Pharm Ther 27:299-309 (recalled, not "
-    "retrieved).",
+    "Many comparisons: Benjamini and Hochberg 1995, J R Stat Soc B 57:289-300.",
 )
 _PACKAGES = ("duckdb", "numpy", "scipy", "polars", "plotnine")
 

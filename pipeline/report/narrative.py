@@ -27,8 +27,9 @@ def what_changed(
     changes: Sequence[LoggedChange],
     standing: Sequence[Sentence] = (),
     labels: Mapping[str, str] | None = None,
+    differences: Sequence[Sentence] = (),
 ) -> list[Sentence]:
-    """Return what changed: signals, signals that ended, changes begun this quarter.
+    """Return what moved: signals, groups that differ, signals that ended, changes begun.
 
     Parameters
     ----------
@@ -40,6 +41,8 @@ def what_changed(
         What still stands at another level since a change logged earlier.
     labels : mapping of str to str, optional
         What is printed for a site.
+    differences : sequence of Sentence
+        The groups called different, those for the worse first.
     """
     order = {"worse": 0, "better": 1, "": 2}
     signals = [f for f in findings if f.verdict.is_signal and f.verdict.kind != "uneven"]
@@ -48,12 +51,16 @@ def what_changed(
         _about(f, f"{f.verdict.clause}{phrases.state(f)}. {phrases.figures(f)}", *phrases.quoted(f))
         for f in signals
     ]
+    found += differences
     found += [
         _ended(f) for f in findings if f.state == "ended" and f.verdict_before.kind != "uneven"
     ]
     found += [_begun(change, labels or {}) for change in changes]
     if not found:
-        text = "No measure moved beyond what chance alone would bring, and no change was begun."
+        text = (
+            "No measure moved and no group differs beyond what chance alone would bring, and no "
+            "change was begun."
+        )
         found.append(Sentence(text))
     return shortened([*found, *standing], "further change", "further changes")
 
@@ -74,9 +81,12 @@ def _begun(change: LoggedChange, labels: Mapping[str, str]) -> Sentence:
 
 
 def to_decide(
-    findings: Sequence[Finding], set_aside: int, min_ascertainment: float
+    findings: Sequence[Finding],
+    set_aside: int,
+    min_ascertainment: float,
+    groups: Sequence[Sentence] = (),
 ) -> list[Sentence]:
-    """Return what needs a decision.
+    """Return what needs a decision, by weight: signals, groups, targets, then the records.
 
     Parameters
     ----------
@@ -86,14 +96,17 @@ def to_decide(
         Rows that wait for correction.
     min_ascertainment : float
         Share of episodes with a known numerator below which a measure is marked.
+    groups : sequence of Sentence
+        The groups to look into.
     """
     found = [_look_into(f) for f in findings if f.verdict.direction == "worse"]
+    found += groups
     found += [s for f in findings if (s := _short_of_target(f)) is not None]
     found += [_learn_more(f) for f in _poorly_known(findings, min_ascertainment)]
     if set_aside:
         waiting = count(set_aside, "row waits", "rows wait")
         which = "it" if set_aside == 1 else "them"
-        text = f"{waiting} for correction: decide who corrects {which}."
+        text = f"{waiting} for correction. Who corrects {which}?"
         found.append(Sentence(text, ("rows/set-aside",), "Rows set aside", "data"))
     if not found:
         return [Sentence("Nothing in these figures asks for a decision.")]
@@ -101,7 +114,7 @@ def to_decide(
 
 
 def _look_into(finding: Finding) -> Sentence:
-    text = f"{words.sentence_case(finding.verdict.words)}, for the worse: decide who looks into it."
+    text = f"{words.sentence_case(finding.verdict.words)}, for the worse. Who looks into it?"
     return _about(finding, text, finding.number_id)
 
 
@@ -130,14 +143,14 @@ def _poorly_known(findings: Sequence[Finding], least: float) -> list[Finding]:
 def _learn_more(finding: Finding) -> Sentence:
     now = finding.now
     text = (
-        f"Known for {count(now.ascertained, 'catheter')} of {now.episodes:,} only: "
-        "decide how to learn of more."
+        f"Known for only {now.ascertained:,} of {count(now.episodes, 'catheter')}. "
+        "Who will improve recording?"
     )
     return _about(finding, text, finding.number_id)
 
 
 def cannot_tell(findings: Sequence[Finding], unknown_dwell: int, catheters: int) -> list[Sentence]:
-    """Return what the figures cannot tell yet.
+    """Return what the figures cannot tell yet, in one sentence.
 
     Parameters
     ----------
@@ -158,7 +171,15 @@ def cannot_tell(findings: Sequence[Finding], unknown_dwell: int, catheters: int)
             f"{count(catheters, 'catheter')}; missing is not zero, and they are left out."
         )
         found.append(Sentence(text, ("dwell/unknown", "catheters"), anchor="data"))
-    return found or [Sentence("Every measure has the figures it needs.")]
+    return [in_one(found)] if found else [Sentence("Every measure has the figures it needs.")]
+
+
+def in_one(sentences: Sequence[Sentence]) -> Sentence:
+    """Return several sentences as one, its parts by semicolons."""
+    first, *others = [sentence.text.removesuffix(".") for sentence in sentences]
+    text = "; ".join([first, *(words.lower_first(other) for other in others)])
+    ids = dict.fromkeys(name for sentence in sentences for name in sentence.numbers)
+    return Sentence(f"{text}.", tuple(ids), anchor=sentences[-1].anchor)
 
 
 def _blind(findings: Sequence[Finding]) -> list[Sentence]:

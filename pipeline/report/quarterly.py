@@ -30,15 +30,16 @@ from pipeline.report import (
 )
 from pipeline.report.definitions import definitions
 from pipeline.report.front import Facts
-from pipeline.report.markdown import show
+from pipeline.report.markdown import bullets, show
 from pipeline.report.measure_section import chart_numbers, finding_numbers, measure_pieces
 from pipeline.report.numbers import Number
-from pipeline.report.page import paragraph
+from pipeline.report.page import item, paragraph
 from pipeline.report.second_process import Beside
 from pipeline.report.sections import Sections, made_beside
 from pipeline.report.signals_section import Basis
 from pipeline.settings import Settings, load_settings
 from pipeline.store import Store, open_store
+from pipeline.words.numbers import sentence_case
 
 
 @dataclass(frozen=True)
@@ -169,14 +170,18 @@ class Report(Sections):
         self._data = collected
 
     def this_quarter(self) -> None:
-        """Show the first screen."""
+        """Show page one: what moved, what to decide, what cannot be told."""
         data, quarter = self._data, self._data.facts.quarter
         begun = [c for c in data.changes if quarter_of(c.started_month) == quarter]
         recent = months_of(quarter_before(quarter, QUARTERS_SHOWN - 1))[0]
         standing = tried_section.still_moved(data.tried, recent)
-        changed = narrative.what_changed(data.findings, begun, standing, data.tried.labels)
+        differ = [one for those in data.compared for one in compare_section.differences(those)]
+        changed = narrative.what_changed(data.findings, begun, standing, data.tried.labels, differ)
         decide = narrative.to_decide(
-            data.findings, data.facts.size.set_aside, data.settings.min_ascertainment
+            data.findings,
+            data.facts.size.set_aside,
+            data.settings.min_ascertainment,
+            [one for those in data.compared for one in compare_section.to_look_into(those)],
         )
         unknown = narrative.cannot_tell(
             data.findings, data.facts.size.unknown_dwell, data.facts.size.catheters
@@ -188,6 +193,12 @@ class Report(Sections):
         show(
             front.facts_strip(data.facts),
             front.three_lists(changed, decide, unknown),
+        )
+
+    def all_measures(self) -> None:
+        """Show the table of all measures."""
+        data = self._data
+        show(
             front.measure_table(data.findings, self._page),
             front.sources_note(data.facts, data.signals_before.sentence),
         )
@@ -206,7 +217,22 @@ class Report(Sections):
         self._sheets.append(dwell_section.dwell_sheet(period, data.removal))
         show(paragraph(said))
         show(*dwell_section.dwell_figures(data.removal, self._page))
-        show(dwell_section.dwell_table(period, data.removal))
+
+    def in_short(self) -> None:
+        """Show sites, surgeon types and what was tried, a sentence each."""
+        data = self._data
+        for compared in data.compared:
+            said = compare_section.sentences(compared)
+            show(f"### {sentence_case(compared.nouns)}", bullets([item(one) for one in said]))
+        said = tried_section.sentences(data.tried)
+        if said:
+            show("### What we tried", bullets([item(one) for one in said]))
+
+    def removal_table(self) -> None:
+        """Show still in place and each reason at 24, 48 and 72 h."""
+        data = self._data
+        if data.removal is not None:
+            show(dwell_section.dwell_table(data.facts.quarter, data.removal))
 
     def measures(self, *kinds: str) -> None:
         """Show a control chart and sentences for each measure of some kinds."""

@@ -9,19 +9,14 @@ import os
 import re
 import shutil
 import subprocess
-import sys
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from pipeline.errors import RenderError
 
 OLDEST = (1, 4)  # the first with typst output
 _ANSWER_S = 60
 _INSTALL = "make quarto"
-# The models are many and small: threads for each would only wait for one another.
-SMALL_MATRICES = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,11 +85,11 @@ def require_quarto() -> Quarto:
 def render(
     quarto: Quarto,
     qmd: Path,
-    parameters: Mapping[str, Any],
     *,
     to: str,
     output: str,
     footer: str,
+    part: str | None = None,
 ) -> None:
     """Run `quarto render` on a document in its own folder.
 
@@ -103,15 +98,15 @@ def render(
     quarto : Quarto
         The program.
     qmd : Path
-        The document; the result lands beside it.
-    parameters : mapping of str to object
-        Values laid over the defaults of the parameter cell.
+        The document, without cells; the result lands beside it.
     to : {"html", "typst"}
         The format; typst gives a PDF.
     output : str
         Name of the file to write.
     footer : str
         The line at the foot that says what made the file.
+    part : {"main", "appendix"}, optional
+        The half of the document to set; all of it unless given.
 
     Raises
     ------
@@ -120,32 +115,16 @@ def render(
     """
     command = [str(quarto.path), "render", qmd.name, "--to", to, "--output", output]
     command += ["-M", f"footer:{footer}"]
-    for name, value in parameters.items():
-        command += ["-P", f"{name}:{value}"]
-    environment = {
-        **os.environ,
-        **SMALL_MATRICES,
-        "QUARTO_PYTHON": sys.executable,
-        "MPLBACKEND": "agg",
-    }
-    done = subprocess.run(
-        command, cwd=qmd.parent, capture_output=True, text=True, env=environment, check=False
-    )
+    command += ["-M", f"part:{part}"] if part else []
+    done = subprocess.run(command, cwd=qmd.parent, capture_output=True, text=True, check=False)
     if done.returncode != 0:
         raise RenderError(f"Quarto could not render {qmd.name}: {_reason(done.stderr)}")
 
 
 def _reason(said: str) -> str:
-    """Return the line that names the error; never a traceback, which can quote records."""
-    plain = _plain(said)
-    named = re.findall(r"^pipeline\.errors\.\w+: (.+)$", plain, flags=re.MULTILINE)
-    if named:
-        return str(named[-1])
-    missing = re.findall(r"^ModuleNotFoundError: No module named '([\w.]+)'", plain, re.MULTILINE)
-    if missing:
-        return f"the Python it runs has no {missing[-1]}; pip install '.[quarto]' brings it."
-    kinds = re.findall(r"^(\w+(?:Error|Exception)): ", plain, flags=re.MULTILINE)
-    return f"a cell failed ({kinds[-1]})." if kinds else "it gave no reason."
+    """Return the last line that Quarto marks as an error."""
+    marked = re.findall(r"^ERROR:?\s*(.+)$", _plain(said), flags=re.MULTILINE)
+    return str(marked[-1]) if marked else "it gave no reason."
 
 
 def _plain(said: str) -> str:

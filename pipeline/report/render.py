@@ -29,6 +29,7 @@ _ASSETS = (
 )
 FIGURES = "figures"
 RELEASE = "release"  # the one document that may be passed on
+APPENDIX = "{#appendix}"  # of the heading from which on a report is its appendix
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,27 +121,46 @@ def _lay_out(document: str, folder: Path) -> None:
 
 def _by_builtin(order: Order, folder: Path, progress: Progress) -> str:
     name = "the built-in renderer"
-    parameters = {**order.parameters, "renderer": name}
-    text = builtin.execute(folder / f"{order.document}.qmd", parameters, progress)
+    text = _executed(order, folder, name, progress)
     markdown = folder / f"{order.document}.md"
     markdown.write_text(text, encoding="utf-8")
     progress("Page")
     builtin.to_html(markdown, folder, folder / f"{order.stem}.html", _footer(order, name))
     if order.with_pdf:
         progress("PDF")
-        builtin.to_pdf(markdown, folder, folder / f"{order.stem}.pdf", _footer(order, name))
+        for part, stem in _parts(order.stem, text).items():
+            builtin.to_pdf(markdown, folder, folder / f"{stem}.pdf", _footer(order, name), part)
     return name
 
 
+def _executed(order: Order, folder: Path, renderer: str, progress: Progress) -> str:
+    """Run the cells, once for every format."""
+    parameters = {**order.parameters, "renderer": renderer}
+    return builtin.execute(folder / f"{order.document}.qmd", parameters, progress)
+
+
+def _parts(stem: str, text: str) -> dict[str | None, str]:
+    """Return the name of the PDF of each part; a report without appendix has one of all."""
+    if APPENDIX not in text:
+        return {None: stem}
+    return {"main": stem, "appendix": f"{stem}-appendix"}
+
+
 def _by_quarto(program: quarto.Quarto, order: Order, folder: Path, progress: Progress) -> str:
+    """Run the cells here and give Quarto a document without cells.
+
+    So it needs neither a kernel nor papermill, and no value passes through its command line.
+    """
     name = f"Quarto {program.version}"
     qmd = folder / f"{order.document}.qmd"
-    wanted = {"html": "html"} | ({"typst": "pdf"} if order.with_pdf else {})
-    for to, suffix in wanted.items():
-        progress(f"Quarto, {suffix}")
-        output = f"{order.stem}.{suffix}"
-        parameters = {**order.parameters, "renderer": name}
-        quarto.render(program, qmd, parameters, to=to, output=output, footer=_footer(order, name))
+    text = _executed(order, folder, name, progress)
+    qmd.write_text(text, encoding="utf-8")
+    wanted: list[tuple[str, str, str | None]] = [("html", f"{order.stem}.html", None)]
+    if order.with_pdf:
+        wanted += [("typst", f"{s}.pdf", part) for part, s in _parts(order.stem, text).items()]
+    for to, output, part in wanted:
+        progress(f"Quarto, {output.rpartition('.')[2]}")
+        quarto.render(program, qmd, to=to, output=output, footer=_footer(order, name), part=part)
         if not (folder / output).is_file():
             raise RenderError(f"Quarto ended well but left no {output}.")
     return name
@@ -162,14 +182,16 @@ def _publish(folder: Path, out: Path, stem: str) -> None:
     (out / FIGURES).mkdir(exist_ok=True)
     for made in sorted((folder / FIGURES).glob("*.svg")):
         os.replace(made, out / FIGURES / made.name)
-    for name in ("tables.xlsx", "numbers.json", f"{stem}.pdf", f"{stem}.html"):
+    pages = (f"{stem}-appendix.pdf", f"{stem}.pdf", f"{stem}.html")
+    for name in ("tables.xlsx", "numbers.json", *pages):
         if (folder / name).exists():
             os.replace(folder / name, out / name)
 
 
 def _take_away_previous(out: Path, stem: str) -> None:
     """Remove the PDF and the figures that the previous report lists as its own."""
-    (out / f"{stem}.pdf").unlink(missing_ok=True)
+    for name in (f"{stem}.pdf", f"{stem}-appendix.pdf"):
+        (out / name).unlink(missing_ok=True)
     try:
         listed = json.loads((out / "numbers.json").read_text(encoding="utf-8"))["figures"]
     except (OSError, ValueError, KeyError, TypeError):

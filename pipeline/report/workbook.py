@@ -21,7 +21,7 @@ Cell = str | int | float | bool | None
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """One table: a name of its own, a heading a column, typed cells."""
+    """One table: a name of its own, a heading a column, typed cells, and what a row is."""
 
     name: str
     columns: tuple[str, ...]
@@ -39,7 +39,7 @@ def inert(value: str) -> str:
 
 
 def write_workbook(sheets: Sequence[Sheet], path: Path, mark: str = "") -> None:
-    """Write one sheet a table, with frozen headings and filters.
+    """Write a sheet of contents, then one a table, with frozen headings and filters.
 
     Parameters
     ----------
@@ -60,10 +60,16 @@ def write_workbook(sheets: Sequence[Sheet], path: Path, mark: str = "") -> None:
             "head": book.add_format({"bold": True, "bottom": 1, "text_wrap": True}),
             "note": book.add_format({"italic": True, "font_color": "#57606A"}),
         }
-        for sheet in sheets:
+        for sheet in (_contents(sheets), *sheets):
             page = book.add_worksheet(sheet.name[:_SHEET_NAME_MAX])
             page.set_header(f"&L{mark}" if mark else "")
             _write_sheet(page, sheet, formats)
+
+
+def _contents(sheets: Sequence[Sheet]) -> Sheet:
+    """Return the first sheet: what is where."""
+    rows = tuple((s.name[:_SHEET_NAME_MAX], len(s.rows), ", ".join(s.columns)) for s in sheets)
+    return Sheet("Contents", ("Sheet", "Rows", "Columns"), rows)
 
 
 def _write_sheet(page: Any, sheet: Sheet, formats: dict[str, Any]) -> None:

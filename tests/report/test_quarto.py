@@ -9,7 +9,7 @@ import stat
 import pytest
 
 from pipeline.errors import RenderError
-from pipeline.report import quarto
+from pipeline.report import quarto, render
 
 
 @pytest.fixture
@@ -64,28 +64,14 @@ def test_one_that_does_not_answer_is_refused(program, body):
         quarto.find_quarto()
 
 
-def test_parameters_and_format_are_handed_over(program, tmp_path):
-    path = program(f'echo "$@" > {tmp_path}/said; echo "$QUARTO_PYTHON" >> {tmp_path}/said')
+def test_format_and_part_are_handed_over(program, tmp_path):
+    path = program(f'echo "$@" > {tmp_path}/said')
     qmd = tmp_path / "a.qmd"
     quarto.render(
-        quarto.Quarto(path, "1.6.0"),
-        qmd,
-        {"quarter": "2025-Q4"},
-        to="typst",
-        output="a.pdf",
-        footer="f",
+        quarto.Quarto(path, "1.6.0"), qmd, to="typst", output="a.pdf", footer="f", part="main"
     )
-    said, python = (tmp_path / "said").read_text().splitlines()
-    assert said == "render a.qmd --to typst --output a.pdf -M footer:f -P quarter:2025-Q4"
-    assert "python" in python
-
-
-def test_a_module_that_quarto_lacks_is_named(program, tmp_path):
-    path = program("echo \"ModuleNotFoundError: No module named 'papermill'\" >&2; exit 1")
-    with pytest.raises(RenderError, match="has no papermill"):
-        quarto.render(
-            quarto.Quarto(path, "1.6.0"), tmp_path / "a.qmd", {}, to="html", output="a", footer=""
-        )
+    said = (tmp_path / "said").read_text().strip()
+    assert said == "render a.qmd --to typst --output a.pdf -M footer:f -M part:main"
 
 
 def test_a_version_in_colours_is_read(program):
@@ -93,13 +79,33 @@ def test_a_version_in_colours_is_read(program):
     assert quarto.find_quarto() == quarto.Quarto(path, "1.6.39")
 
 
-def test_a_failure_gives_the_error_of_ours_and_no_traceback(program, tmp_path):
-    path = program(
-        'echo "Traceback: value 4711" >&2; '
-        'echo "pipeline.errors.NoDataError: No episodes in 2031-Q1." >&2; exit 1'
-    )
-    with pytest.raises(RenderError, match="No episodes in 2031-Q1") as caught:
+@pytest.mark.parametrize(
+    ("printed", "said"),
+    [("ERROR: The file cannot be opened", "The file cannot be opened"), ("", "it gave no reason")],
+)
+def test_a_failure_gives_the_line_that_quarto_marks(program, tmp_path, printed, said):
+    path = program(f'echo "Traceback: value 4711" >&2; echo "{printed}" >&2; exit 1')
+    with pytest.raises(RenderError, match=said) as caught:
         quarto.render(
-            quarto.Quarto(path, "1.6.0"), tmp_path / "a.qmd", {}, to="html", output="a", footer=""
+            quarto.Quarto(path, "1.6.0"), tmp_path / "a.qmd", to="html", output="a", footer=""
         )
     assert "4711" not in str(caught.value)
+
+
+def test_quarto_is_given_a_document_whose_cells_have_run(program, tmp_path, monkeypatch):
+    """The stand-in copies what it is given: values with colons and hashes never reach it."""
+    program('case "$1" in --version) echo 1.6.0;; *) cp "$2" "$6"; echo "$@" >> said; esac')
+    source = tmp_path / "source"
+    source.mkdir()
+    text = '---\ntitle: T\n---\n\n```{python}\n#| tags: [parameters]\nname = ""\n```\n\n'
+    text += "```{python}\nfrom pipeline.report.markdown import show\nshow(name)\n```\n\n"
+    (source / "a.qmd").write_text(text + "## Appendix {#appendix}\n")
+    monkeypatch.setattr(render, "resource", lambda *parts: source / parts[-1])
+    monkeypatch.setattr(render, "_ASSETS", ())
+    order = render.Order("a", {"name": "2025: Q4 #1"}, tmp_path / "out", "a", with_pdf=True)
+    made = render.render(order)
+    assert made.renderer == "Quarto 1.6.0"
+    assert "2025: Q4 #1" in made.html.read_text()
+    assert "{python}" not in made.html.read_text()
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    assert {"a.html", "a.pdf", "a-appendix.pdf"} <= names

@@ -48,7 +48,10 @@ def test_sections_come_in_their_order(quarterly):
     found = re.findall(r"<h2[^>]*>(.*?)</h2>", quarterly.html.read_text())
     assert found == [
         "This quarter",
+        "All measures",
         "How long catheters stay, and why they come out",
+        "Groups and changes in short",
+        "Appendix",
         "Outcomes",
         "Process and balancing measures",
         "Sites and surgeon types",
@@ -123,6 +126,7 @@ def test_the_same_records_give_the_same_numbers(quarterly, store_path, tmp_path,
     collected = quarterly_report.collect(QUARTER, str(store_path))
     report = quarterly_report.Report(collected, tmp_path)
     report.this_quarter()
+    report.all_measures()
     report.time_in_place()
     report.measures("outcome")
     report.measures("process", "balancing")
@@ -145,22 +149,51 @@ def test_the_workbook_has_a_sheet_a_table_and_inert_cells(quarterly):
     assert all(value is None or isinstance(value, int | float) for value in numbers)
 
 
+def pdfs(made):
+    """The PDF of a report, and of its appendix where it has one."""
+    appendix = made.pdf.with_name(f"{made.pdf.stem}-appendix.pdf")
+    return [pypdf.PdfReader(path) for path in (made.pdf, appendix) if path.exists()]
+
+
 def test_the_pdf_is_tagged_and_says_what_the_page_says(made):
-    pdf = pypdf.PdfReader(made.pdf)
-    root = pdf.trailer["/Root"]
-    assert root["/MarkInfo"]["/Marked"]
-    assert str(root["/Lang"]).startswith("en")
-    assert "nerve catheter" in pdf.metadata.title
-    width, height = pdf.pages[0].mediabox.width, pdf.pages[0].mediabox.height
-    assert (round(float(width)), round(float(height))) == (595, 842)
     headings = re.findall(r"<h2[^>]*>(.*?)</h2>", made.html.read_text())
-    bookmarks = [entry.title for entry in _flat(pdf.outline)]
+    found = pdfs(made)
+    for pdf in found:
+        root = pdf.trailer["/Root"]
+        assert root["/MarkInfo"]["/Marked"]
+        assert str(root["/Lang"]).startswith("en")
+        assert "nerve catheter" in pdf.metadata.title
+        width, height = pdf.pages[0].mediabox.width, pdf.pages[0].mediabox.height
+        assert (round(float(width)), round(float(height))) == (595, 842)
+        assert f"1 of {len(pdf.pages)}" in pdf.pages[0].extract_text()
+        assert f"{len(pdf.pages)} of {len(pdf.pages)}" in pdf.pages[-1].extract_text()
+    bookmarks = [entry.title for pdf in found for entry in _flat(pdf.outline)]
     assert [title for title in bookmarks if title in headings] == headings
-    first, last = pdf.pages[0].extract_text(), pdf.pages[-1].extract_text()
-    assert f"1 of {len(pdf.pages)}" in first
-    assert f"{len(pdf.pages)} of {len(pdf.pages)}" in last
-    assert headings[0] in first
-    assert "Local policy and licensed clinicians decide" in last
+    assert headings[0] in found[0].pages[0].extract_text()
+    assert "Local policy and licensed clinicians decide" in found[-1].pages[-1].extract_text()
+
+
+def test_the_main_part_is_read_in_ten_minutes(quarterly):
+    main, appendix = pdfs(quarterly)
+    assert len(main.pages) <= 4
+    assert sum(len(page.extract_text().split()) for page in main.pages) <= 1500
+    assert len(appendix.pages) > len(main.pages)
+    first = main.pages[0].extract_text()
+    assert first.index("In an emergency") < first.index("What moved")
+    assert first.index("What moved") < first.index("What to decide")
+
+
+def test_both_reports_call_the_same_groups(quarterly, comparison):
+    """What page one says of a group is what the comparison says of it."""
+    said = [
+        {
+            (sentence["subject"], sentence["text"])
+            for sentence in json.loads((made.folder / "numbers.json").read_text())["sentences"]
+            if "would be expected for similar children" in sentence["text"]
+        }
+        for made in (quarterly, comparison)
+    ]
+    assert said[0] <= said[1]
 
 
 def _flat(outline):

@@ -22,7 +22,7 @@ def book(tmp_path):
 
 
 def test_there_is_a_sheet_a_table(book):
-    assert book.sheetnames == ["Measures", "Empty"]
+    assert book.sheetnames == ["Contents", "Measures", "Empty"]
 
 
 def test_numbers_are_numbers_and_unknown_is_blank(book):
