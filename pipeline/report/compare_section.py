@@ -10,7 +10,7 @@ from pipeline.analysis.comparison.compare import GroupRow
 from pipeline.answers.comparison import ComparedGroups, MeasureComparison, compare_groups
 from pipeline.errors import NoDataError
 from pipeline.figures.funnel import funnel_figure
-from pipeline.measures.catalogue import Measure, MeasureKind, measures_in_force
+from pipeline.measures.catalogue import Measure, measures_in_force
 from pipeline.measures.periods import months_of, quarter_before
 from pipeline.report import markdown
 from pipeline.report.markdown import Column, slug
@@ -38,9 +38,12 @@ def months_compared(quarter: str) -> tuple[str, str]:
     return months_of(quarter_before(quarter, QUARTERS - 1))[0], months_of(quarter)[1]
 
 
-def outcomes(store: Store, quarter: str, settings: Settings) -> tuple[ComparedGroups, ...]:
-    """Return the outcome measures of the last eight quarters, by each grouping."""
-    measures = [m for m in measures_in_force(settings) if m.kind is MeasureKind.OUTCOME]
+def by_groups(store: Store, quarter: str, settings: Settings) -> tuple[ComparedGroups, ...]:
+    """Return every measure over the last eight quarters, by each grouping.
+
+    The comparison report calls groups among the same measures, so both say the same.
+    """
+    measures = measures_in_force(settings)
     months, found = months_compared(quarter), []
     for by in GROUPINGS:
         with suppress(NoDataError):

@@ -61,7 +61,7 @@ class Collected:
     quality : DataQuality
         What came in, and how much of it is known.
     compared : tuple of Compared
-        Outcomes over the last eight quarters, by site and by surgeon type.
+        Every measure over the last eight quarters, by site and by surgeon type.
     tried : Tried
         The improvement log, before and after.
     settings : Settings
@@ -141,7 +141,7 @@ def _year_before(quarter: str) -> tuple[str, str]:
 def _compared(db: str, quarter: str, settings: Settings) -> tuple[ComparedGroups, ...]:
     """Return the groups, which need no other part; the store is opened for them alone."""
     with open_store(db) as store:
-        return compare_section.outcomes(store, quarter, settings)
+        return compare_section.by_groups(store, quarter, settings)
 
 
 def report(quarter: str, db: str, *, settings_file: str, beside: Beside | None = None) -> Report:
@@ -226,7 +226,7 @@ class Report(Sections):
             show(f"### {sentence_case(compared.nouns)}", bullets([item(one) for one in said]))
         said = tried_section.sentences(data.tried)
         if said:
-            show("### What we tried", bullets([item(one) for one in said]))
+            show("### Changes", bullets([item(one) for one in said]))
 
     def removal_table(self) -> None:
         """Show still in place and each reason at 24, 48 and 72 h."""
