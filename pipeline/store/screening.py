@@ -36,6 +36,9 @@ ADVICE = "dwell pseudonymise FILE, on the site's own machine"
 DECLARE = f'{ADVICE}; or declare the keys\' form in the mapping, as form = "AA9999"'
 CONFIRM = "read them; where they name nobody, --confirm-titles"
 
+# Logs that the programme writes itself: their keys are words, screened as their titles are.
+PROGRAMMES_OWN = frozenset({"change", "action"})
+
 
 def screen_keys(connection: Connection, staged: Staged, *, titles_confirmed: bool = False) -> None:
     """Screen every opaque key and printed text of a staged file.
@@ -51,7 +54,7 @@ def screen_keys(connection: Connection, staged: Staged, *, titles_confirmed: boo
         A column holds what could identify a child; the message counts its rows.
     """
     for field in staged.record.fields:
-        if field.kind is Kind.KEY and staged.record.name != "change":
+        if field.kind is Kind.KEY and staged.record.name not in PROGRAMMES_OWN:
             if not field.refers_to:
                 _screen_key(connection, staged, field, _kept_rows(staged))
                 _screen_likeness(connection, staged, field.name)
