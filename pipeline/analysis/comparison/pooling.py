@@ -57,7 +57,7 @@ def pool(estimates: Floats, variances: Floats) -> Pooled:
     total = within + between
     with np.errstate(divide="ignore"):
         df = np.where(between > 0, (m - 1) * (1 + within / between) ** 2, np.inf)
-    share = between / total
+    rise = between / within  # of the variance, by what is missing
     reach = stats.t.ppf(0.975, df) * np.sqrt(total)
-    informed = np.where(np.isinf(df), share, (share + 2 / (df + 3)) / (1 + 2 / (df + 3)))
+    informed = (rise + 2 / (df + 3)) / (1 + rise)
     return Pooled(mean, np.sqrt(total), mean - reach, mean + reach, df, informed)
