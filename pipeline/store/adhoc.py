@@ -116,6 +116,7 @@ class QuerySession:
         StoreError
             It took too long or too much memory, or could not be answered.
         """
+        self._begin()
         until = time.monotonic() + self.limits.seconds
         columns, parts, count, is_cut = self._answer("rows", sql, parameters)
         return QueryResult(columns, parts, count, is_cut, until, self.limits)
@@ -149,6 +150,11 @@ class QuerySession:
         )
         list(self._exchange((os.getpid(), self.path, self._settings, self.limits)))
 
+    def _begin(self) -> None:
+        """Start the process anew where a query has ended it: that takes none of its time."""
+        if self._process is None:
+            self.start()
+
     def stop(self) -> None:
         """End the process."""
         if self._process is not None:
@@ -164,8 +170,7 @@ class QuerySession:
         self, what: str, sql: str, parameters: Parameters | None
     ) -> tuple[Any, list[bytes], int, bool]:
         """Return the columns, the parts and number of the rows, and whether there were more."""
-        if self._process is None:
-            self.start()
+        self._begin()
         columns, parts, count, is_cut = None, [], 0, False
         for kind, value in self._exchange((what, sql, dict(parameters or {}))):
             if kind == "columns":

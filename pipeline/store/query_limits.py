@@ -36,7 +36,7 @@ class QueryLimits:
     def __post_init__(self) -> None:
         if not _AMOUNT.fullmatch(self.memory):
             raise UsageError(
-                "The limit of memory is an amount, in MB or GB.", try_next="--memory-limit 2GB"
+                f"{self.memory} is no amount of memory.", try_next="--memory-limit 2GB"
             )
         if not _LEAST_MEMORY <= self.memory_bytes <= _MOST_MEMORY:
             raise UsageError(

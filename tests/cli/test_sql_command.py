@@ -15,7 +15,7 @@ from click.testing import CliRunner
 
 from pipeline.cli.main import dwell
 from pipeline.cli.prompt import is_finished
-from pipeline.errors import InputError, UsageError
+from pipeline.errors import InputError, RenderError, UsageError
 
 
 @pytest.fixture
@@ -114,7 +114,7 @@ def test_a_name_that_says_no_format_is_refused_before_anything_is_asked(tmp_path
 
 
 def test_a_file_that_cannot_be_written_is_said_and_the_old_one_kept(store_file, tmp_path):
-    with pytest.raises(InputError, match="Cannot write"):
+    with pytest.raises(RenderError, match="cannot be written"):
         run(store_file, "select 1", "--out", str(tmp_path / "none" / "rows.csv"))
     out = tmp_path / "rows.parquet"
     run(store_file, "select 1 as a", "--out", str(out))
