@@ -93,23 +93,31 @@ class KeyShape:
         Of them, keys that match `DAY_OR_YEAR`.
     low, high : int
         Smallest and largest number that their digits make.
+    words : int
+        Distinct letters that stand with the digits.
     """
 
     keys: int
     dated: int
     low: int
     high: int
+    words: int
 
     @property
     def runs_on(self) -> bool:
-        """Whether the numbers follow each other closely, as days of birth do not."""
-        return self.keys >= 3 and self.high - self.low < 10 * self.keys
+        """Whether few words have numbers that follow each other, as days of birth do not."""
+        return self.keys >= max(3, 3 * self.words) and self.high - self.low < 10 * self.keys
 
 
 def dated_keys(shapes: Sequence[KeyShape]) -> int:
-    """Return how many keys look like a date, since most do or since they are the odd ones."""
+    """Return how many keys look like a date, since most do or since they are the odd ones.
+
+    Only a column whose keys are alike has odd ones: random codes have a shape each.
+    """
     every = sum(shape.keys for shape in shapes)
-    odd = [s for s in shapes if every >= MANY and s.keys < every / 10 and s.dated]
+    alike = sum(shape.keys for shape in shapes if shape.keys >= every / 10)
+    is_regular = every >= MANY and alike >= MOSTLY * every
+    odd = [s for s in shapes if is_regular and s.keys < every / 10 and s.dated]
     most = [s for s in shapes if s.dated > s.keys / 2 and s.keys >= every / 2]
     return sum(shape.dated for shape in (*most, *odd) if not shape.runs_on)
 

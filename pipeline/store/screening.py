@@ -110,10 +110,10 @@ def _screen(
 
 
 def _told(connection: Connection, values: str, rule: str) -> list[tuple[str, int]]:
-    """Return the rules that `values` break, each with its rows; `rule` is SQL."""
+    """Return the rules that `values` break, the most frequent first; `rule` is SQL."""
     return connection.execute(
         f"select {rule} as rule, sum(rows) from {values} where value is not null"
-        " group by rule having rule is not null order by rule"
+        " group by rule having rule is not null order by sum(rows) desc, rule"
     ).fetchall()
 
 
@@ -186,7 +186,8 @@ def _screen_likeness(connection: Connection, staged: Staged, column: str) -> Non
         digits = "try_cast(regexp_replace(k, '[^0-9]', '', 'g') as bigint)"
         shapes = connection.execute(
             f"select count(*), count(*) filter (where regexp_matches(k, {dated})),"
-            f" coalesce(min({digits}), 0), coalesce(max({digits}), 0) from {keys}"
+            f" coalesce(min({digits}), 0), coalesce(max({digits}), 0),"
+            f" count(distinct lower(regexp_replace(k, '[^A-Za-z]', '', 'g'))) from {keys}"
             " group by regexp_replace(regexp_replace(k, '[A-Za-z]', 'A', 'g'), '[0-9]', '9', 'g')"
         ).fetchall()
         count = dated_keys([KeyShape(*shape) for shape in shapes])
