@@ -189,7 +189,9 @@ def compare_groups(
         measure.name: case_mix_terms(measure, by, *given) if adjust else () for measure in measures
     }
     factors = [by, *given, *(term for those in terms.values() for term in those)]
-    counts = counted(store, measures, dict.fromkeys(factors), months=final, settings=settings)
+    counts = pattern_counts(
+        store, measures, dict.fromkeys(factors), months=final, settings=settings
+    )
     found = [
         MeasureComparison(measure, label, in_order(compared, order))
         for measure, sums in counts
@@ -205,7 +207,7 @@ def compare_groups(
     return ComparedGroups(by, final, results, group_labels(store, by))
 
 
-def counted(
+def pattern_counts(
     store: Store,
     measures: Sequence[Measure],
     factors: Iterable[str],

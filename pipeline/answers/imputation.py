@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from pipeline.analysis.comparison.imputation import IMPUTATIONS, ImputedGroup, imputed_ratios
-from pipeline.answers.comparison import counted
+from pipeline.answers.comparison import pattern_counts
 from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.dimensions import case_mix_terms, grouped_by
@@ -109,7 +109,7 @@ def imputed_groups(
     terms = {measure.name: case_mix_terms(measure, by) for measure in measures}
     factors = dict.fromkeys([by, *(term for those in terms.values() for term in those)])
     found = []
-    for measure, counts in counted(
+    for measure, counts in pattern_counts(
         store, measures, factors, months=final, settings=settings or Settings()
     ):
         known = counts.totals(by).denominator > 0

@@ -35,7 +35,7 @@ FEWEST = 5  # no service may set a lower threshold for what it passes on
 
 
 @dataclass(frozen=True)
-class Cell:
+class ReleasedCell:
     """One figure that is told, or of which is told that it is withheld.
 
     Attributes
@@ -85,7 +85,7 @@ class Release:
     quarter: str
     comparison: str | None
     labels: dict[str, str]
-    cells: tuple[Cell, ...]
+    cells: tuple[ReleasedCell, ...]
     threshold: int
     version: str = __version__
 
@@ -102,7 +102,7 @@ class Release:
     def of(cls, text: str) -> Release:
         """Read a release back."""
         values = json.loads(text)
-        return cls(**values | {"cells": tuple(Cell(**cell) for cell in values["cells"])})
+        return cls(**values | {"cells": tuple(ReleasedCell(**cell) for cell in values["cells"])})
 
     def frame(self) -> pl.DataFrame:
         """Return a row a cell."""
@@ -218,7 +218,7 @@ def _labels(store: Store, comparison: str | None) -> dict[str, str]:
     return group_labels(store, comparison)
 
 
-def _cells(rows: pl.DataFrame, comparison: str | None) -> tuple[Cell, ...]:
+def _cells(rows: pl.DataFrame, comparison: str | None) -> tuple[ReleasedCell, ...]:
     """Return what is told, and a blank for what is not told up to now.
 
     A quarter that waits has a blank until a longer span with it is told.
@@ -242,8 +242,8 @@ def _cells(rows: pl.DataFrame, comparison: str | None) -> tuple[Cell, ...]:
     return tuple(sorted(cells, key=lambda c: (c.item, c.family, c.group, c.first, c.last)))
 
 
-def _cell(row: dict[str, Any]) -> Cell:
-    return Cell(
+def _cell(row: dict[str, Any]) -> ReleasedCell:
+    return ReleasedCell(
         row["item"], row["family"], row["group_name"], row["first_quarter"], row["last_quarter"],
         row["events"], row["base"],
     )  # fmt: skip

@@ -9,7 +9,7 @@ from pipeline.disclosure.frozen import FIELDS, NETWORK, Base, History, Item
 from pipeline.disclosure.telling import Decision, tell_quarter
 from pipeline.measures import release_ledger as ledger
 from pipeline.measures.catalogue import MeasureKind, load_catalogue
-from pipeline.measures.release_counts import LEADING, Counted, counted, release_counts
+from pipeline.measures.release_counts import LEADING, Counted, counted_in_release, release_counts
 from pipeline.settings import Settings
 from pipeline.store import Store
 
@@ -22,7 +22,7 @@ def decide_release(
     store: Store, kept: Sequence[str], new: Sequence[str], *, settings: Settings, clock: Clock
 ) -> None:
     """Freeze the counts of new quarters one by one, and decide what is told of them."""
-    things = counted()
+    things = counted_in_release()
     counted_now = release_counts(store, things, new, settings)
     items = _items(things, counted_now.single)
     ledger.keep_counts(store, counted_now.rows)

@@ -12,7 +12,7 @@ import numpy as np
 
 from pipeline.analysis.charts import ControlChart, Counts, control_chart
 from pipeline.analysis.rates.rates import rates
-from pipeline.answers.release import Cell, Release
+from pipeline.answers.release import Release, ReleasedCell
 from pipeline.disclosure.frozen import NETWORK
 from pipeline.measures.catalogue import Measure, load_catalogue
 from pipeline.measures.release_counts import HOUR, HOURS, LEADING, REASON
@@ -35,7 +35,7 @@ class ToldRate:
     """
 
     measure: Measure
-    cell: Cell
+    cell: ReleasedCell
     rate: float | None = None
     lower: float | None = None
     upper: float | None = None
@@ -59,7 +59,7 @@ def told_rates(release: Release, measure: Measure, family: str = NETWORK) -> lis
     return [_rate(measure, cell) for cell in cells]
 
 
-def _rate(measure: Measure, cell: Cell) -> ToldRate:
+def _rate(measure: Measure, cell: ReleasedCell) -> ToldRate:
     if cell.base is None or not cell.base:
         return ToldRate(measure, cell)
     found = rates(
@@ -137,7 +137,7 @@ def _curve(release: Release, first: str, last: str) -> ToldCurve:
     )
 
 
-def told_reasons(release: Release) -> list[tuple[str, Cell]]:
+def told_reasons(release: Release) -> list[tuple[str, ReleasedCell]]:
     """Return the reasons for removal that are told, with their figures."""
     return [
         (cell.item.removeprefix(REASON), cell)
@@ -146,10 +146,10 @@ def told_reasons(release: Release) -> list[tuple[str, Cell]]:
     ]
 
 
-def totals(release: Release, item: str) -> list[Cell]:
+def totals(release: Release, item: str) -> list[ReleasedCell]:
     """Return a total's figures of the whole network, in order of time."""
     return [cell for cell in _told(release) if cell.item == item]
 
 
-def _told(release: Release) -> Iterator[Cell]:
+def _told(release: Release) -> Iterator[ReleasedCell]:
     return (cell for cell in release.cells if cell.family == NETWORK and cell.base is not None)

@@ -100,10 +100,10 @@ def change(
 
 
 def _print(found: JudgedChanges, format_: str) -> None:
-    from pipeline.words.change import CAUTION, paragraph
+    from pipeline.words.change import CAUTION, change_paragraph
 
     if format_ == "table":
-        click.echo("\n\n".join([*(paragraph(one) for one in found.judged), CAUTION]))
+        click.echo("\n\n".join([*(change_paragraph(one) for one in found.judged), CAUTION]))
     elif format_ == "json":
         click.echo(to_json(found.as_json()))
     else:

@@ -28,7 +28,7 @@ from pipeline.errors import DwellError, InputError, RenderError, StoreError, Usa
 COMPLETE_VARIABLE = "_DWELL_COMPLETE"  # set by the shell that asks for a completion
 
 
-class Entry(NamedTuple):
+class CommandEntry(NamedTuple):
     """Where a command is, the line that `dwell --help` shows for it, and what it gives."""
 
     target: str
@@ -37,78 +37,82 @@ class Entry(NamedTuple):
 
 
 # In the order in which a new user meets them.
-COMMANDS: dict[str, Entry] = {
-    "demo": Entry("pipeline.cli.demo:demo", "Make invented records, load them, report."),
-    "load": Entry("pipeline.cli.load:load", "Load a folder of records into the store."),
-    "status": Entry("pipeline.cli.status:status", "Say what the store holds."),
-    "map": Entry("pipeline.cli.map_file:map_file", "Draft a site's mapping from an export."),
-    "pseudonymise": Entry(
+COMMANDS: dict[str, CommandEntry] = {
+    "demo": CommandEntry("pipeline.cli.demo:demo", "Make invented records, load them, report."),
+    "load": CommandEntry("pipeline.cli.load:load", "Load a folder of records into the store."),
+    "status": CommandEntry("pipeline.cli.status:status", "Say what the store holds."),
+    "map": CommandEntry("pipeline.cli.map_file:map_file", "Draft a site's mapping from an export."),
+    "pseudonymise": CommandEntry(
         "pipeline.cli.pseudonymise:pseudonymise", "De-identify a site's raw export."
     ),
-    "rejects": Entry("pipeline.cli.rejects:rejects", "List or export rows set aside."),
-    "history": Entry("pipeline.cli.history:history", "Show every version of an episode."),
-    "undo": Entry("pipeline.cli.undo:undo", "Take a load back."),
-    "freeze": Entry(
+    "rejects": CommandEntry("pipeline.cli.rejects:rejects", "List or export rows set aside."),
+    "history": CommandEntry("pipeline.cli.history:history", "Show every version of an episode."),
+    "undo": CommandEntry("pipeline.cli.undo:undo", "Take a load back."),
+    "freeze": CommandEntry(
         "pipeline.cli.freeze:freeze",
         "Keep the figures of a quarter as published, and its list of signals.",
     ),
-    "drift": Entry(
+    "drift": CommandEntry(
         "pipeline.cli.drift:drift",
         "List published figures that later data changed.",
         shows_counts=True,
     ),
-    "dictionary": Entry(
+    "dictionary": CommandEntry(
         "pipeline.cli.dictionary:dictionary", "Describe the records, views and columns."
     ),
-    "measures": Entry(
+    "measures": CommandEntry(
         "pipeline.cli.measures:measures",
         "Print a measure by month, quarter or group.",
         shows_counts=True,
     ),
-    "chart": Entry("pipeline.cli.chart:chart", "Control chart of a measure.", shows_counts=True),
-    "events": Entry(
+    "chart": CommandEntry(
+        "pipeline.cli.chart:chart", "Control chart of a measure.", shows_counts=True
+    ),
+    "events": CommandEntry(
         "pipeline.cli.events:events",
         "List the serious events and whether each was reviewed.",
         shows_counts=True,
     ),
-    "signals": Entry(
+    "signals": CommandEntry(
         "pipeline.cli.signals:signals", "List the signals of all control charts.", shows_counts=True
     ),
-    "plan": Entry(
+    "plan": CommandEntry(
         "pipeline.cli.plan:plan", "Say how soon a change would be seen.", shows_counts=True
     ),
-    "removal": Entry(
+    "removal": CommandEntry(
         "pipeline.cli.removal:removal",
         "How long catheters stay, and why they come out.",
         shows_counts=True,
     ),
-    "compare": Entry(
+    "compare": CommandEntry(
         "pipeline.cli.compare:compare",
         "Compare sites, surgeon types or other groups.",
         shows_counts=True,
     ),
-    "change": Entry(
+    "change": CommandEntry(
         "pipeline.cli.change:change", "Say what happened after a logged change.", shows_counts=True
     ),
-    "sql": Entry(
+    "sql": CommandEntry(
         "pipeline.cli.sql:sql",
         "Ask the store anything in SQL; nothing can be changed.",
         shows_counts=True,
     ),
-    "questions": Entry(
+    "questions": CommandEntry(
         "pipeline.cli.questions:questions", "List worked questions, or ask one.", shows_counts=True
     ),
-    "extract": Entry("pipeline.cli.extract:extract", "Write a de-identified data set for a study."),
-    "report": Entry(
+    "extract": CommandEntry(
+        "pipeline.cli.extract:extract", "Write a de-identified data set for a study."
+    ),
+    "report": CommandEntry(
         "pipeline.cli.report:report", "Render the report of a quarter.", shows_counts=True
     ),
-    "release": Entry(
+    "release": CommandEntry(
         "pipeline.cli.release:release", "Make the copy of a closed quarter that may be passed on."
     ),
-    "doctor": Entry(
+    "doctor": CommandEntry(
         "pipeline.cli.doctor:doctor", "Check the installation, renderers, settings and store."
     ),
-    "completion": Entry(
+    "completion": CommandEntry(
         "pipeline.cli.completion:completion", "Print the shell's completion script."
     ),
 }

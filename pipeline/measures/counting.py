@@ -23,7 +23,7 @@ COUNTS = (
 )
 
 
-def count(
+def count_groups(
     store: Store,
     measures: Sequence[Measure],
     by: Sequence[str],

@@ -13,7 +13,7 @@ from pipeline.store.view_descriptions import View, describe_views
 
 
 @dataclass(frozen=True)
-class Column:
+class DescribedColumn:
     """A column of a record or view.
 
     `allowed` is a sentence on its range or form; `codes` its closed vocabulary.
@@ -29,7 +29,7 @@ class Column:
 
 
 @dataclass(frozen=True)
-class Entry:
+class DescribedTable:
     """One record, view or measure.
 
     `facts` are named sentences: the rules of a record, the card of a measure.
@@ -38,11 +38,11 @@ class Entry:
     name: str
     kind: str
     description: str
-    columns: tuple[Column, ...] = ()
+    columns: tuple[DescribedColumn, ...] = ()
     facts: dict[str, str] = field(default_factory=dict)
 
 
-def entries(name: str | None = None) -> tuple[Entry, ...]:
+def entries(name: str | None = None) -> tuple[DescribedTable, ...]:
     """Return the whole dictionary, or the entry called `name`.
 
     Raises
@@ -63,18 +63,18 @@ def entries(name: str | None = None) -> tuple[Entry, ...]:
     return chosen
 
 
-def _all() -> Iterator[Entry]:
+def _all() -> Iterator[DescribedTable]:
     yield from map(_of_record, RECORDS.values())
     yield from map(_of_view, describe_views())
     yield from map(_of_measure, load_catalogue().values())
 
 
-def _of_record(record: Record) -> Entry:
+def _of_record(record: Record) -> DescribedTable:
     facts = {"key": record.key}
     for columns in record.unique:
         facts["unique"] = ", ".join(columns)
     facts |= {rule.name: rule.description for rule in record.rules}
-    return Entry(
+    return DescribedTable(
         record.name,
         "record",
         f"One row: {record.grain}.",
@@ -83,9 +83,9 @@ def _of_record(record: Record) -> Entry:
     )
 
 
-def _of_field(layout: Field) -> Column:
+def _of_field(layout: Field) -> DescribedColumn:
     codes = tuple((code.value, code.meaning) for code in layout.codes or ())
-    return Column(
+    return DescribedColumn(
         layout.name,
         str(layout.kind),
         layout.description,
@@ -110,12 +110,12 @@ def _allowed(layout: Field) -> str | None:
             return f"{low:g} to {high:g}"
 
 
-def _of_view(view: View) -> Entry:
-    columns = tuple(Column(c.name, c.type, c.description) for c in view.columns)
-    return Entry(view.name, "view", view.description, columns)
+def _of_view(view: View) -> DescribedTable:
+    columns = tuple(DescribedColumn(c.name, c.type, c.description) for c in view.columns)
+    return DescribedTable(view.name, "view", view.description, columns)
 
 
-def _of_measure(measure: Measure) -> Entry:
+def _of_measure(measure: Measure) -> DescribedTable:
     facts = {
         "kind": str(measure.kind),
         "numerator": measure.numerator,
@@ -129,10 +129,10 @@ def _of_measure(measure: Measure) -> Entry:
         "case mix": ", ".join(measure.case_mix),
         "reads": ", ".join(measure.reads),
     }
-    return Entry(measure.name, "measure", f"{measure.title}.", (), facts)
+    return DescribedTable(measure.name, "measure", f"{measure.title}.", (), facts)
 
 
-def as_rows(found: tuple[Entry, ...]) -> list[dict[str, Any]]:
+def as_rows(found: tuple[DescribedTable, ...]) -> list[dict[str, Any]]:
     """Return entries as plain mappings, for JSON; a code has a `code` and a `meaning`."""
     rows = [asdict(entry) for entry in found]
     for column in (column for row in rows for column in row["columns"]):
@@ -140,7 +140,7 @@ def as_rows(found: tuple[Entry, ...]) -> list[dict[str, Any]]:
     return rows
 
 
-def as_markdown(found: tuple[Entry, ...]) -> str:
+def as_markdown(found: tuple[DescribedTable, ...]) -> str:
     """Return entries as Markdown; several are put under a heading a kind."""
     if len(found) == 1:
         return "\n".join(_section(found[0], "#"))
@@ -153,7 +153,7 @@ def as_markdown(found: tuple[Entry, ...]) -> str:
     return "\n".join(lines).rstrip()
 
 
-def _section(entry: Entry, heading: str) -> list[str]:
+def _section(entry: DescribedTable, heading: str) -> list[str]:
     lines = [f"{heading} {entry.name}", "", entry.description, ""]
     if entry.kind == "record":
         lines += [
@@ -173,7 +173,7 @@ def _section(entry: Entry, heading: str) -> list[str]:
     return lines
 
 
-def _record_line(column: Column) -> str:
+def _record_line(column: DescribedColumn) -> str:
     cells = (
         column.name,
         column.type,

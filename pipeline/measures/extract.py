@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pipeline.errors import NoDataError, UsageError
-from pipeline.measures.dictionary import Column, entries
+from pipeline.measures.dictionary import DescribedColumn, entries
 from pipeline.measures.series import Where, condition_of
 from pipeline.store import Store
 
@@ -41,18 +41,18 @@ USUAL = (
 # A column of the record whose codes stand in a view under another name.
 CODED_AS = {"removal_reason": "reason"}
 STUDY_KEYS = (
-    Column("study_id", "varchar", "Key of the episode, made for this study alone."),
-    Column("study_child", "varchar", "Key of the child, made for this study alone."),
+    DescribedColumn("study_id", "varchar", "Key of the episode, made for this study alone."),
+    DescribedColumn("study_child", "varchar", "Key of the child, made for this study alone."),
 )
 
 
-def columns_to_choose_from() -> dict[str, Column]:
+def columns_to_choose_from() -> dict[str, DescribedColumn]:
     """Return what an extract may hold: columns of `episode_dwell` and `contact_summary`.
 
     Each has the codes that its values are taken from, where it has codes.
     """
     codes = {CODED_AS.get(c.name, c.name): c.codes for c in entries("episode")[0].columns}
-    found = dict[str, Column]()
+    found = dict[str, DescribedColumn]()
     for view in ("episode_dwell", "contact_summary"):
         for column in entries(view)[0].columns:
             if column.name not in KEPT_BACK:

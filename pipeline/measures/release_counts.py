@@ -52,7 +52,7 @@ class Counted:
     base: str
 
 
-def counted() -> list[Counted]:
+def counted_in_release() -> list[Counted]:
     """Return everything that a release counts."""
     columns = "select episode_id, {} as numerator, {} as denominator from episode_dwell"
     found = [
@@ -81,7 +81,7 @@ def counted() -> list[Counted]:
 
 
 @dataclass(frozen=True, eq=False)
-class Counts:
+class ReleaseCounts:
     """What a release counts, of the quarters that it is the first to tell of.
 
     Attributes
@@ -102,7 +102,7 @@ class Counts:
 
 def release_counts(
     store: Store, things: Sequence[Counted], quarters: Sequence[str], settings: Settings
-) -> Counts:
+) -> ReleaseCounts:
     """Count things in quarters, by every family of groups, and see what implies what.
 
     Parameters
@@ -131,7 +131,7 @@ def release_counts(
             rows += [_rows(frame, things, family, quarter) for family in FAMILIES]
     size = np.diag(both)
     holds = np.argwhere((both == size[:, None]) & (size[:, None] > 0))
-    return Counts(
+    return ReleaseCounts(
         pl.concat(rows),
         frozenset(t.name for t, most in zip(things, several, strict=True) if not most > 1),
         frozenset((names[a], names[b]) for a, b in holds.tolist() if a != b),

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import Measure, find_measure
-from pipeline.measures.counting import COUNTS, count, only_ready
+from pipeline.measures.counting import COUNTS, count_groups, only_ready
 from pipeline.measures.dimensions import PERIODS, Value, grouped_by
 from pipeline.measures.periods import last_final_month, months_between, months_of, quarter_of
 from pipeline.measures.where import Condition
@@ -81,7 +81,7 @@ def series(
     # A name that holds a condition may look at any column.
     free = any(isinstance(value, Condition) for value in (where or {}).values())
     by_ready = not free and only_ready([*by, *(where or {})])
-    frame = count(
+    frame = count_groups(
         store, chosen, by, condition, by_ready=by_ready, settings=settings, with_total=with_total
     )
     if frame.is_empty():

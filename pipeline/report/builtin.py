@@ -15,7 +15,7 @@ from typing import Any
 
 from pipeline.errors import DwellError, RenderError
 from pipeline.report.markdown import gathered
-from pipeline.report.qmd import Cell, Prose, read_qmd
+from pipeline.report.qmd import CodeCell, Prose, read_qmd
 
 Progress = Callable[[str], None]
 
@@ -57,7 +57,7 @@ def execute(qmd: Path, parameters: Mapping[str, Any], progress: Progress) -> str
     return "\n\n".join(part for part in parts if part.strip()) + "\n"
 
 
-def _run(cell: Cell, names: dict[str, Any]) -> list[str]:
+def _run(cell: CodeCell, names: dict[str, Any]) -> list[str]:
     """Run a cell among the names of those before it; return what it showed.
 
     The text of an unforeseen error can quote a record, so only its kind is told.

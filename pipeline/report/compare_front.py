@@ -35,7 +35,7 @@ def strip(compared: ComparedGroups, facts: Facts) -> str:
     return f"{found}\n\n{BANNER}"
 
 
-def sources_note(facts: Facts) -> str:
+def comparison_source(facts: Facts) -> str:
     """Return what the figures are made from."""
     note = (
         f"Records as of {facts.as_of}, data fingerprint `{facts.fingerprint}`. Groups stand in "
@@ -60,7 +60,7 @@ def what_differs(compared: ComparedGroups) -> list[Sentence]:
     return shortened(differences(compared), "further difference") or [none_differs(compared)]
 
 
-def to_decide(compared: ComparedGroups) -> list[Sentence]:
+def groups_to_decide(compared: ComparedGroups) -> list[Sentence]:
     """Return what needs a decision: each group with what is called for the worse."""
     found = [replace(one, anchor=_page_of(compared, one)) for one in to_look_into(compared)]
     nothing = Sentence("Nothing in these figures asks for a decision.")
@@ -71,7 +71,7 @@ def _page_of(compared: ComparedGroups, decision: Sentence) -> str:
     return next(anchor(g) for g in compared.groups if compared.label(g) == decision.subject)
 
 
-def cannot_tell(compared: ComparedGroups) -> list[Sentence]:
+def groups_untold(compared: ComparedGroups) -> list[Sentence]:
     """Return what the figures cannot tell: measures with too few events."""
     return list(_too_few(compared)) or [Sentence("Every measure has the figures it needs.")]
 

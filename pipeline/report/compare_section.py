@@ -13,7 +13,7 @@ from pipeline.figures.funnel import funnel_figure
 from pipeline.measures.catalogue import Measure, measures_in_force
 from pipeline.measures.periods import months_of, quarter_before
 from pipeline.report import markdown
-from pipeline.report.markdown import Column, slug
+from pipeline.report.markdown import TableColumn, slug
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block, item
 from pipeline.report.workbook import Sheet
@@ -61,7 +61,7 @@ def number_id(by: str, measure: str, group: str) -> str:
     return f"{measure}/{by}/{group}"
 
 
-def numbers(compared: ComparedGroups) -> list[Number]:
+def compare_numbers(compared: ComparedGroups) -> list[Number]:
     """Return each group's rate, and its ratio of observed to expected."""
     found = []
     for result in compared.results:
@@ -80,7 +80,7 @@ def numbers(compared: ComparedGroups) -> list[Number]:
     return found
 
 
-def sentences(compared: ComparedGroups) -> list[Sentence]:
+def compare_sentences(compared: ComparedGroups) -> list[Sentence]:
     """Say which groups differ by more than chance, given the case mix."""
     found = [difference(compared, result, row) for result, row in compared.called]
     more = len(found) - MOST_SAID
@@ -144,7 +144,10 @@ def ratio_table(compared: ComparedGroups) -> str:
     groups = compared.groups
     if len(groups) > MOST_COLUMNS:
         return _called_table(compared)
-    columns = [Column("Measure", 22), *(Column(compared.label(g), 12, True) for g in groups)]
+    columns = [
+        TableColumn("Measure", 22),
+        *(TableColumn(compared.label(g), 12, True) for g in groups),
+    ]
     rows = []
     for result in compared.results:
         cells = {row.group: _cell(row) for row in result.rows}
@@ -162,8 +165,8 @@ def ratio_table(compared: ComparedGroups) -> str:
 def _called_table(compared: ComparedGroups) -> str:
     """Return the groups called different, a row each; all others stand in the workbook."""
     columns = (
-        Column("Measure", 30), Column("Group", 22), Column("Observed", 12, True),
-        Column("Expected", 12, True), Column("Ratio (95% limits)", 20, True),
+        TableColumn("Measure", 30), TableColumn("Group", 22), TableColumn("Observed", 12, True),
+        TableColumn("Expected", 12, True), TableColumn("Ratio (95% limits)", 20, True),
     )  # fmt: skip
     called = compared.called
     rows = [
@@ -217,7 +220,7 @@ def funnels(compared: ComparedGroups, page: Page, most: int = MOST_FUNNELS) -> l
     return [block("figures", *drawn)] if drawn else []
 
 
-def sheet(compared: ComparedGroups) -> Sheet:
+def compare_sheet(compared: ComparedGroups) -> Sheet:
     """Return every group's figures for the workbook."""
     columns = (
         *("Measure", "Group", "Unit", "Episodes", "Numerator", "Denominator", "Rate"),
@@ -239,7 +242,7 @@ def sheet(compared: ComparedGroups) -> Sheet:
     return Sheet(f"By {compared.by.replace('_', ' ')}", columns, tuple(rows))
 
 
-def pieces(compared: ComparedGroups, said: Sequence[Sentence], page: Page) -> list[str]:
+def compare_pieces(compared: ComparedGroups, said: Sequence[Sentence], page: Page) -> list[str]:
     """Return one grouping's part of the page."""
     title = words.sentence_case(compared.nouns)
     return [

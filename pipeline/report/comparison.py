@@ -1,6 +1,6 @@
 """The comparison report: collected once, then shown section by section.
 
-`reports/comparison.qmd` calls `collect` and then one method a section.
+`reports/comparison.qmd` calls `comparison_report` and then one method a section.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ MOST_CHARTED = 24  # groups with control charts of their own; nobody reads more 
 
 
 @dataclass(frozen=True)
-class Collected:
+class ComparisonResults:
     """All results of a comparison; nothing after this looks into the store.
 
     Attributes
@@ -58,13 +58,13 @@ class Collected:
     charts: GroupCharts
 
 
-def collect(
+def collect_comparison(
     by: str,
     quarter: str,
     db: str,
     *,
     settings_file: str | None = None,
-) -> Collected:
+) -> ComparisonResults:
     """Read everything that the comparison up to a quarter is made from.
 
     Parameters
@@ -96,7 +96,7 @@ def collect(
             months=compare_section.months_compared(last),
             settings=settings,
         )
-        return Collected(
+        return ComparisonResults(
             facts=facts_of(store, last, settings),
             compared=compared,
             dwell=_dwell(store, compared),
@@ -128,25 +128,27 @@ def _dwell(store: Store, compared: ComparedGroups) -> RemovalResult | None:
     return found if found.tests is not None else None
 
 
-def report(*asked: str, **how: str) -> Report:
-    """Collect a report with the arguments of `collect`; its figures are drawn beside it."""
-    return made_beside(lambda beside: Report(collect(*asked, **how), beside=beside))
+def comparison_report(*asked: str, **how: str) -> ComparisonReport:
+    """Collect a report with the arguments of `collect_comparison`; draw its figures beside it."""
+    return made_beside(
+        lambda beside: ComparisonReport(collect_comparison(*asked, **how), beside=beside)
+    )
 
 
-class Report(Sections):
+class ComparisonReport(Sections):
     """Shows the sections of this report."""
 
     name = "comparison"
 
     def __init__(
-        self, collected: Collected, folder: Path | str = ".", beside: Beside | None = None
+        self, collected: ComparisonResults, folder: Path | str = ".", beside: Beside | None = None
     ) -> None:
         compared = collected.compared
         period = f"{compared.by} to {collected.facts.quarter}"
         super().__init__(collected.facts, period, folder, beside)
         self._data = collected
-        self._numbers += compare_section.numbers(compared)
-        self._sheets.append(compare_section.sheet(compared))
+        self._numbers += compare_section.compare_numbers(compared)
+        self._sheets.append(compare_section.compare_sheet(compared))
 
     def overview(self) -> None:
         """Show what is compared, which groups differ by more than chance, and what to decide."""
@@ -154,15 +156,15 @@ class Report(Sections):
         compared, facts = data.compared, data.facts
         said = (
             compare_front.what_differs(compared),
-            compare_front.to_decide(compared),
-            compare_front.cannot_tell(compared),
+            compare_front.groups_to_decide(compared),
+            compare_front.groups_untold(compared),
         )
         self._sentences += [sentence for those in said for sentence in those]
         show(
             compare_front.strip(compared, facts),
             compare_front.lists(*said),
             compare_section.ratio_table(compared),
-            compare_front.sources_note(facts),
+            compare_front.comparison_source(facts),
         )
 
     def measures(self) -> None:
@@ -194,16 +196,20 @@ class Report(Sections):
     def groups(self) -> None:
         """Show each group's own page."""
         compared, charts = self._data.compared, self._data.charts
-        self._numbers += charts_section.numbers(charts, compared.by)
+        self._numbers += charts_section.group_chart_numbers(charts, compared.by)
         for group in compared.groups:
             heading, table = groups_section.group_page(compared, group)
             if group not in charts.charts:
                 show(heading, table)
                 continue
-            said = charts_section.sentences(charts, compared.by, group)
+            said = charts_section.group_chart_sentences(charts, compared.by, group)
             self._sentences += said
             label = compared.label(group)
-            show(heading, *charts_section.pieces(charts, group, label, said, self._page), table)
+            show(
+                heading,
+                *charts_section.group_chart_pieces(charts, group, label, said, self._page),
+                table,
+            )
 
     def methods(self) -> None:
         """Show how groups are compared, the limitations and the versions."""

@@ -14,7 +14,7 @@ from pipeline.analysis.survival.time_in_place import Quantile
 from pipeline.answers.removal import RemovalResult
 from pipeline.answers.removal_groups import RemovalGroup
 from pipeline.report import markdown
-from pipeline.report.markdown import Column
+from pipeline.report.markdown import TableColumn
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page
 from pipeline.report.workbook import Sheet
@@ -169,7 +169,10 @@ def dwell_figures(now: RemovalResult, page: Page) -> list[str]:
 
 def dwell_table(period: str, now: RemovalResult) -> str:
     """Return still in place and each reason at 24, 48 and 72 h, with limits."""
-    columns = [Column("State", 26), *(Column(f"{h:g} h", 20, is_number=True) for h in HOURS)]
+    columns = [
+        TableColumn("State", 26),
+        *(TableColumn(f"{h:g} h", 20, is_number=True) for h in HOURS),
+    ]
     rows = [[markdown.prose(cell) for cell in row] for row in _rows(now)]
     caption = (
         f"Still in place and removed by reason, per 100 catheters with 95% limits, "
@@ -245,12 +248,12 @@ def _all_tests(by_group: RemovalResult) -> Sequence[GroupTest]:
 
 def _tests_table(tests: Sequence[GroupTest]) -> str:
     columns = (
-        Column("Test", 16),
-        Column("Of", 30),
-        Column("Chi-square", 12, True),
-        Column("Degrees of freedom", 12, True),
-        Column("p", 12, True),
-        Column("Note", 24),
+        TableColumn("Test", 16),
+        TableColumn("Of", 30),
+        TableColumn("Chi-square", 12, True),
+        TableColumn("Degrees of freedom", 12, True),
+        TableColumn("p", 12, True),
+        TableColumn("Note", 24),
     )
     rows = [
         [

@@ -11,7 +11,7 @@ from pipeline.figures.sparkline import sparkline
 from pipeline.measures.quarters import QuarterSize, quarter_size
 from pipeline.report import markdown
 from pipeline.report.definitions import CAUTIONS
-from pipeline.report.markdown import Column, bullets, prose
+from pipeline.report.markdown import TableColumn, bullets, prose
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block, side_by_side
 from pipeline.report.workbook import Sheet
@@ -22,14 +22,14 @@ from pipeline.words.desk import CONFIDENTIAL
 from pipeline.words.numbers import amount, figure, limits, percent, with_limits
 
 _COLUMNS = (
-    Column("Measure (unit)", 34),
-    Column("Verdict", 22),
-    Column("Rate (95% limits)", 20, is_number=True),
-    Column("Last eight quarters", 15),
-    Column("Count", 15, is_number=True),
+    TableColumn("Measure (unit)", 34),
+    TableColumn("Verdict", 22),
+    TableColumn("Rate (95% limits)", 20, is_number=True),
+    TableColumn("Last eight quarters", 15),
+    TableColumn("Count", 15, is_number=True),
 )
 BANNER = block("confidential", prose(CONFIDENTIAL))
-_TARGET = Column("Target", 8, is_number=True)
+_TARGET = TableColumn("Target", 8, is_number=True)
 _KINDS = {"outcome": "Outcomes", "process": "Process", "balancing": "Balancing"}
 
 

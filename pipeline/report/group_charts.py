@@ -92,7 +92,7 @@ def prefix(by: str, measure: str, group: str) -> str:
     return f"{measure}/{by}/{group}"
 
 
-def numbers(made: GroupCharts, by: str) -> list[Number]:
+def group_chart_numbers(made: GroupCharts, by: str) -> list[Number]:
     """Return the points of every chart, with their control limits."""
     return [
         number
@@ -102,7 +102,7 @@ def numbers(made: GroupCharts, by: str) -> list[Number]:
     ]
 
 
-def sentences(made: GroupCharts, by: str, group: str) -> list[Sentence]:
+def group_chart_sentences(made: GroupCharts, by: str, group: str) -> list[Sentence]:
     """Say which signals of a group stand when every chart drawn is counted."""
     found = []
     for measure in made.measures:
@@ -118,7 +118,7 @@ def sentences(made: GroupCharts, by: str, group: str) -> list[Sentence]:
     return found
 
 
-def pieces(
+def group_chart_pieces(
     made: GroupCharts, group: str, label: str, said: Sequence[Sentence], page: Page
 ) -> list[str]:
     """Return the finding, the signals behind it, the charts, and what is not drawn."""

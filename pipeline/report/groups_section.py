@@ -6,7 +6,7 @@ from pipeline.analysis.comparison.compare import GroupRow
 from pipeline.answers.comparison import ComparedGroups
 from pipeline.report import markdown
 from pipeline.report.compare_section import anchor, is_too_few
-from pipeline.report.markdown import Column, prose
+from pipeline.report.markdown import TableColumn, prose
 from pipeline.words.numbers import amount, chance, ratio, with_limits
 
 _LEFT_OUT = "not adjusted for"
@@ -15,13 +15,13 @@ _LEFT_OUT = "not adjusted for"
 def group_page(compared: ComparedGroups, group: str) -> tuple[str, str]:
     """Return the heading of one group's page, and every measure crude, adjusted and shrunken."""
     columns = (
-        Column("Measure (unit)", 30),
-        Column("Count", 13, True),
-        Column("Rate (95% limits)", 18, True),
-        Column("Observed ÷ expected", 18, True),
-        Column("Shrunken rate", 18, True),
-        Column("Probability above the network", 12, True),
-        Column("Note", 22),
+        TableColumn("Measure (unit)", 30),
+        TableColumn("Count", 13, True),
+        TableColumn("Rate (95% limits)", 18, True),
+        TableColumn("Observed ÷ expected", 18, True),
+        TableColumn("Shrunken rate", 18, True),
+        TableColumn("Probability above the network", 12, True),
+        TableColumn("Note", 22),
     )
     rows = []
     for result in compared.results:

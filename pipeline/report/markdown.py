@@ -43,13 +43,13 @@ def bullets(items: Sequence[str]) -> str:
     return "\n".join(f"- {item}" for item in items)
 
 
-def figure(path: str, caption: str, alt: str, width_cm: float, name: str) -> str:
+def figure_block(path: str, caption: str, alt: str, width_cm: float, name: str) -> str:
     """Return an image with caption and alternative text, alone in its paragraph."""
     return f'![{prose(caption)}]({path}){{#fig-{name} fig-alt="{text(alt)}" width={width_cm:g}cm}}'
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class TableColumn:
     """A column of a table: heading, share of the width, and whether it is a number."""
 
     heading: str
@@ -57,7 +57,9 @@ class Column:
     is_number: bool = False
 
 
-def table(columns: Sequence[Column], rows: Sequence[Sequence[str]], caption: str, name: str) -> str:
+def table(
+    columns: Sequence[TableColumn], rows: Sequence[Sequence[str]], caption: str, name: str
+) -> str:
     """Return a table that scrolls by itself where it is wider than the page.
 
     Parameters
@@ -80,7 +82,7 @@ def table(columns: Sequence[Column], rows: Sequence[Sequence[str]], caption: str
     return "\n".join(lines)
 
 
-def _rule(column: Column) -> str:
+def _rule(column: TableColumn) -> str:
     dashes = "-" * max(3, column.share)
     return f"{dashes}:" if column.is_number else f":{dashes}"
 

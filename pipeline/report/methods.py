@@ -18,7 +18,7 @@ from pipeline.answers.findings import Finding
 from pipeline.measures.dimensions import DIMENSIONS
 from pipeline.report import markdown
 from pipeline.report.front import Facts
-from pipeline.report.markdown import Column, bullets, prose
+from pipeline.report.markdown import TableColumn, bullets, prose
 from pipeline.words import numbers as words
 from pipeline.words.chart import reason
 from pipeline.words.numbers import figure
@@ -41,7 +41,7 @@ SOURCES = (
 _PACKAGES = ("duckdb", "numpy", "scipy", "polars", "plotnine")
 
 
-def pieces(findings: Sequence[Finding], facts: Facts) -> list[str]:
+def methods_pieces(findings: Sequence[Finding], facts: Facts) -> list[str]:
     """Return the methods section, heading by heading."""
     return [
         _section("Measures", "methods-measures", _MEASURES),
@@ -127,12 +127,12 @@ def _limitations() -> tuple[str, ...]:
 def charts_table(findings: Sequence[Finding]) -> str:
     """Return which chart each measure has and why, with the rules in force."""
     columns = (
-        Column("Measure", 24),
-        Column("Chart and reason", 44),
-        Column("Points", 8, True),
-        Column("Chance of a false signal", 12, True),
-        Column("Months until a doubling shows", 12, True),
-        Column("Until a halving shows", 12, True),
+        TableColumn("Measure", 24),
+        TableColumn("Chart and reason", 44),
+        TableColumn("Points", 8, True),
+        TableColumn("Chance of a false signal", 12, True),
+        TableColumn("Months until a doubling shows", 12, True),
+        TableColumn("Until a halving shows", 12, True),
     )
     rows = [
         [
@@ -216,10 +216,10 @@ _COMPARING = (
 
 def _models_table(results: Sequence[MeasureComparison]) -> str:
     columns = (
-        Column("Measure", 26),
-        Column("Allowed for", 40),
-        Column("c-statistic", 10, is_number=True),
-        Column("Left out: too few events", 24),
+        TableColumn("Measure", 26),
+        TableColumn("Allowed for", 40),
+        TableColumn("c-statistic", 10, is_number=True),
+        TableColumn("Left out: too few events", 24),
     )
     rows = []
     for result in results:

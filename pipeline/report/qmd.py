@@ -26,7 +26,7 @@ class Prose:
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class CodeCell:
     """One Python cell.
 
     Attributes
@@ -45,7 +45,7 @@ class Cell:
     is_parameters: bool = False
 
 
-Block = Prose | Cell
+Block = Prose | CodeCell
 
 
 def read_qmd(path: Path) -> list[Block]:
@@ -87,7 +87,7 @@ def _blocks(lines: list[str], name: str) -> list[Block]:
     return blocks
 
 
-def _cell(lines: list[str], section: str) -> Cell:
+def _cell(lines: list[str], section: str) -> CodeCell:
     options: dict[str, str] = {}
     body = 0
     for line in lines:
@@ -98,4 +98,4 @@ def _cell(lines: list[str], section: str) -> Cell:
         body += 1
     label = options.get("label", "").replace("-", " ").capitalize()
     is_parameters = "parameters" in options.get("tags", "")
-    return Cell("\n".join(lines[body:]), section or label, is_parameters)
+    return CodeCell("\n".join(lines[body:]), section or label, is_parameters)

@@ -8,7 +8,7 @@ from pipeline.answers.findings import Finding
 from pipeline.answers.quality import DataQuality, FieldShare, SiteQuality
 from pipeline.figures.completeness import completeness_figure
 from pipeline.report import markdown
-from pipeline.report.markdown import Column, prose
+from pipeline.report.markdown import TableColumn, prose
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page
 from pipeline.report.workbook import Sheet
@@ -18,7 +18,7 @@ from pipeline.words.numbers import count, percent
 MOST_SITES = 20  # that a table or a figure has room for; of more, those of which least is known
 
 
-def numbers(quality: DataQuality) -> tuple[Number, ...]:
+def quality_numbers(quality: DataQuality) -> tuple[Number, ...]:
     """Return the rows, and the calls that reached a family, as figures."""
     found = []
     for rows in quality.files:
@@ -31,7 +31,7 @@ def numbers(quality: DataQuality) -> tuple[Number, ...]:
     return tuple(found)
 
 
-def sentences(quality: DataQuality, findings: Sequence[Finding]) -> list[Sentence]:
+def quality_sentences(quality: DataQuality, findings: Sequence[Finding]) -> list[Sentence]:
     """Say how many rows came in, how many wait, and which measures are provisional."""
     read = sum(rows.read for rows in quality.files)
     aside = sum(rows.set_aside for rows in quality.files)
@@ -56,7 +56,7 @@ def sentences(quality: DataQuality, findings: Sequence[Finding]) -> list[Sentenc
     return found
 
 
-def pieces(quality: DataQuality, page: Page) -> list[str]:
+def quality_pieces(quality: DataQuality, page: Page) -> list[str]:
     """Return the tables and the figure of the section."""
     shown = ["### Rows read, and rows set aside {#rows}", _files_table(quality)]
     if quality.waiting:
@@ -85,8 +85,12 @@ def _moved(quality: DataQuality) -> list[str]:
     if not quality.moved:
         return [prose(f"Every figure kept as published still stands ({kept}).")]
     columns = (
-        *(Column("Quarter", 10), Column("Measure", 30), Column("Published", 14, True)),
-        *(Column("Now", 14, True), Column("Why", 32)),
+        *(
+            TableColumn("Quarter", 10),
+            TableColumn("Measure", 30),
+            TableColumn("Published", 14, True),
+        ),
+        *(TableColumn("Now", 14, True), TableColumn("Why", 32)),
     )
     rows = [
         [
@@ -101,7 +105,7 @@ def _moved(quality: DataQuality) -> list[str]:
 
 def _files_table(quality: DataQuality) -> str:
     heads = ("Rows read", "Loaded", "Unchanged", "Set aside")
-    columns = (Column("File", 20), *(Column(head, 12, True) for head in heads))
+    columns = (TableColumn("File", 20), *(TableColumn(head, 12, True) for head in heads))
     rows = [
         [prose(row.file), *(f"{n:,}" for n in (row.read, row.loaded, row.unchanged, row.set_aside))]
         for row in quality.files
@@ -111,10 +115,10 @@ def _files_table(quality: DataQuality) -> str:
 
 def _waiting_table(quality: DataQuality) -> str:
     columns = (
-        Column("File", 14),
-        Column("Column", 18),
-        Column("Rule", 40),
-        Column("Rows", 8, True),
+        TableColumn("File", 14),
+        TableColumn("Column", 18),
+        TableColumn("Rule", 40),
+        TableColumn("Rows", 8, True),
     )
     rows = [
         [
@@ -158,12 +162,12 @@ def _number_of_sites(fields: Sequence[FieldShare]) -> int:
 
 def _sites_table(quality: DataQuality) -> list[str]:
     columns = (
-        Column("Site", 16),
-        Column("Catheters", 10, True),
-        Column("Time in place known", 14, True),
-        Column("Reason known", 14, True),
-        Column("Planned calls", 12, True),
-        Column("Reached", 12, True),
+        TableColumn("Site", 16),
+        TableColumn("Catheters", 10, True),
+        TableColumn("Time in place known", 14, True),
+        TableColumn("Reason known", 14, True),
+        TableColumn("Planned calls", 12, True),
+        TableColumn("Reached", 12, True),
     )
     shown = least_reached(quality.sites)
     rows = [

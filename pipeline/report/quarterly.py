@@ -1,6 +1,6 @@
 """The quarterly report: collected once, then shown section by section.
 
-`reports/quarterly.qmd` calls `collect` and then one method a section.
+`reports/quarterly.qmd` calls `quarterly_report` and then one method a section.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ from pipeline.words.numbers import sentence_case
 
 
 @dataclass(frozen=True)
-class Collected:
+class QuarterResults:
     """All results of a quarter; nothing after this looks into the store.
 
     Attributes
@@ -80,13 +80,13 @@ class Collected:
     settings: Settings
 
 
-def collect(
+def collect_quarter(
     quarter: str,
     db: str,
     *,
     settings_file: str | None = None,
     beside: Beside | None = None,
-) -> Collected:
+) -> QuarterResults:
     """Read everything that the report of a quarter is made from.
 
     Parameters
@@ -111,7 +111,7 @@ def collect(
     compared = (beside or Beside(cores=1)).call(_compared, db, quarter, settings)
     with open_store(db) as store:
         changes = logged_changes(store, months_of(quarter)[1])
-        return Collected(
+        return QuarterResults(
             facts=front.facts_of(store, quarter, settings),
             findings=quarter_findings(store, quarter, settings),
             signals_before=signals_section.signals_before(store, quarter),
@@ -144,27 +144,29 @@ def _compared(db: str, quarter: str, settings: Settings) -> tuple[ComparedGroups
         return compare_section.by_groups(store, quarter, settings)
 
 
-def report(quarter: str, db: str, *, settings_file: str, beside: Beside | None = None) -> Report:
-    """Collect a report as `collect` does and make ready to show it.
+def quarterly_report(
+    quarter: str, db: str, *, settings_file: str, beside: Beside | None = None
+) -> QuarterlyReport:
+    """Collect a report as `collect_quarter` does and make ready to show it.
 
-    Parameters are those of `collect`; `beside` is a second process that was started
+    Parameters are those of `collect_quarter`; `beside` is a second process that was started
     before, and is started here unless given.
     """
 
-    def make(beside: Beside) -> Report:
-        data = collect(quarter, db, settings_file=settings_file, beside=beside)
-        return Report(data, beside=beside)
+    def make(beside: Beside) -> QuarterlyReport:
+        data = collect_quarter(quarter, db, settings_file=settings_file, beside=beside)
+        return QuarterlyReport(data, beside=beside)
 
     return made_beside(make, beside)
 
 
-class Report(Sections):
+class QuarterlyReport(Sections):
     """Shows the sections of this report."""
 
     name = "quarterly"
 
     def __init__(
-        self, collected: Collected, folder: Path | str = ".", beside: Beside | None = None
+        self, collected: QuarterResults, folder: Path | str = ".", beside: Beside | None = None
     ) -> None:
         super().__init__(collected.facts, collected.facts.quarter, folder, beside)
         self._data = collected
@@ -222,9 +224,9 @@ class Report(Sections):
         """Show sites, surgeon types and what was tried, a sentence each."""
         data = self._data
         for compared in data.compared:
-            said = compare_section.sentences(compared)
+            said = compare_section.compare_sentences(compared)
             show(f"### {sentence_case(compared.nouns)}", bullets([item(one) for one in said]))
-        said = tried_section.sentences(data.tried)
+        said = tried_section.tried_sentences(data.tried)
         if said:
             show("### Changes", bullets([item(one) for one in said]))
 
@@ -248,39 +250,39 @@ class Report(Sections):
         if not self._data.compared:
             show("There are no two groups to compare yet.")
         for compared in self._data.compared:
-            said = compare_section.sentences(compared)
+            said = compare_section.compare_sentences(compared)
             self._sentences += said
-            self._numbers += compare_section.numbers(compared)
-            self._sheets.append(compare_section.sheet(compared))
-            show(*compare_section.pieces(compared, said, self._page))
+            self._numbers += compare_section.compare_numbers(compared)
+            self._sheets.append(compare_section.compare_sheet(compared))
+            show(*compare_section.compare_pieces(compared, said, self._page))
 
     def tried(self) -> None:
         """Show each logged change, before and after."""
         tried = self._data.tried
-        self._sentences += tried_section.sentences(tried)
-        self._numbers += tried_section.numbers(tried)
-        self._sheets.append(tried_section.sheet(tried))
-        show(*tried_section.pieces(tried, self._page))
+        self._sentences += tried_section.tried_sentences(tried)
+        self._numbers += tried_section.tried_numbers(tried)
+        self._sheets.append(tried_section.tried_sheet(tried))
+        show(*tried_section.tried_pieces(tried, self._page))
 
     def data_quality(self) -> None:
         """Show how good the data are, and which signals are new, go on or have ended."""
         data = self._data
-        said = quality_section.sentences(data.quality, data.findings)
+        said = quality_section.quality_sentences(data.quality, data.findings)
         provisional = sum(f.now.provisional for f in data.findings)
-        self._numbers += quality_section.numbers(data.quality)
+        self._numbers += quality_section.quality_numbers(data.quality)
         self._numbers.append(Number("measures/provisional", provisional, "measures"))
         self._sentences += said
         self._sheets += quality_section.sheets(data.quality)
-        show(paragraph(said), *quality_section.pieces(data.quality, self._page))
+        show(paragraph(said), *quality_section.quality_pieces(data.quality, self._page))
         self._signals()
 
     def _signals(self) -> None:
         rows = signals_section.signal_rows(self._data.findings)
-        said = signals_section.sentences(rows, self._data.signals_before)
+        said = signals_section.signal_sentences(rows, self._data.signals_before)
         self._sentences += said
-        self._numbers += signals_section.numbers(rows)
-        self._sheets.append(signals_section.sheet(rows))
-        show(*signals_section.pieces(rows, said, self._data.signals_before))
+        self._numbers += signals_section.signal_numbers(rows)
+        self._sheets.append(signals_section.signal_sheet(rows))
+        show(*signals_section.signal_pieces(rows, said, self._data.signals_before))
 
     def definitions(self) -> None:
         """Show the definitions, from the measures' cards."""
@@ -291,4 +293,4 @@ class Report(Sections):
 
     def methods(self) -> None:
         """Show the methods, the rules in force, the limitations and the versions."""
-        show(*methods.pieces(self._data.findings, self._data.facts))
+        show(*methods.methods_pieces(self._data.findings, self._data.facts))

@@ -82,7 +82,7 @@ def require_quarto() -> Quarto:
     return quarto
 
 
-def render(
+def render_with_quarto(
     quarto: Quarto,
     qmd: Path,
     *,

@@ -20,7 +20,7 @@ from pipeline.disclosure.frozen import NETWORK
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.release_counts import CATHETER_DAYS, CATHETERS, LEADING
 from pipeline.report.definitions import CAUTIONS, definitions
-from pipeline.report.markdown import Column, bullets, prose, show, table, text
+from pipeline.report.markdown import TableColumn, bullets, prose, show, table, text
 from pipeline.report.numbers import FILE
 from pipeline.report.page import Page, block
 from pipeline.report.workbook import FILE as WORKBOOK
@@ -30,12 +30,12 @@ from pipeline.words.numbers import figure, joined, limits, lower_first, sentence
 
 BLANK = "withheld"
 _COLUMNS = (
-    Column("Measure", 26),
-    Column("Months", 14),
-    Column("Counted", 9, is_number=True),
-    Column("Of about", 9, is_number=True),
-    Column("Rate", 18),
-    Column("95% limits", 12),
+    TableColumn("Measure", 26),
+    TableColumn("Months", 14),
+    TableColumn("Counted", 9, is_number=True),
+    TableColumn("Of about", 9, is_number=True),
+    TableColumn("Rate", 18),
+    TableColumn("95% limits", 12),
 )
 _MONTHS = {1: "January", 2: "April", 3: "July", 4: "October"}
 _ENDS = {1: "March", 2: "June", 3: "September", 4: "December"}
@@ -158,11 +158,11 @@ class ReleasePage:
 
 _CAPTION = "Every measure: the latest figure that can be told"
 _REASON_COLUMNS = (
-    Column("Reason", 24),
-    Column("Months", 16),
-    Column("Catheters", 10, is_number=True),
-    Column("Of about", 10, is_number=True),
-    Column("Share", 8, is_number=True),
+    TableColumn("Reason", 24),
+    TableColumn("Months", 16),
+    TableColumn("Catheters", 10, is_number=True),
+    TableColumn("Of about", 10, is_number=True),
+    TableColumn("Share", 8, is_number=True),
 )
 PROTECTION = (
     "A figure is told where it counts no child or at least {few}, and as many without the event "
@@ -261,7 +261,7 @@ def _group_table(release: Release, measure: Measure, family: str) -> str:
     body = [
         [text(names.get(row.cell.group, _spoken(row.cell.group))), *_cells(row)] for row in shown
     ]
-    columns = (Column(_spoken(family), 26), *_COLUMNS[1:])
+    columns = (TableColumn(_spoken(family), 26), *_COLUMNS[1:])
     return table(columns, body, measure.title, f"groups-{measure.name.replace('_', '-')}")
 
 

@@ -160,7 +160,9 @@ def _by_quarto(program: quarto.Quarto, order: Order, folder: Path, progress: Pro
         wanted += [("typst", f"{s}.pdf", part) for part, s in _parts(order.stem, text).items()]
     for to, output, part in wanted:
         progress(f"Quarto, {output.rpartition('.')[2]}")
-        quarto.render(program, qmd, to=to, output=output, footer=_footer(order, name), part=part)
+        quarto.render_with_quarto(
+            program, qmd, to=to, output=output, footer=_footer(order, name), part=part
+        )
         if not (folder / output).is_file():
             raise RenderError(f"Quarto ended well but left no {output}.")
     return name

@@ -10,7 +10,7 @@ from pipeline.answers.verdicts import direction_of
 from pipeline.measures.periods import quarter_before
 from pipeline.measures.signal_log import LoggedSignal, State, kept_list, states
 from pipeline.report import markdown
-from pipeline.report.markdown import Column, prose
+from pipeline.report.markdown import TableColumn, prose
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import paragraph
 from pipeline.report.workbook import Sheet
@@ -90,7 +90,7 @@ def signal_rows(findings: Sequence[Finding]) -> list[SignalRow]:
     return sorted(found, key=lambda row: STATES.index(row.state))
 
 
-def numbers(rows: Sequence[SignalRow]) -> list[Number]:
+def signal_numbers(rows: Sequence[SignalRow]) -> list[Number]:
     """Return how many signals are in each state."""
     return [
         Number(f"signals/{state}", sum(row.state == state for row in rows), "signals")
@@ -98,7 +98,7 @@ def numbers(rows: Sequence[SignalRow]) -> list[Number]:
     ]
 
 
-def sentences(rows: Sequence[SignalRow], basis: Basis) -> list[Sentence]:
+def signal_sentences(rows: Sequence[SignalRow], basis: Basis) -> list[Sentence]:
     """Say how many signals are new, go on and have ended, and what tells so."""
     ids = tuple(f"signals/{state}" for state in STATES)
     if not rows:
@@ -110,7 +110,7 @@ def sentences(rows: Sequence[SignalRow], basis: Basis) -> list[Sentence]:
     return [Sentence(text, ids), Sentence(basis.sentence)]
 
 
-def pieces(rows: Sequence[SignalRow], said: Sequence[Sentence], basis: Basis) -> list[str]:
+def signal_pieces(rows: Sequence[SignalRow], said: Sequence[Sentence], basis: Basis) -> list[str]:
     """Return the signals with their states."""
     shown = ["### Signals: new, continuing and ended {#signals}", paragraph(said)]
     if rows:
@@ -120,7 +120,8 @@ def pieces(rows: Sequence[SignalRow], said: Sequence[Sentence], basis: Basis) ->
 
 def _table(rows: Sequence[SignalRow], basis: Basis) -> str:
     columns = (
-        Column("State", 12), Column("Measure", 34), Column("Signal", 34), Column("For the", 10),
+        TableColumn("State", 12), TableColumn("Measure", 34), TableColumn("Signal", 34),
+        TableColumn("For the", 10),
     )  # fmt: skip
     cells = [
         [
@@ -135,7 +136,7 @@ def _table(rows: Sequence[SignalRow], basis: Basis) -> str:
     return markdown.table(columns, cells, caption, "signals")
 
 
-def sheet(rows: Sequence[SignalRow]) -> Sheet:
+def signal_sheet(rows: Sequence[SignalRow]) -> Sheet:
     """Return the signals for the workbook."""
     columns = ("State", "Measure", "Title", "Rule", "Side", "First", "Last", "Signal", "For the")
     cells = tuple(

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from pipeline.answers.change import JudgedChange, JudgedChanges, Row
 from pipeline.measures.log import LoggedChange
 from pipeline.report import markdown
-from pipeline.report.markdown import Column, prose, slug
+from pipeline.report.markdown import TableColumn, prose, slug
 from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block
 from pipeline.report.workbook import Sheet
@@ -28,7 +28,7 @@ def _id(judged: JudgedChange) -> str:
     return f"change/{judged.change.change_id}/{judged.measure.name}"
 
 
-def numbers(tried: JudgedChanges) -> list[Number]:
+def tried_numbers(tried: JudgedChanges) -> list[Number]:
     """Return rates before and after, and ratios, of every judged change."""
     found = []
     for judged in tried.judged:
@@ -59,7 +59,7 @@ def _ratio(row: Row, prefix: str) -> tuple[float | None, float | None, float | N
     return row[f"{prefix}ratio"], row[f"{prefix}ratio_lower"], row[f"{prefix}ratio_upper"]
 
 
-def sentences(tried: JudgedChanges) -> list[Sentence]:
+def tried_sentences(tried: JudgedChanges) -> list[Sentence]:
     """Return the cautious sentence of every judged change."""
     found = []
     for judged in tried.judged:
@@ -120,7 +120,7 @@ def _anchor(change: LoggedChange) -> str:
     return f"change-{slug(change.change_id)}"
 
 
-def pieces(tried: JudgedChanges, page: Page) -> list[str]:
+def tried_pieces(tried: JudgedChanges, page: Page) -> list[str]:
     """Return the section: each change with its sentences and figures, then one table."""
     if not tried.changes:
         return ["No change is logged."]
@@ -162,13 +162,13 @@ def _figure(judged: JudgedChange, page: Page) -> str:
 
 def _table(tried: JudgedChanges) -> str:
     columns = (
-        Column("Change", 24),
-        Column("Measure", 24),
-        Column("Before", 9, True),
-        Column("After", 9, True),
-        Column("Ratio (95% limits)", 18, True),
-        Column("Same case mix", 18, True),
-        Column("Against sites without it", 18, True),
+        TableColumn("Change", 24),
+        TableColumn("Measure", 24),
+        TableColumn("Before", 9, True),
+        TableColumn("After", 9, True),
+        TableColumn("Ratio (95% limits)", 18, True),
+        TableColumn("Same case mix", 18, True),
+        TableColumn("Against sites without it", 18, True),
     )
     rows = []
     for judged in tried.judged:
@@ -191,7 +191,7 @@ def _end(value: float | None) -> str:
     return "no limit" if value is None else words.ratio(value)
 
 
-def sheet(tried: JudgedChanges) -> Sheet:
+def tried_sheet(tried: JudgedChanges) -> Sheet:
     """Return every figure of every judged change for the workbook."""
     rows = tried.as_json()
     columns = tuple(rows[0]) if rows else ("change_id",)

@@ -34,7 +34,7 @@ def sentence(effect: ChangeEffect, *, title: str, unit: str, with_caution: bool 
     return " ".join(part for part in parts if part)
 
 
-def paragraph(judged: JudgedChange) -> str:
+def change_paragraph(judged: JudgedChange) -> str:
     """Return a heading, what happened, and the trend, without the caution."""
     change, effect = judged.change, judged.effect
     where = ", ".join(effect.sites)

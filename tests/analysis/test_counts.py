@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.analysis.survival.event_counts import EventCounts, from_rows, pool
+from pipeline.analysis.survival.event_counts import EventCounts, from_rows, pool_counts
 from tests.episodes import from_episodes
 
 REASONS = ("dislodged", "leakage")
@@ -36,7 +36,7 @@ def test_the_order_of_episodes_does_not_matter(rows: list, random: object) -> No
 def test_splitting_the_episodes_and_adding_changes_nothing(rows: list, cut: int) -> None:
     whole = from_episodes(*zip(*rows, strict=True), REASONS)
     parts = [part for part in (rows[:cut], rows[cut:]) if part]
-    pooled = pool([from_episodes(*zip(*part, strict=True), REASONS) for part in parts])
+    pooled = pool_counts([from_episodes(*zip(*part, strict=True), REASONS) for part in parts])
     assert same(whole, pooled)
     assert whole.episodes == len(rows)
     assert whole.at_risk[0] == len(rows)
@@ -81,4 +81,4 @@ def test_what_does_not_fit_is_refused(hours: list, reason: list) -> None:
 
 def test_groups_to_add_must_list_the_same_reasons() -> None:
     with pytest.raises(ValueError, match="same reasons"):
-        pool([from_episodes([1], [0], ["a"]), from_episodes([1], [0], ["b"])])
+        pool_counts([from_episodes([1], [0], ["a"]), from_episodes([1], [0], ["b"])])

@@ -8,7 +8,7 @@ from tests.report.conftest import QUARTER
 
 @pytest.fixture(scope="module")
 def collected(store_path):
-    return comparison.collect("site", QUARTER, str(store_path))
+    return comparison.collect_comparison("site", QUARTER, str(store_path))
 
 
 def test_every_outcome_of_every_group_is_charted_by_month(collected):
@@ -20,7 +20,7 @@ def test_every_outcome_of_every_group_is_charted_by_month(collected):
 
 
 def test_every_point_that_a_sentence_names_is_among_the_figures(collected):
-    ids = {number.id for number in group_charts.numbers(collected.charts, "site")}
+    ids = {number.id for number in group_charts.group_chart_numbers(collected.charts, "site")}
     for group in collected.charts.charts:
-        for sentence in group_charts.sentences(collected.charts, "site", group):
+        for sentence in group_charts.group_chart_sentences(collected.charts, "site", group):
             assert set(sentence.numbers) <= ids

@@ -64,7 +64,7 @@ def test_a_users_string_makes_no_element(value):
 
 
 def test_a_table_with_hostile_cells_keeps_its_shape():
-    columns = [markdown.Column("Site"), markdown.Column("Rate", is_number=True)]
+    columns = [markdown.TableColumn("Site"), markdown.TableColumn("Rate", is_number=True)]
     rows = [[markdown.text(value), "1"] for value in HOSTILE]
     html = pandoc(markdown.table(columns, rows, "Rates | by site", "x"), "html")
     assert html.count("<tr>") == len(HOSTILE) + 1

@@ -3,7 +3,7 @@
 import pytest
 
 from pipeline.errors import RenderError
-from pipeline.report.qmd import Cell, Prose, read_qmd
+from pipeline.report.qmd import CodeCell, Prose, read_qmd
 
 SOURCE = """---
 title: "T"
@@ -36,12 +36,12 @@ def qmd(tmp_path):
 
 def test_blocks_come_in_order(qmd):
     kinds = [type(block) for block in read_qmd(qmd)]
-    assert kinds == [Prose, Cell, Prose, Cell, Prose]
+    assert kinds == [Prose, CodeCell, Prose, CodeCell, Prose]
 
 
 def test_a_parameter_cell_is_told_by_its_tag(qmd):
     blocks = read_qmd(qmd)
-    assert blocks[1] == Cell('quarter = "x"', "First cell", is_parameters=True)
+    assert blocks[1] == CodeCell('quarter = "x"', "First cell", is_parameters=True)
     assert not blocks[3].is_parameters
 
 

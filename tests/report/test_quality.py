@@ -32,7 +32,7 @@ def test_a_table_of_many_sites_shows_those_whose_calls_reached_the_fewest():
 
 @pytest.mark.parametrize(("number", "is_cut"), [(MOST_SITES, False), (200, True)])
 def test_the_page_says_how_many_sites_it_leaves_to_the_workbook(tmp_path, number, is_cut):
-    pieces = quality_section.pieces(quality(number), Page(Path(tmp_path)))
+    pieces = quality_section.quality_pieces(quality(number), Page(Path(tmp_path)))
     said = any(f"of {number} sites whose calls reached the fewest" in piece for piece in pieces)
     assert said is is_cut
     sheet = next(s for s in quality_section.sheets(quality(number)) if "site" in s.name)

@@ -67,7 +67,7 @@ def test_one_that_does_not_answer_is_refused(program, body):
 def test_format_and_part_are_handed_over(program, tmp_path):
     path = program(f'echo "$@" > {tmp_path}/said')
     qmd = tmp_path / "a.qmd"
-    quarto.render(
+    quarto.render_with_quarto(
         quarto.Quarto(path, "1.6.0"), qmd, to="typst", output="a.pdf", footer="f", part="main"
     )
     said = (tmp_path / "said").read_text().strip()
@@ -86,7 +86,7 @@ def test_a_version_in_colours_is_read(program):
 def test_a_failure_gives_the_line_that_quarto_marks(program, tmp_path, printed, said):
     path = program(f'echo "Traceback: value 4711" >&2; echo "{printed}" >&2; exit 1')
     with pytest.raises(RenderError, match=said) as caught:
-        quarto.render(
+        quarto.render_with_quarto(
             quarto.Quarto(path, "1.6.0"), tmp_path / "a.qmd", to="html", output="a", footer=""
         )
     assert "4711" not in str(caught.value)

@@ -11,9 +11,9 @@ import pytest
 
 from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import load_catalogue
-from pipeline.report import quarterly as quarterly_report
 from pipeline.report.numbers import schema
 from pipeline.report.page import Page
+from pipeline.report.quarterly import QuarterlyReport, collect_quarter
 from pipeline.report.render import Order, render
 from tests.report.conftest import HOSTILE_LABEL, HOSTILE_TITLE, QUARTER
 
@@ -123,8 +123,8 @@ def test_the_same_records_give_the_same_numbers(quarterly, store_path, tmp_path,
     monkeypatch.setattr(Page, "_save", lambda self, name, _: self._path(name))
     for module in ("quarterly", "markdown"):
         monkeypatch.setattr(f"pipeline.report.{module}.show", lambda *_: None)
-    collected = quarterly_report.collect(QUARTER, str(store_path))
-    report = quarterly_report.Report(collected, tmp_path)
+    collected = collect_quarter(QUARTER, str(store_path))
+    report = QuarterlyReport(collected, tmp_path)
     report.this_quarter()
     report.all_measures()
     report.time_in_place()

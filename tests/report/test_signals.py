@@ -77,20 +77,20 @@ def test_signals_are_counted_by_state_and_each_has_its_row():
     going_on = finding(RUN, [listed(), listed("beyond_limit", "above", "2025-08", "2025-08")])
     rows = signals_section.signal_rows([going_on, finding(RUN, [])])
     assert [row.state for row in rows] == ["new", "continuing", "ended"]
-    said = signals_section.sentences(rows, Basis("2025-Q3", "2025-10-05"))
+    said = signals_section.signal_sentences(rows, Basis("2025-Q3", "2025-10-05"))
     assert said[0].text.endswith("1 new, 1 continuing and 1 ended.")
     assert "list kept for July to September 2025, made from the records as of 2025-10-05" in (
         said[1].text
     )
-    check(signals_section.numbers(rows), said)
-    assert len(signals_section.sheet(rows).rows) == 3
+    check(signals_section.signal_numbers(rows), said)
+    assert len(signals_section.signal_sheet(rows).rows) == 3
 
 
 def test_a_quiet_quarter_has_a_sentence_and_no_table():
-    said = signals_section.sentences([], Basis("2025-Q3"))
+    said = signals_section.signal_sentences([], Basis("2025-Q3"))
     assert said[0].text.startswith("No chart of all sites together signals")
     assert "No list of signals was kept for July to September 2025" in said[1].text
-    assert len(signals_section.pieces([], said, Basis("2025-Q3"))) == 2
+    assert len(signals_section.signal_pieces([], said, Basis("2025-Q3"))) == 2
 
 
 def test_the_report_takes_what_was_kept_for_the_quarter_before(store_path, tmp_path):

@@ -24,9 +24,7 @@ FEW, MANY = (
 FREE = [
     f
     for f in LAYOUT.fields
-    if not f.required
-    and f.name != "removal_reason"
-    and not f.name.startswith("removed_")
+    if not f.required and f.name != "removal_reason" and not f.name.startswith("removed_")
 ]
 
 

@@ -119,7 +119,7 @@ class EventCounts:
             np.array([later], np.int64),
             self.reasons,
         )
-        return pool([EventCounts(self.group, *rows, self.reasons), tail], group=self.group)
+        return pool_counts([EventCounts(self.group, *rows, self.reasons), tail], group=self.group)
 
 
 def from_rows(
@@ -204,7 +204,7 @@ def together(counts: EventCounts, few: Sequence[str], name: str) -> EventCounts:
     return EventCounts(counts.group, counts.hours, events, counts.censored, reasons)
 
 
-def pool(parts: Sequence[EventCounts], *, group: str = "") -> EventCounts:
+def pool_counts(parts: Sequence[EventCounts], *, group: str = "") -> EventCounts:
     """Add groups together, hour by hour.
 
     Raises
