@@ -22,7 +22,7 @@ from pipeline.errors import UsageError
 if TYPE_CHECKING:
     from pipeline.answers.charts import MeasureCharts
     from pipeline.answers.cusum import MeasureCusum
-    from pipeline.measures.catalogue import Measure, measures_in_force
+    from pipeline.measures.catalogue import Measure
     from pipeline.measures.series import Where
 
 KINDS = ("run", "p", "u", "g", "t", "cusum")
@@ -71,7 +71,7 @@ def chart(
     """
     from pipeline.answers.charts import measure_charts
     from pipeline.answers.cusum import measure_cusum
-    from pipeline.measures.catalogue import find_measure
+    from pipeline.measures.catalogue import find_measure, measures_in_force
     from pipeline.settings import load_settings
     from pipeline.store import open_store
 

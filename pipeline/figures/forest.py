@@ -68,7 +68,7 @@ def forest_figure(result: ModelResult) -> Drawing:
     )
     plot += _column(frame, ratio_at, "ratio_text", "Ratio (95% limits)")
     if result.risks:
-        head = f"AbsoluteRisk by {result.risks[0].hour:g} h (limits)"
+        head = f"Risk by {result.risks[0].hour:g} h (limits)"
         plot += _column(frame, risk_at, "risk_text", head)
     ticks = [t for t in TICKS if low <= t <= high]
     plot += scale_x_continuous(

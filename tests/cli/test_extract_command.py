@@ -9,7 +9,7 @@ from click.testing import CliRunner
 
 from pipeline.cli.main import dwell
 from pipeline.disclosure.anonymity import anonymity
-from pipeline.errors import InputError, NoDataError, UsageError
+from pipeline.errors import InputError, NoDataError, RenderError, UsageError
 
 
 @pytest.fixture
@@ -145,7 +145,7 @@ def test_a_study_name_is_a_plain_word(store_file, tmp_path, study):
 def test_a_folder_that_holds_something_is_left_alone(store_file, tmp_path):
     (tmp_path / "a").mkdir()
     (tmp_path / "a" / "mine.txt").write_text("mine", encoding="utf-8")
-    with pytest.raises(InputError, match="not empty"):
+    with pytest.raises(RenderError, match="not empty"):
         run(store_file, "glue", "--out", str(tmp_path / "a"))
     assert [path.name for path in (tmp_path / "a").iterdir()] == ["mine.txt"]
 
@@ -155,9 +155,9 @@ def test_a_part_of_an_extract_is_not_left(store_file, tmp_path, monkeypatch):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("pipeline.cli.extract._dictionary", full)
-    with pytest.raises(InputError, match="No space left"):
+    with pytest.raises(RenderError, match="No space left"):
         run(store_file, "glue", "--out", str(tmp_path / "a"))
-    assert list((tmp_path / "a").iterdir()) == []
+    assert [path.name for path in tmp_path.iterdir()] == ["dwell.duckdb"]
 
 
 @pytest.mark.parametrize(

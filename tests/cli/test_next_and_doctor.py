@@ -65,7 +65,7 @@ def test_a_closed_quarter_is_reported_and_frozen_the_open_one_is_not(path) -> No
 
 def test_a_quarter_closes_when_every_follow_up_is_over(db, tmp_path) -> None:
     db.given("episode", QUARTER)
-    later = db.save(tmp_path / "dwell.duckdb", as_of="2026-01-09")
+    later = db.save(tmp_path / "dwell.duckdb", as_of="2026-01-23")
     assert next_steps(later)[0] == "dwell report 2025-Q4"
 
 

@@ -20,13 +20,6 @@ def chart(folder: Path, *words: str) -> dict:
     return json.loads(done.stdout)
 
 
-def test_limits_carried_forward_from_before_the_change_find_it(demonstration: Path) -> None:
-    found = chart(demonstration, "--baseline", "2023-01..2024-06")
-    signalling = [point["period"] for point in found["points"] if point["signals"]]
-    assert sum(period >= STARTED for period in signalling) >= 8
-    assert all(signal["direction"] == "below" for signal in found["signals"])
-
-
 def test_the_logged_change_starts_a_phase_at_a_lower_level(demonstration: Path) -> None:
     before, after = chart(demonstration)["phases"]
     assert after["first"] == STARTED

@@ -7,7 +7,7 @@ from pipeline.measures.catalogue import load_catalogue
 from pipeline.measures.patterns import pattern_frames
 from pipeline.store import open_store
 
-LEAKAGE = load_catalogue()["leakage"]
+CALLS = load_catalogue()["family_calls"]
 
 
 @pytest.fixture
@@ -17,16 +17,16 @@ episode_id | site   | placed_month | age_years | planned_dwell_h | removed_h | r
 e1         | avocet | 2025-04      | 4         | 48              | 48        | completed
 e2         | avocet | 2025-06      | 9         | 72              | 36        | leakage
 e3         | dunlin | 2025-05      | 9         | 96              | 72        | completed
-e4         | dunlin | 2025-05      |           | 72              | 72        | completed
+e4         | dunlin | 2025-07      |           | 72              | 72        | completed
     """)  # fmt: skip
     db.given(
         "contact",
         """
-        episode_id | at_h | leakage
-        e1         | 20   | none
-        e2         | 20   | large
-        e2         | 30   | large
-        e3         | 20   | none
+        episode_id | at_h | direction
+        e1         | 20   | service
+        e2         | 20   | family
+        e2         | 30   | family
+        e3         | 20   | service
     """,
     )
     return db.save(tmp_path / "dwell.duckdb")
@@ -34,7 +34,7 @@ e4         | dunlin | 2025-05      |           | 72              | 72        | c
 
 def counted(store_file, factors, **kwargs):
     with open_store(store_file) as store:
-        frames = pattern_frames(store, [LEAKAGE], factors, **kwargs)
+        frames = pattern_frames(store, [CALLS], factors, **kwargs)
         ((_, sums),) = frames.measures
         return frames.cells.join(sums, on="cell", how="left").to_dicts()
 
@@ -50,12 +50,12 @@ def test_sums_are_kept_by_group_and_band(store_file):
         ("dunlin", "06-11", "over 72 h"),
         ("dunlin", None, "up to 72 h"),
     }
-    leaky = found["avocet", "06-11", "up to 72 h"]
-    assert (leaky["episodes"], leaky["with_event"], leaky["numerator"]) == (1, 1, 2)
-    assert leaky["denominator"] == pytest.approx(1.5)
-    assert leaky["numerator_squared"] == 4
-    assert leaky["cross_product"] == pytest.approx(3.0)
-    assert leaky["denominator_squared"] == pytest.approx(2.25)
+    called = found["avocet", "06-11", "up to 72 h"]
+    assert (called["episodes"], called["with_event"], called["numerator"]) == (1, 1, 2)
+    assert called["denominator"] == pytest.approx(1.5)
+    assert called["numerator_squared"] == 4
+    assert called["cross_product"] == pytest.approx(3.0)
+    assert called["denominator_squared"] == pytest.approx(2.25)
 
 
 def test_an_unknown_numerator_is_missing_and_not_zero(store_file):
@@ -80,11 +80,11 @@ e4         |             | avocet | 2025-05      | 72        | completed
     db.given(
         "contact",
         """
-        episode_id | at_h | leakage
-        e1         | 20   | large
-        e2         | 20   | large
-        e3         | 20   | none
-        e4         | 20   | large
+        episode_id | at_h | direction
+        e1         | 20   | family
+        e2         | 20   | family
+        e3         | 20   | service
+        e4         | 20   | family
     """,
     )
     saved = db.save(tmp_path / "dwell.duckdb")

@@ -135,13 +135,13 @@ def test_a_binomial_fit_is_that_of_statsmodels_on_single_children():
     """The same children as rows of 0 and 1: statsmodels Logit with its own Newton steps."""
     import statsmodels.api as sm
 
-    from pipeline.analysis.comparison.count_models import fit_model
+    from pipeline.analysis.comparison.count_models import fit_counts
 
     rng = np.random.default_rng(5)
     design = np.column_stack([np.ones(12), np.tile([0, 1], 6), np.repeat([0, 1, 0], 4)])
     n = rng.integers(20, 60, 12)
     y = rng.binomial(n, 0.3)
-    fit = fit_model(design, y.astype(float), n.astype(float), "proportion")
+    fit = fit_counts(design, y.astype(float), n.astype(float), "proportion")
     rows = np.repeat(design, n, axis=0)
     events = np.concatenate([np.repeat([1, 0], [a, b - a]) for a, b in zip(y, n, strict=True)])
     single = sm.Logit(events, rows).fit(disp=0, tol=1e-12)

@@ -116,7 +116,7 @@ def test_the_report_takes_what_was_kept_for_the_quarter_before(store_path, tmp_p
 @pytest.mark.parametrize(
     ("name", "events", "kind"),
     [("redness_swelling", 10, "t"), ("redness_swelling", 11, "u"), ("difficult_removal", 40, "p"),
-     ("leakage", 400, "u")],
+     ("leakage", 400, "p"), ("family_calls", 400, "u")],
 )  # fmt: skip
 def test_events_that_are_not_rare_are_counted_by_month(name, events, kind):
     months = pl.DataFrame({"with_event": [events] * 24})

@@ -58,7 +58,7 @@ def test_an_older_store_is_migrated_and_that_is_said(
     )
     assert rows(db, "select episode_id, ward from episode") == [("e1", None)]
     assert f"is of schema {newest}; bringing it up to {newest + 1}" in caplog.text
-    assert list(db.parent.glob("*.duckdb*")) == [db]
+    assert list(db.parent.glob("[!.]*.duckdb*")) == [db]
 
 
 @pytest.fixture

@@ -71,7 +71,7 @@ def absolute_risks(
     *,
     hour: float = 72.0,
 ) -> tuple[AbsoluteRisk, ...]:
-    r"""AbsoluteRisk of removal for the reason by `hour` for each child.
+    r"""Risk of removal for the reason by `hour` for each child.
 
     Fine-Gray: :math:`1 - \exp(-\Lambda_0(t) e^{x\beta})` with limits on the log of the
     cumulative hazard. Cox: the reason's hazard and that of all other reasons
