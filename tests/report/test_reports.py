@@ -10,7 +10,8 @@ import pypdf
 import pytest
 
 from pipeline.errors import NoDataError
-from pipeline.measures.catalogue import load_catalogue
+from pipeline.measures.catalogue import measures_in_force
+from pipeline.report.markdown import gathered
 from pipeline.report.numbers import schema
 from pipeline.report.page import Page
 from pipeline.report.quarterly import QuarterlyReport, collect_quarter
@@ -65,7 +66,7 @@ def test_sections_come_in_their_order(quarterly):
 
 def test_every_measure_has_its_section_its_row_and_its_definition(quarterly):
     page, said = quarterly.html.read_text(), words_of(quarterly)
-    for measure in load_catalogue().values():
+    for measure in measures_in_force():
         assert f'<section id="{measure.name}"' in page
         assert f'href="#{measure.name}"' in page
         assert measure.numerator.replace("'", "\N{RIGHT SINGLE QUOTATION MARK}") in said
@@ -121,19 +122,18 @@ def test_the_figures_named_are_the_files_beside_the_page(made):
 def test_the_same_records_give_the_same_numbers(quarterly, store_path, tmp_path, monkeypatch):
     """Collected again in another process, without drawing: the same bytes."""
     monkeypatch.setattr(Page, "_save", lambda self, name, _: self._path(name))
-    for module in ("quarterly", "markdown"):
-        monkeypatch.setattr(f"pipeline.report.{module}.show", lambda *_: None)
     collected = collect_quarter(QUARTER, str(store_path))
     report = QuarterlyReport(collected, tmp_path)
-    report.this_quarter()
-    report.all_measures()
-    report.time_in_place()
-    report.measures("outcome")
-    report.measures("process", "balancing")
-    report.groups()
-    report.tried()
-    report.data_quality()
-    report.finish("a test")
+    with gathered():
+        report.this_quarter()
+        report.all_measures()
+        report.time_in_place()
+        report.measures("outcome")
+        report.measures("process", "balancing")
+        report.groups()
+        report.tried()
+        report.data_quality()
+        report.finish("a test")
     again = (tmp_path / "numbers.json").read_bytes()
     assert again == (quarterly.folder / "numbers.json").read_bytes()
 
