@@ -39,7 +39,6 @@ from pipeline.report.sections import Sections, made_beside
 from pipeline.report.signals_section import Basis
 from pipeline.settings import Settings, load_settings
 from pipeline.store import Store, open_store
-from pipeline.words.numbers import sentence_case
 
 
 @dataclass(frozen=True)
@@ -221,14 +220,9 @@ class QuarterlyReport(Sections):
         show(*dwell_section.dwell_figures(data.removal, self._page))
 
     def in_short(self) -> None:
-        """Show sites, surgeon types and what was tried, a sentence each."""
-        data = self._data
-        for compared in data.compared:
-            said = compare_section.compare_sentences(compared)
-            show(f"### {sentence_case(compared.nouns)}", bullets([item(one) for one in said]))
-        said = tried_section.tried_sentences(data.tried)
-        if said:
-            show("### Changes", bullets([item(one) for one in said]))
+        """Show what was tried, a sentence each."""
+        said = tried_section.tried_sentences(self._data.tried)
+        show(bullets([item(one) for one in said]) if said else "No change is logged.")
 
     def removal_table(self) -> None:
         """Show still in place and each reason at 24, 48 and 72 h."""

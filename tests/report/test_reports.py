@@ -51,7 +51,7 @@ def test_sections_come_in_their_order(quarterly):
         "This quarter",
         "All measures",
         "How long catheters stay, and why they come out",
-        "Groups and changes in short",
+        "What we tried, in short",
         "Appendix",
         "Outcomes",
         "Process and balancing measures",
