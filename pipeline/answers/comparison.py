@@ -14,11 +14,13 @@ from pipeline.analysis.comparison.compare import (
     GroupRow,
     compare,
     in_order,
+    known_groups,
     with_calls,
 )
-from pipeline.analysis.comparison.pattern_counts import Cells, PatternCounts
+from pipeline.analysis.comparison.ordinary_groups import spread_likelihood, spread_prior
+from pipeline.analysis.comparison.pattern_counts import Cells, Floats, PatternCounts
 from pipeline.errors import NoDataError, UsageError
-from pipeline.measures.catalogue import Better, Measure
+from pipeline.measures.catalogue import Better, Measure, measures_in_force
 from pipeline.measures.dimensions import (
     COMPARED_BY,
     DIMENSIONS,
@@ -192,19 +194,45 @@ def compare_groups(
     counts = pattern_counts(
         store, measures, dict.fromkeys(factors), months=final, settings=settings
     )
+    spreads = _spreads(store, measures, by, months=final, settings=settings)
     found = [
         MeasureComparison(measure, label, in_order(compared, order))
         for measure, sums in counts
+        for prior in [spread_prior([own for name, own in spreads.items() if name != measure.name])]
         for label, part in _strata(sums, by, within)
-        for compared in [_compared(part, measure, by, terms[measure.name], settings)]
+        for compared in [
+            _compared(part, measure, by, terms[measure.name], settings=settings, prior=prior)
+        ]
     ]
     if not found:
         raise NoDataError("There are no two groups to compare.", try_next="dwell status")
-    called = with_calls([result.comparison for result in found])
+    called = with_calls([result.comparison for result in found], settings.smallest_ratio)
     results = tuple(
         replace(result, comparison=done) for result, done in zip(found, called, strict=True)
     )
     return ComparedGroups(by, final, results, group_labels(store, by))
+
+
+def _spreads(
+    store: Store,
+    measures: Sequence[Measure],
+    by: str,
+    *,
+    months: tuple[str, str],
+    settings: Settings,
+) -> dict[str, Floats]:
+    """Return how much ordinary groups differ, as each measure tells it.
+
+    One measure of few groups cannot say; so all in force are asked, whichever are compared.
+    """
+    asked = {m.name: m for m in (*measures_in_force(settings), *measures)}
+    counts = pattern_counts(store, list(asked.values()), [by], months=months, settings=settings)
+    known = ((measure, known_groups(sums, by)) for measure, sums in counts)
+    return {
+        measure.name: spread_likelihood(sums, by, measure.denominator_kind)
+        for measure, sums in known
+        if len(sums.levels[by]) >= 2
+    }
 
 
 def pattern_counts(
@@ -240,7 +268,13 @@ def _check(by: str, within: str | None) -> None:
 
 
 def _compared(
-    counts: PatternCounts, measure: Measure, by: str, terms: Sequence[str], settings: Settings
+    counts: PatternCounts,
+    measure: Measure,
+    by: str,
+    terms: Sequence[str],
+    *,
+    settings: Settings,
+    prior: Floats,
 ) -> Comparison:
     return compare(
         counts,
@@ -250,6 +284,7 @@ def _compared(
         multiplier=measure.multiplier,
         min_ascertainment=settings.min_ascertainment,
         fewest_aside=settings.small_cell,
+        prior=prior,
     )
 
 

@@ -125,11 +125,15 @@ def compare(
     """Compare sites, surgeon types or other groups.
 
     Each group has its own rate with limits; the number expected of its children, by a
-    model of case mix fitted on the other groups; their ratio with mid-P limits; an
-    estimate drawn towards what is expected, with an interval; and the probability of
-    lying above it. A group is called different at a false discovery rate of 5% over
-    all that is printed together, if a step-down test among the groups of its own
-    measure calls it too.
+    model of case mix fitted on the other groups; their ratio with limits; an estimate
+    drawn towards what is expected, with an interval; and the probability of lying
+    above it.
+
+    Ordinary groups differ a little, by an amount learned from the other groups and from
+    all measures. A group is called different if it is further away than one more
+    ordinary group would be: by a step-down test among the groups of its measure, at a
+    false discovery rate of 5% over all that is printed together, and by a ratio of at
+    least `smallest_ratio` (settings). The limits are those of the same test.
 
     A group far from the rest is left out of what is expected of the others, so that
     one bad site makes no other look good.

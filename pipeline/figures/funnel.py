@@ -22,11 +22,7 @@ from plotnine import (
 
 from pipeline.analysis.comparison.compare import Comparison
 from pipeline.analysis.comparison.funnel import Funnel, funnel
-from pipeline.figures.group_words import (
-    Labels,
-    label,
-    plain,
-)
+from pipeline.figures.group_words import Labels, calls_title, label, plain
 from pipeline.figures.label_places import LINE_CM, Frame, places
 from pipeline.figures.look import (
     CENTRE,
@@ -40,7 +36,6 @@ from pipeline.figures.look import (
     look,
 )
 from pipeline.measures.catalogue import Measure
-from pipeline.measures.dimensions import DIMENSIONS
 from pipeline.words.numbers import joined, noun
 
 MOST_NAMED = 3  # groups set aside, in the caption
@@ -83,13 +78,12 @@ def funnel_figure(
         multiplier=comparison.multiplier,
         centre=comparison.network_rate / comparison.multiplier,
     )
-    points = _funnel_points(made)
-    outside = points[points["status"] != "inside"]
+    points = _funnel_points(made, [row.called for row in rows])
     frame = _frame(made, points)
     plot = _funnel_plot(made, points, measure, frame)
     return Drawing(
         plot,
-        title=_funnel_title(measure, comparison, outside),
+        title=calls_title(measure, comparison, labels),
         caption=_funnel_caption(made, _aside(comparison, labels))
         + (" The axis does not begin at 0." if frame.bottom > 0 else ""),
         alt=_funnel_alt(measure, made, points),
@@ -98,20 +92,21 @@ def funnel_figure(
     )
 
 
-def _funnel_points(made: Funnel) -> pd.DataFrame:
+def _funnel_points(made: Funnel, called: Sequence[bool]) -> pd.DataFrame:
     frame = pd.DataFrame(
         {
             "group": made.groups,
             "volume": made.denominator,
             "rate": made.rate,
             "status": made.status,
+            "called": called,
         }
     )
     if len(frame) <= MOST_LABELS:
         return frame.assign(is_named=True)
-    # Of very many, some lie outside 95% by chance alone: only the others are named.
+    # Of very many, some lie outside 95% by chance alone: only those far out are named.
     far = (frame["rate"] - made.centre).abs() * np.sqrt(frame["volume"])
-    named = far[frame["status"] == "outside 99.8%"].nlargest(MOST_LABELS).index
+    named = far[frame["called"] | (frame["status"] == "outside 99.8%")].nlargest(MOST_LABELS).index
     return frame.assign(is_named=frame.index.isin(named))
 
 
@@ -132,7 +127,7 @@ def _frame(made: Funnel, points: pd.DataFrame) -> Frame:
 
 
 def _funnel_plot(made: Funnel, points: pd.DataFrame, measure: Measure, frame: Frame) -> ggplot:
-    dark = points["is_named"] & (points["status"] != "inside")
+    dark = points["called"]
     volume = made.curve.volume
     plot = ggplot(points, aes("volume", "rate"))
     for line in LINES:
@@ -214,23 +209,6 @@ def _who(names: Sequence[str], word: str) -> str:
     return joined(names) if len(names) <= MOST_NAMED else f"{len(names)} {word}s"
 
 
-def _funnel_title(measure: Measure, comparison: Comparison, outside: pd.DataFrame) -> str:
-    word = DIMENSIONS[comparison.by].title
-    if outside.empty:
-        return f"{measure.title}: no {word} lies outside the limits"
-    far = outside[outside["status"] == "outside 99.8%"]
-    named, limit = (far, "99.8%") if len(far) else (outside, "95%")
-    sides = [
-        f"{_who(part['group'].tolist(), word)} {side}"
-        for side, part in (
-            ("above", named[named["rate"] > comparison.network_rate]),
-            ("below", named[named["rate"] <= comparison.network_rate]),
-        )
-        if len(part)
-    ]
-    return f"{measure.title}: {', '.join(sides)} the {limit} limit"
-
-
 def _aside(comparison: Comparison, labels: Labels) -> str:
     """Say whom the centre leaves out."""
     model = comparison.expectation
@@ -248,7 +226,7 @@ def _funnel_caption(made: Funnel, aside: str) -> str:
         limits += f", widened for over-dispersion (factor {made.dispersion.phi:.2f})"
     return (
         f"Funnel plot of crude rates; line: all together{aside}; {limits} at 95% (dashed) "
-        f"and 99.8%. Not a ranking."
+        f"and 99.8%; dark: called different. Not a ranking."
     )
 
 

@@ -25,10 +25,7 @@ from plotnine import (
 
 from pipeline.analysis.comparison.compare import Comparison, GroupRow
 from pipeline.analysis.rates.rates import rates
-from pipeline.figures.group_words import (
-    Labels,
-    label,
-)
+from pipeline.figures.group_words import Labels, calls_title, label
 from pipeline.figures.look import CENTRE, INK, LABEL_SIZE, MUTED, POINT, WIDE_CM, Drawing, look
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.dimensions import DIMENSIONS
@@ -54,10 +51,9 @@ def ratio_figure(
     frame = _ratio_frame(rows, labels, comparison.multiplier)
     low, high = _ends(frame)
     plot = _ratio_plot(frame, low, high)
-    called = [row for row in rows if row.called]
     return Drawing(
         plot,
-        title=_ratio_title(measure, comparison, called, labels),
+        title=calls_title(measure, comparison, labels),
         caption=_ratio_caption(comparison),
         alt=_ratio_alt(measure, rows, labels),
         width_cm=WIDE_CM[0],
@@ -134,29 +130,13 @@ def _ratio_plot(frame: pd.DataFrame, low: float, high: float) -> ggplot:
     )
 
 
-def _ratio_title(
-    measure: Measure, comparison: Comparison, called: Sequence[GroupRow], labels: Labels
-) -> str:
-    word = DIMENSIONS[comparison.by].title
-    if not called:
-        return f"{measure.title}: no {word} is called different"
-    sides = [
-        f"{joined([label(row.group, labels) for row in part])} {side}"
-        for side, part in (
-            ("above", [row for row in called if row.ratio > 1]),
-            ("below", [row for row in called if row.ratio <= 1]),
-        )
-        if part
-    ]
-    return f"{measure.title}: {', '.join(sides)} what is expected"
-
-
 def _ratio_caption(comparison: Comparison) -> str:
     terms = comparison.expectation.terms
     mix = f", given {joined([DIMENSIONS[term].title for term in terms])}" if terms else ""
     return (
-        f"Events observed over those expected from the other groups{mix}; mid-P limits; dark: "
-        "called at a false discovery rate of 5%; bar: shrunken estimate. Not a ranking."
+        f"Events observed over those expected from the other groups{mix}; limits of how far a "
+        "group is from an ordinary one; dark: called at a false discovery rate of 5%; "
+        "bar: shrunken estimate. Not a ranking."
     )
 
 

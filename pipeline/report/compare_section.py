@@ -93,7 +93,7 @@ def compare_sentences(compared: ComparedGroups) -> list[Sentence]:
 def none_differs(compared: ComparedGroups) -> Sentence:
     """Say that no group is called different."""
     return Sentence(
-        f"No difference between {compared.nouns} is larger than chance alone would bring, "
+        f"No {compared.noun} is further from the others than one more ordinary one would be, "
         "given the case mix and the number of comparisons."
     )
 

@@ -200,12 +200,16 @@ _BY_GROUP = (
     "cannot choose is allowed for.",
     "A group far from the rest is left out of what is expected of others, the farthest first, so "
     "that one bad group makes no other look good; more than half of the groups always stay.",
-    "Observed ÷ expected has mid-P limits, which take events for rare: they are too wide where "
-    "events are common. What is called different allows for that. A shrunken rate is drawn "
-    "towards the one expected for the case mix, the more the fewer the events.",
-    "A group is called different at a false discovery rate of 5% over all rows read together, and "
-    "only if Holm's step-down test at 5% among the groups of its measure calls it too. "
-    "Below the events that could show a doubling the row says too few to tell.",
+    "Ordinary groups differ a little, by an amount learned from the other groups and from all "
+    "measures in force. Observed ÷ expected has 95% mid-P limits of how far a group is from one "
+    "more ordinary group: binomial for a share, Poisson for a rate, wider where one child has "
+    "several events. A shrunken rate is drawn towards the one expected for the case mix, the "
+    "more the fewer the events.",
+    "A group is called different by the test that the limits belong to: at a false discovery "
+    "rate of 5% over all rows read together, only if Holm's step-down test at 5% among the "
+    "groups of its measure calls it too, and only if the ratio (of the rarer of an event and "
+    "its absence) is large enough to matter: 1.25 unless set otherwise. Below the events that "
+    "could show a doubling the row says too few to tell.",
     "Groups stand in the order of their names. There is no ranking: it would sort chance.",
 )
 _COMPARING = (

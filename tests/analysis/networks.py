@@ -3,10 +3,13 @@
 import numpy as np
 import polars as pl
 
+from pipeline.analysis.comparison.ordinary_groups import SPREADS, spread_prior
 from pipeline.analysis.comparison.pattern_counts import Cells
 
 SITES = ("avocet", "curlew", "dunlin", "godwit", "knot", "plover", "redshank", "ruff")
 AGES = ("00-02", "03-05", "06-11", "12-17")
+# Five other measures, each telling that the groups hardly differ.
+ALIKE = spread_prior([-0.5 * (SPREADS / 0.05) ** 2] * 5)
 SURGEONS = ("foot_ankle", "hand", "sports", "trauma")
 
 

@@ -12,11 +12,11 @@ from pipeline.analysis.comparison import case_mix
 from pipeline.analysis.comparison import compare as comparison
 from pipeline.analysis.comparison.compare import TOO_FEW, compare, in_order, with_calls
 from pipeline.records.layout import RECORDS
-from tests.analysis.networks import AGES, SITES, episodes, reduce, with_values
+from tests.analysis.networks import AGES, ALIKE, SITES, episodes, reduce, with_values
 
 
 def rows_of(frame, *, by="site", terms=("age_years",), kind="proportion", **kwargs):
-    factors = list(dict.fromkeys([by, *terms]))
+    factors, kwargs = list(dict.fromkeys([by, *terms])), {"prior": ALIKE} | kwargs
     (done,) = with_calls([compare(reduce(frame, factors), by=by, terms=terms, kind=kind, **kwargs)])
     return {row.group: row for row in done.rows}
 

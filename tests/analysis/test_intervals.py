@@ -75,23 +75,6 @@ def test_infection_ratio_of_a_public_training_example():
     assert (limits.lower, limits.upper) == pytest.approx((0.8450433261, 6.4151859508), abs=1e-7)
 
 
-def test_ratio_limits_with_an_expectation_from_events_are_those_of_their_share():
-    """Observed 12, and 15 events in three times the exposure: binomial mid-P of 12 in 27."""
-    got = intervals.ratio_mid_p(12, 5.0, 15)
-    share = intervals.binomial_mid_p(12, 27)
-    odds = np.array([share.lower, share.upper]) / (1 - np.array([share.lower, share.upper]))
-    assert (got.lower, got.upper) == pytest.approx(tuple(odds * 3), rel=1e-12)
-
-
-def test_ratio_limits_with_a_known_expectation_are_poisson_mid_p():
-    known = intervals.poisson_mid_p([4, 137, 0], [1.504, 24.19893, 2.0])
-    for reference in (np.inf, 9e6):
-        got = intervals.ratio_mid_p([4, 137, 0], [1.504, 24.19893, 2.0], reference)
-        np.testing.assert_allclose(got.lower, known.lower, rtol=1e-4)
-        np.testing.assert_allclose(got.upper, known.upper, rtol=1e-4)
-    assert np.isnan(intervals.ratio_mid_p(3, 0, 10).upper)
-
-
 def test_zero_denominator_has_no_limits():
     for method in BINOMIAL.values():
         assert np.isnan(method(0, 0).lower)

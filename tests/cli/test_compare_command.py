@@ -70,7 +70,7 @@ def test_the_surgeon_type_that_only_looks_worse_is_not_called_after_adjustment(s
     words = ("compare", "--by", "surgeon_type", "--measure", "dislodgement")
     crude = by_group(rows(store_file, *words, "--no-adjust"))["limb_reconstruction"]
     adjusted = by_group(rows(store_file, *words))["limb_reconstruction"]
-    assert crude.called
+    assert crude.ratio_lower > 1
     assert crude.ratio > adjusted.ratio
     assert not adjusted.called
     assert adjusted.ratio_lower < 1 < adjusted.ratio_upper
@@ -100,8 +100,8 @@ def test_equity_is_by_interpreter_need_adjusted_for_site(store_file):
         rows(store_file, "compare", "--by", "interpreter_needed", "--measure", "daily_contact")
     )
     # Planted: the odds of reaching a family who needs an interpreter are half.
-    assert groups["yes"].called
-    assert groups["yes"].ratio < 1
+    # Beyond what ordinary groups do, though not by enough for a call among three groups.
+    assert groups["yes"].ratio_upper < 1
     assert groups["yes"].above_network < 0.01
     assert "site" in case_mix_terms(load_catalogue()["daily_contact"], "interpreter_needed")
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from pipeline.analysis.comparison.cross_fit import GroupPatterns, Prediction, tabulate
 from pipeline.analysis.comparison.model_checks import Calibration, calibrate, concordance
+from pipeline.analysis.comparison.ordinary_groups import Judged, spread_prior
 from pipeline.analysis.comparison.pattern_counts import PatternCounts
 from pipeline.analysis.comparison.reference_groups import settle
 from pipeline.analysis.rates.rates import Kind
@@ -53,8 +54,8 @@ class Expectation:
     variance : float array, shape (groups,)
         Variance of observed minus expected when the group does not differ: the
         chance in the events, times `dispersion`, and that in the expectation.
-    p_value : float array, shape (groups,)
-        Of no difference from the reference, by the rarer of the event and its absence.
+    judged : Judged
+        How far each group is from an ordinary one: p-values, limits of the ratio.
     is_aside : bool array, shape (groups,)
         Groups too far from the rest to set what is expected of others.
     reference_events : float array, shape (groups,)
@@ -85,7 +86,7 @@ class Expectation:
     denominator: Floats
     expected: Floats
     variance: Floats
-    p_value: Floats
+    judged: Judged
     is_aside: Bools
     reference_events: Floats
     worth: Floats
@@ -98,7 +99,13 @@ class Expectation:
 
 
 def expect(
-    counts: PatternCounts, *, by: str, terms: Sequence[str], kind: Kind, fewest_aside: int = 0
+    counts: PatternCounts,
+    *,
+    by: str,
+    terms: Sequence[str],
+    kind: Kind,
+    fewest_aside: int = 0,
+    prior: Floats | None = None,
 ) -> Expectation:
     """Predict each group's numbers by a case-mix model of the other groups.
 
@@ -118,6 +125,9 @@ def expect(
     fewest_aside : int
         Episodes with an event (and, for a proportion, units without) below which a
         group is not set aside.
+    prior : float array, optional
+        Of the spread between ordinary groups: see
+        :func:`pipeline.analysis.comparison.ordinary_groups.spread_prior`.
 
     Raises
     ------
@@ -130,8 +140,13 @@ def expect(
         raise ValueError("a comparison needs two groups")
     kept, left_out = affordable(counts, [term for term in terms if term != by], kind)
     table = tabulate(counts, by, kept)
-    found, aside = settle(table, kind, _may_stand_aside(counts, by, kind, fewest_aside))
-    return _expectation(table, kind, found, aside, groups=groups, terms=(kept, left_out))
+    found, judged, aside = settle(
+        table,
+        kind,
+        _may_stand_aside(counts, by, kind, fewest_aside),
+        spread_prior() if prior is None else prior,
+    )
+    return _expectation(table, kind, found, judged, aside, groups=groups, terms=(kept, left_out))
 
 
 def _may_stand_aside(counts: PatternCounts, by: str, kind: Kind, fewest: int) -> Bools:
@@ -149,6 +164,7 @@ def _expectation(
     table: GroupPatterns,
     kind: Kind,
     found: Prediction,
+    judged: Judged,
     aside: Bools,
     *,
     groups: tuple[str, ...],
@@ -161,8 +177,8 @@ def _expectation(
         observed=observed,
         denominator=table.units.sum(axis=1),
         expected=found.expected,
-        variance=found.variance,
-        p_value=found.p_value,
+        variance=found.dispersion * (found.chance + found.error),
+        judged=judged,
         is_aside=aside,
         reference_events=in_reference.sum() - in_reference,
         worth=found.expected**2 / np.maximum(found.error, 1e-300),

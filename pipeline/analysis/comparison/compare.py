@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pipeline.analysis.comparison import shrinkage
 from pipeline.analysis.comparison.case_mix import Expectation, expect
 from pipeline.analysis.comparison.pattern_counts import PatternCounts
-from pipeline.analysis.rates import intervals, multiplicity, power
+from pipeline.analysis.rates import multiplicity, power
 from pipeline.analysis.rates.rates import Kind, Rates, ascertainment, rates
 
 Floats = NDArray[np.float64]
@@ -38,8 +38,8 @@ class GroupRow:
         Events expected from the other groups, given the case mix; groups far from the
         rest set nobody's standard.
     ratio, ratio_lower, ratio_upper : float
-        Observed to expected, with 95% mid-P limits; wide where events are common,
-        since they take them for rare. `called` does not.
+        Observed to expected, with 95% limits of what sets the group apart from an
+        ordinary one: they leave out 1 exactly where `p_value` is below 0.05.
     shrunken, shrunken_lower, shrunken_upper : float
         The rate drawn towards the one expected for the group's case mix, with a
         95% interval.
@@ -47,7 +47,7 @@ class GroupRow:
         Probability that the group's own rate lies above the one the rest of the
         network would have with the same case mix.
     p_value : float
-        Of no difference from the other groups.
+        Of no difference from an ordinary group: see :mod:`ordinary_groups`.
     called : bool
         Called different: see :func:`with_calls`.
     ascertainment : float
@@ -91,7 +91,7 @@ class Comparison:
     network_rate : float
         Rate of all groups together but for those set aside, in the measure's unit.
     spread : float
-        Standard deviation between groups on the log scale.
+        Standard deviation between ordinary groups on the log or logit scale.
     expectation : Expectation
         The case-mix model behind `expected`, groups by name.
     rows : tuple of GroupRow
@@ -116,6 +116,7 @@ def compare(
     multiplier: float = 100.0,
     min_ascertainment: float = 0.8,
     fewest_aside: int = 0,
+    prior: Floats | None = None,
 ) -> Comparison:
     """Compare the groups of one factor on one measure.
 
@@ -135,8 +136,8 @@ def compare(
         The measure's unit.
     min_ascertainment : float
         Share of known numerators below which the row says so.
-    fewest_aside : int
-        As for :func:`pipeline.analysis.case_mix.expect`.
+    fewest_aside, prior
+        As for :func:`pipeline.analysis.comparison.case_mix.expect`.
 
     Raises
     ------
@@ -144,8 +145,8 @@ def compare(
         If there are not two groups with a denominator, or a term cannot be
         adjusted for.
     """
-    counts = _with_denominator(counts, by)
-    model = expect(counts, by=by, terms=terms, kind=kind, fewest_aside=fewest_aside)
+    counts = known_groups(counts, by)
+    model = expect(counts, by=by, terms=terms, kind=kind, fewest_aside=fewest_aside, prior=prior)
     totals = counts.totals(by)
     crude = rates(totals.numerator, totals.denominator, kind=kind, multiplier=multiplier)
     kept = ~model.is_aside
@@ -170,20 +171,44 @@ def compare(
         )
         for i, group in enumerate(model.groups)
     )
-    return Comparison(by, kind, multiplier, overall, shrunk.spread, model, rows)
+    return Comparison(by, kind, multiplier, overall, model.judged.spread, model, rows)
 
 
-def with_calls(comparisons: Sequence[Comparison]) -> tuple[Comparison, ...]:
+def with_calls(
+    comparisons: Sequence[Comparison], smallest_ratio: float = 1.0
+) -> tuple[Comparison, ...]:
     """Call rows different, judging together what is read together.
 
-    See :func:`pipeline.analysis.multiplicity.called_together`. A row that is not called
-    and could not have shown a doubling says so.
+    See :func:`pipeline.analysis.multiplicity.called_together`.
+
+    Parameters
+    ----------
+    comparisons : sequence of Comparison
+        All that is read together.
+    smallest_ratio : float
+        Smallest ratio of observed to expected, in either direction, that is worth a call;
+        for a proportion that of the rarer of the event and its absence.
     """
     verdicts = multiplicity.called_together([[r.p_value for r in c.rows] for c in comparisons])
     return tuple(
-        replace(c, rows=tuple(_decided(row, bool(v)) for row, v in zip(c.rows, own, strict=True)))
+        replace(
+            c,
+            rows=tuple(
+                _decided(row, bool(v) and not _ratio_of_rarer(row, c.kind) < smallest_ratio)
+                for row, v in zip(c.rows, own, strict=True)
+            ),
+        )
         for c, own in zip(comparisons, verdicts, strict=True)
     )
+
+
+def _ratio_of_rarer(row: GroupRow, kind: Kind) -> float:
+    """Return how many times more or fewer; NaN where nothing is expected."""
+    observed, expected = row.numerator, row.expected
+    if kind == "proportion" and expected > row.denominator / 2:
+        observed, expected = row.denominator - observed, row.denominator - expected
+    fewer, more = sorted((observed, expected))
+    return more / fewer if fewer > 0 else float("inf") if more > 0 else float("nan")
 
 
 def _decided(row: GroupRow, called: bool) -> GroupRow:
@@ -193,7 +218,7 @@ def _decided(row: GroupRow, called: bool) -> GroupRow:
     return replace(row, called=True, note=note)
 
 
-def _with_denominator(counts: PatternCounts, by: str) -> PatternCounts:
+def known_groups(counts: PatternCounts, by: str) -> PatternCounts:
     """Leave out groups of which nothing is known."""
     known = counts.totals(by).denominator > 0
     if known.all():
@@ -211,10 +236,6 @@ def _columns(
 ) -> dict[str, Floats]:
     # Without an event elsewhere there is nothing to be a ratio of.
     expected = np.where(model.reference_events > 0, model.expected, np.nan)
-    clump = model.dispersion  # events that come in clusters of this size count as one
-    limits = intervals.ratio_mid_p(
-        model.observed / clump, np.nan_to_num(expected) / clump, model.worth / clump
-    )
 
     def in_unit(shift: Floats) -> Floats:
         return shrinkage.shifted_rate(expected / model.denominator, shift, kind) * multiplier
@@ -227,13 +248,13 @@ def _columns(
         "upper": crude.upper,
         "expected": expected,
         "ratio": model.observed / expected,
-        "ratio_lower": limits.lower,
-        "ratio_upper": limits.upper,
+        "ratio_lower": np.where(np.isnan(expected), np.nan, model.judged.lower),
+        "ratio_upper": np.where(np.isnan(expected), np.nan, model.judged.upper),
         "shrunken": in_unit(shrunk.shift),
         "shrunken_lower": in_unit(shrunk.lower),
         "shrunken_upper": in_unit(shrunk.upper),
         "above_network": shrunk.above_network,
-        "p_value": model.p_value,
+        "p_value": model.judged.p_value,
     }
 
 

@@ -23,7 +23,6 @@ from pipeline.analysis.comparison.design import coded
 from pipeline.analysis.comparison.glm import Design
 from pipeline.analysis.comparison.pattern_counts import PatternCounts, Sums, added
 from pipeline.analysis.rates.rates import Kind
-from pipeline.analysis.rates.tail_areas import tail_p_value
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -55,12 +54,10 @@ class Prediction:
         Events a unit.
     expected, error : float array, shape (groups,)
         Expected events, and their variance from the fit.
+    chance : float array, shape (groups,)
+        Variance of the events if they were independent.
     dispersion : float
         Variance of events over that of independent events, at least 1.
-    variance : float array, shape (groups,)
-        Of observed minus expected when the group does not differ.
-    p_value : float array, shape (groups,)
-        Of no difference, by the rarer of the event and its absence.
     is_penalised : bool
         Whether a sparse level was held towards no effect in any of the fits.
     """
@@ -68,9 +65,8 @@ class Prediction:
     mean: Floats
     expected: Floats
     error: Floats
+    chance: Floats
     dispersion: float
-    variance: Floats
-    p_value: Floats
     is_penalised: bool
 
 
@@ -115,7 +111,10 @@ def cross_fit(table: GroupPatterns, kind: Kind, aside: Bools) -> Prediction:
         error[fold] = np.einsum("gi,ij,gj->g", slope, fit.covariance, slope)
         is_penalised |= fit.is_penalised
         start = None if fit.is_penalised else fit.coefficients
-    return _judged(table, kind, mean, error, is_penalised=is_penalised)
+    clump = clustering(table.sums, _at_own_level(table, mean, kind), kind)
+    expected = (table.units * mean).sum(axis=1)
+    chance = (table.units * variance_per_unit(mean, kind)).sum(axis=1)
+    return Prediction(mean, expected, error, chance, clump, is_penalised)
 
 
 def _folds(volume: Floats) -> list[Ints]:
@@ -123,24 +122,6 @@ def _folds(volume: Floats) -> list[Ints]:
     count = len(volume) if len(volume) <= MOST_ALONE else FOLDS
     order = np.argsort(-volume, kind="stable")
     return [np.sort(order[k::count]) for k in range(count)]
-
-
-def _judged(
-    table: GroupPatterns, kind: Kind, mean: Floats, error: Floats, *, is_penalised: bool
-) -> Prediction:
-    clump = clustering(table.sums, _at_own_level(table, mean, kind), kind)
-    chance = (table.units * variance_per_unit(mean, kind)).sum(axis=1)
-    observed, expected = table.events.sum(axis=1), (table.units * mean).sum(axis=1)
-    variance = clump * (chance + error)
-    rarer, rarer_expected = observed, expected
-    if kind == "proportion":
-        whole = table.units.sum(axis=1)
-        flip = expected > whole / 2
-        rarer = np.where(flip, whole - observed, observed)
-        rarer_expected = np.where(flip, whole - expected, expected)
-    # Events that come in clusters of this size count as one.
-    p_value = tail_p_value(rarer / clump, rarer_expected / clump, variance / clump**2)
-    return Prediction(mean, expected, error, clump, variance, p_value, is_penalised)
 
 
 def _at_own_level(table: GroupPatterns, mean: Floats, kind: Kind) -> Floats:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.analysis.comparison.cross_fit import GroupPatterns, Prediction, cross_fit
+from pipeline.analysis.comparison.ordinary_groups import Judged, judge
 from pipeline.analysis.rates.rates import Kind
 
 Floats = NDArray[np.float64]
@@ -23,7 +24,9 @@ AT_ONCE = 0.1  # share of the groups set aside in one round, but at least one
 LEAST_LEFT = 0.05  # share of the whole volume that every group keeps to be judged against
 
 
-def settle(table: GroupPatterns, kind: Kind, may_stand_aside: Bools) -> tuple[Prediction, Bools]:
+def settle(
+    table: GroupPatterns, kind: Kind, may_stand_aside: Bools, prior: Floats
+) -> tuple[Prediction, Judged, Bools]:
     """Predict each group by those that are not far from the rest.
 
     More than half of the groups always stay, so that what most of them do is what is
@@ -37,11 +40,14 @@ def settle(table: GroupPatterns, kind: Kind, may_stand_aside: Bools) -> tuple[Pr
         Logistic or Poisson.
     may_stand_aside : bool array, shape (groups,)
         Groups with enough events to be set aside.
+    prior : float array, shape (spreads,)
+        Of the spread between ordinary groups.
 
     Returns
     -------
-    tuple of Prediction and bool array, shape (groups,)
-        The prediction, and which groups it leaves out of the others' reference.
+    tuple of Prediction, Judged and bool array, shape (groups,)
+        The prediction, how far each group is from an ordinary one, and which groups are
+        left out of the others' reference.
 
     References
     ----------
@@ -51,16 +57,20 @@ def settle(table: GroupPatterns, kind: Kind, may_stand_aside: Bools) -> tuple[Pr
     aside = np.zeros(len(table.units), bool)
     while True:
         found = cross_fit(table, kind, aside)
-        farther = _farthest(table, found, may_stand_aside & ~aside, aside)
+        judged = judge(table, found, aside, kind, prior)
+        farther = _farthest(table, found, judged.p_value, may_stand_aside & ~aside, aside)
         if not farther.any():
-            return found, aside
+            return found, judged, aside
         aside = aside | farther
 
 
-def _farthest(table: GroupPatterns, found: Prediction, candidates: Bools, aside: Bools) -> Bools:
+def _farthest(
+    table: GroupPatterns, found: Prediction, p_value: Floats, candidates: Bools, aside: Bools
+) -> Bools:
     """Choose the groups to set aside next; none where that would leave too little."""
-    distance = np.abs(table.events.sum(axis=1) - found.expected) / np.sqrt(found.variance)
-    far = np.flatnonzero(candidates & (found.p_value * len(aside) < FAR))
+    variance = found.dispersion * (found.chance + found.error)
+    distance = np.abs(table.events.sum(axis=1) - found.expected) / np.sqrt(variance)
+    far = np.flatnonzero(candidates & (p_value * len(aside) < FAR))
     far = far[np.argsort(-distance[far], kind="stable")]
     chosen = np.zeros(len(aside), bool)
     for group in far[: max(1, round(AT_ONCE * len(aside)))]:

@@ -17,7 +17,6 @@ from scipy import special
 Floats = NDArray[np.float64]
 
 TAIL = 0.025  # on either side of every interval: they cover 95%
-MOST_REFERENCE = 1e7  # an expectation from more events is as good as known
 BISECTIONS = 60  # halvings of the bracket, which exhaust a double
 
 
@@ -132,49 +131,6 @@ def poisson_mid_p(events: ArrayLike, exposure: ArrayLike = 1.0) -> ConfidenceLim
 
     lower = np.where(x == 0, 0.0, _solve(upper_tail, TAIL, exact_lower, x))
     return _per_exposure(lower, _solve(upper_tail, 1 - TAIL, x, exact_upper), t)
-
-
-def ratio_mid_p(
-    observed: ArrayLike, expected: ArrayLike, reference: ArrayLike = np.inf
-) -> ConfidenceLimits:
-    """Mid-P limits of an observed-to-expected ratio whose expected number is estimated.
-
-    An expectation with relative variance 1/R is as good as one from R events. Given
-    all events, the observed share of them is binomial, and its mid-P limits give
-    those of the ratio. With R infinite the expected number is known and the limits
-    are those of :func:`poisson_mid_p`.
-
-    Parameters
-    ----------
-    observed, expected : array_like
-        Events, and events expected; an expected number of 0 gives NaN.
-    reference : array_like
-        R, the expected number squared over its variance; above zero.
-
-    Raises
-    ------
-    ValueError
-        If an event count or an expected number is negative.
-
-    References
-    ----------
-    Rothman and Boice 1979 for both limits (recalled, not retrieved); the two meet as
-    R grows.
-    """
-    x, e = _exposed(observed, expected)
-    r = np.broadcast_to(np.asarray(reference, float), x.shape)
-    is_estimated = (r < MOST_REFERENCE) & (e > 0)
-    if not is_estimated.any():
-        return poisson_mid_p(x, e)
-    known = poisson_mid_p(x, e) if not is_estimated.all() else ConfidenceLimits(x, x)
-    finite = np.where(is_estimated, r, 1.0)
-    share = binomial_mid_p(x, x + finite)
-    scale = finite / np.where(e > 0, e, np.nan)
-    with np.errstate(divide="ignore"):  # hardly any reference: no upper limit
-        lower, upper = (p / (1 - p) * scale for p in (share.lower, share.upper))
-    return ConfidenceLimits(
-        np.where(is_estimated, lower, known.lower), np.where(is_estimated, upper, known.upper)
-    )
 
 
 def _trials(count: ArrayLike, n: ArrayLike) -> tuple[Floats, Floats]:
