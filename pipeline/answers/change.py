@@ -13,7 +13,7 @@ from pipeline.analysis.change.segmented import Effect
 from pipeline.analysis.comparison.contrasts import Contrast
 from pipeline.analysis.comparison.pattern_counts import PatternCounts
 from pipeline.analysis.rates.rates import Rates
-from pipeline.answers.comparison import pattern_counts
+from pipeline.answers.grouped_counts import pattern_counts
 from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import Measure, find_measure, measures_in_force
 from pipeline.measures.dimensions import case_mix_terms, site_labels

@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
-
-import numpy as np
 
 from pipeline.analysis.comparison.compare import (
     Comparison,
     GroupRow,
     compare,
     in_order,
-    known_groups,
     with_calls,
 )
-from pipeline.analysis.comparison.ordinary_groups import spread_likelihood, spread_prior
-from pipeline.analysis.comparison.pattern_counts import Cells, Floats, PatternCounts
+from pipeline.analysis.comparison.ordinary_groups import spread_prior
+from pipeline.analysis.comparison.pattern_counts import Floats, PatternCounts
+from pipeline.answers.grouped_counts import group_spreads, pattern_counts
 from pipeline.errors import NoDataError, UsageError
-from pipeline.measures.catalogue import Better, Measure, measures_in_force
+from pipeline.measures.catalogue import Better, Measure
 from pipeline.measures.dimensions import (
     COMPARED_BY,
     DIMENSIONS,
@@ -28,7 +26,7 @@ from pipeline.measures.dimensions import (
     group_labels,
     is_same,
 )
-from pipeline.measures.patterns import final_months, pattern_frames
+from pipeline.measures.patterns import final_months
 from pipeline.settings import Settings
 from pipeline.store import Store
 
@@ -194,7 +192,7 @@ def compare_groups(
     counts = pattern_counts(
         store, measures, dict.fromkeys(factors), months=final, settings=settings
     )
-    spreads = _spreads(store, measures, by, months=final, settings=settings)
+    spreads = group_spreads(store, measures, by, months=final, settings=settings)
     found = [
         MeasureComparison(measure, label, in_order(compared, order))
         for measure, sums in counts
@@ -211,47 +209,6 @@ def compare_groups(
         replace(result, comparison=done) for result, done in zip(found, called, strict=True)
     )
     return ComparedGroups(by, final, results, group_labels(store, by))
-
-
-def _spreads(
-    store: Store,
-    measures: Sequence[Measure],
-    by: str,
-    *,
-    months: tuple[str, str],
-    settings: Settings,
-) -> dict[str, Floats]:
-    """Return how much ordinary groups differ, as each measure tells it.
-
-    One measure of few groups cannot say; so all in force are asked, whichever are compared.
-    """
-    asked = {m.name: m for m in (*measures_in_force(settings), *measures)}
-    counts = pattern_counts(store, list(asked.values()), [by], months=months, settings=settings)
-    known = ((measure, known_groups(sums, by)) for measure, sums in counts)
-    return {
-        measure.name: spread_likelihood(sums, by, measure.denominator_kind)
-        for measure, sums in known
-        if len(sums.levels[by]) >= 2
-    }
-
-
-def pattern_counts(
-    store: Store,
-    measures: Sequence[Measure],
-    factors: Iterable[str],
-    *,
-    months: tuple[str, str],
-    settings: Settings,
-    started_month: str | None = None,
-) -> Iterator[tuple[Measure, PatternCounts]]:
-    """Yield each measure with its counts by some factors: see `pattern_frames`."""
-    names = list(factors)
-    frames = pattern_frames(
-        store, measures, names, months=months, settings=settings, started_month=started_month
-    )
-    cells = Cells.from_frame(frames.cells, names)
-    for measure, frame in frames.measures:
-        yield measure, cells.counts(frame["cell"].to_numpy().astype(np.int64), frame)
 
 
 def _check(by: str, within: str | None) -> None:

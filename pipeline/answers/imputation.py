@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from pipeline.analysis.comparison.imputation import IMPUTATIONS, ImputedGroup, imputed_ratios
-from pipeline.answers.comparison import pattern_counts
+from pipeline.answers.grouped_counts import pattern_counts
 from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.dimensions import case_mix_terms, grouped_by
