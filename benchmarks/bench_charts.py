@@ -21,7 +21,8 @@ MOST_SECONDS, MOST_DETECTABILITY = 5.0, 1.0
 RUN = """
 import sys, time
 from pipeline.analysis.charts.detectability import detectability
-from pipeline.answers.chart_series import draw_charts, read_series
+from pipeline.answers.chart_series import read_series
+from pipeline.answers.drawn_charts import draw_charts
 from pipeline.measures.catalogue import load_catalogue
 from pipeline.store import open_store
 

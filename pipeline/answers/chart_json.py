@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from pipeline.analysis.charts import ControlChart, Phase, Signal
-from pipeline.analysis.charts.detectability import Detectability
+from pipeline.analysis.charts.sight import Sight
 
 if TYPE_CHECKING:
     from pipeline.answers.charts import MeasureChart
@@ -36,6 +36,8 @@ def chart_json(charted: MeasureChart) -> dict[str, Any]:
         "centre": json_number(chart.latest_centre),
         "phases": [_phase(phase) for phase in chart.phases],
         "points": chart_points(chart),
+        "evidence": _evidence(chart),
+        "setting_its_baseline": chart.is_setting_baseline,
         "signals": [_signal(chart, signal) for signal in chart.signals],
         "changes": [
             {"change_id": c.change_id, "started": c.started, "title": c.title,
@@ -61,6 +63,7 @@ def _phase(phase: Phase) -> dict[str, Any]:
         "baseline_points": phase.baseline_points,
         "has_limits": phase.has_limits,
         "carried_forward": phase.carried_forward,
+        "baseline_complete": phase.is_kept,
     }
 
 
@@ -74,7 +77,6 @@ def _signal(chart: ControlChart, signal: Signal) -> dict[str, Any]:
         "last": signal.last,
         "points": [chart.periods[i] for i in signal.points],
         "sentence": signal_sentence(chart, signal),
-        "p_value": float(f"{signal.p_value:.3g}"),
     }
 
 
@@ -107,24 +109,38 @@ def _counts(chart: ControlChart, i: int) -> tuple[float | None, float | None]:
     return json_number(chart.numerator[i]), json_number(chart.denominator[i])
 
 
-def _sight(found: Detectability) -> dict[str, Any]:
-    """Return what a chart can and cannot see; null months are more than 50 years."""
+def _sight(found: Sight) -> dict[str, Any]:
+    """Return what a chart can and cannot see; null months are never."""
     from pipeline.words.numbers import json_number
-    from pipeline.words.silence import no_room_words
 
     return {
-        "points": found.points,
-        "false_signal": json_number(found.false_signal),
+        "false_watch_in_a_year": json_number(found.false_watch),
+        "false_call_in_a_year": json_number(found.false_call),
         "expected_months": [
             {
                 "ratio": delay.ratio,
-                "months": json_number(delay.months),
-                "within_year": json_number(delay.within_year),
-                "method": delay.method,
-                "standard_error": json_number(delay.standard_error),
+                "watch": json_number(delay.watch),
+                "call": json_number(delay.call),
+                "watch_within_year": json_number(delay.within_year),
             }
             for delay in found.delays
         ],
-        "rules_not_judged": list(found.not_judged),
-        "unknown": no_room_words(found.unknown) if found.unknown else None,
     }
+
+
+def _evidence(chart: ControlChart) -> list[dict[str, Any]]:
+    """Return the evidence of a doubling and of a halving, by month."""
+    from pipeline.words.numbers import json_number
+
+    cusum = chart.cusum
+    if cusum is None:
+        return []
+    return [
+        {"period": period}
+        | {
+            f"{way}{part}": json_number(getattr(side, name)[i])
+            for way, side in (("doubling", cusum.up), ("halving", cusum.down))
+            for part, name in (("", "path"), ("_limit", "limit"))
+        }
+        for i, period in enumerate(cusum.periods)
+    ]

@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from math import ceil
 from typing import Any
 
 import numpy as np
 import polars as pl
 
-from pipeline.analysis.charts import Change, ControlChart, Counts, control_charts
-from pipeline.analysis.charts.point_models import MODELS
+from pipeline.analysis.charts import Change, Counts
+from pipeline.analysis.charts.cusum import RunLengths
+from pipeline.analysis.charts.phases import Need
 from pipeline.analysis.charts.rare import gaps
 from pipeline.analysis.charts.results import GAPS
 from pipeline.errors import UsageError
-from pipeline.measures.catalogue import Measure
+from pipeline.measures.catalogue import Measure, measures_in_force
 from pipeline.measures.counting import ALL
+from pipeline.measures.dimensions import site_labels
 from pipeline.measures.events import event_order
-from pipeline.measures.log import LATEST, LoggedChange, logged_changes
+from pipeline.measures.log import LATEST, LoggedChange, logged_baselines, logged_changes
 from pipeline.measures.series import Where, series
 from pipeline.settings import Settings
 from pipeline.store import Store
@@ -27,7 +30,11 @@ MOST_EVENTS = 10  # common practice, no source
 COUNTED = {"proportion": "p", "rate": "u"}
 KINDS_OF = {"proportion": ("run", "p", "g"), "rate": ("run", "u", "t", "g")}
 GAP_COLUMNS = {"g": "catheters", "t": "catheter_days"}
-GAP_UNITS = {"g": "catheters between events", "t": "catheter-days between events"}
+# Months to a false call on one side, for each ordinary measure looked at together: with
+# nothing changed a page then calls something in under a tenth of its quarters (measured).
+CALL_MONTHS = 36.0
+WATCH_MONTHS = 360.0
+NO_COUNTS = Counts((), np.zeros(0), np.zeros(0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,11 +49,19 @@ class ChartSeries:
     kind : str
         The chart to draw.
     counts : Counts
+        Its points.
     changes : tuple of Change
-        Logged changes that concern it.
+        Logged changes and decisions that concern it.
     monthly_volume, monthly_catheters : float
         Catheters (g) or what the rate counts against, and catheters, a month, over the
         last complete year.
+    need : Need
+        What its baseline must hold.
+    runs : RunLengths
+        Periods between false alarms that it is judged by.
+    network : Counts or None
+        Of a safety measure in a group: the whole network by month, whose rate is
+        expected while the group has too few events for a baseline of its own.
     """
 
     measure: Measure
@@ -56,6 +71,14 @@ class ChartSeries:
     changes: tuple[Change, ...]
     monthly_volume: float
     monthly_catheters: float
+    need: Need = field(default_factory=Need)
+    runs: RunLengths = field(default_factory=RunLengths)
+    network: Counts | None = None
+
+    @property
+    def is_proportion(self) -> bool:
+        """Whether it counts catheters with an event among catheters."""
+        return self.measure.denominator_kind == "proportion"
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,7 +142,9 @@ def read_series(
         store, measures, names, where=where, months=months, with_total=with_total,
         settings=settings,
     )  # fmt: skip
-    log = logged_changes(store, months[1] if months else LATEST)
+    until = months[1] if months else LATEST
+    log = sorted([*logged_changes(store, until), *logged_baselines(store, until)],
+                 key=lambda entry: entry.started_month)  # fmt: skip
     parts = frame.partition_by("measure", as_dict=True, maintain_order=True)
     return [
         one
@@ -143,18 +168,52 @@ def _of_measure(
         group: kind_of(measure, part, asked.period, asked.kind) for group, part in parts.items()
     }
     between = _gaps(asked, measure, kinds) if GAPS & set(kinds.values()) else {}
-    none = Counts((), np.zeros(0), np.zeros(0))
+    network = _network(asked, measure)
     for group, part in parts.items():
-        kind = kinds[group]
+        kind, counts = kinds[group], _period_counts(part, asked.period)
+        if kind in GAPS:
+            counts = replace(between.get(group, NO_COUNTS), months=counts)
         yield ChartSeries(
             measure,
             group,
             kind,
-            between.get(group, none) if kind in GAPS else _period_counts(part, asked.period),
+            counts,
             _changes(asked, measure, group, log),
             _monthly(part, "ascertained" if kind == "g" else "denominator", asked.period),
             _monthly(part, "ascertained", asked.period),
+            _need(asked),
+            _runs(asked, measure, 1 if group == ALL and not asked.where else len(parts)),
+            None if group == ALL and not asked.where else network,
         )
+
+
+def _need(asked: _Asked) -> Need:
+    settings, months = asked.settings or Settings(), 3 if asked.period == "quarter" else 1
+    return Need(ceil(settings.baseline_months / months), settings.baseline_events)
+
+
+def _runs(asked: _Asked, measure: Measure, groups: int) -> RunLengths:
+    """Return how seldom a chart may be wrong, among all that are looked at with it.
+
+    A safety measure stands for itself: what it finds is not weighed against the others.
+    """
+    settings, months = asked.settings or Settings(), 3 if asked.period == "quarter" else 1
+    if measure.is_safety:
+        run = settings.in_control_run_length / months
+        return RunLengths(run, run, cautious=False)
+    if sites_asked(asked.where):
+        groups *= len(site_labels(asked.store))
+    ordinary = sum(not one.is_safety for one in measures_in_force(settings))
+    return RunLengths(WATCH_MONTHS / months, CALL_MONTHS * ordinary * groups / months)
+
+
+def _network(asked: _Asked, measure: Measure) -> Counts | None:
+    """Return a safety measure's counts of the whole network, where groups are looked at."""
+    if not measure.is_safety or not (asked.by or asked.where):
+        return None
+    frame = series(asked.store, [measure], (asked.period,), months=asked.months,
+                   settings=asked.settings)  # fmt: skip
+    return _period_counts(frame, asked.period)
 
 
 def kind_of(measure: Measure, part: pl.DataFrame, period: str, kind: str | None = None) -> str:
@@ -251,36 +310,3 @@ def _monthly(part: pl.DataFrame, column: str, period: str) -> float:
     per_period = 3 if period == "quarter" else 1
     recent = part[column].to_numpy()[~part["provisional"].to_numpy()][-12 // per_period :]
     return float(recent.mean()) / per_period if recent.size else 0.0
-
-
-def draw_charts(
-    parts: Sequence[ChartSeries], *, until: str | None = None, forced: bool = False
-) -> list[ControlChart]:
-    """Draw a chart of each series, those alike in one pass.
-
-    Parameters
-    ----------
-    parts : sequence of ChartSeries
-    until : str, optional
-        The last period looked at.
-    forced : bool
-        Draw the kind asked for, whatever the data look like.
-    """
-    drawn: dict[int, ControlChart] = {}
-    alike: dict[tuple[str, str], list[int]] = {}
-    for i, part in enumerate(parts):
-        alike.setdefault((part.measure.name, part.kind), []).append(i)
-    for (_, kind), places in alike.items():
-        measure, rare = parts[places[0]].measure, kind in GAPS
-        counts = [parts[i].counts for i in places]
-        made = control_charts(
-            counts if until is None else [one.until(until) for one in counts],
-            kind=kind,
-            changes=[parts[i].changes for i in places],
-            multiplier=1.0 if rare else measure.multiplier,
-            unit=GAP_UNITS[kind] if rare else measure.unit,
-            forced=forced,
-            model=None if rare else MODELS[COUNTED[measure.denominator_kind]],
-        )
-        drawn |= dict(zip(places, made, strict=True))
-    return [drawn[i] for i in range(len(parts))]

@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from pipeline.analysis.charts import ControlChart
-from pipeline.analysis.charts.detectability import Detectability, detectability
+from pipeline.analysis.charts.sight import Sight, sight
+from pipeline.answers.adjusted import adjusted_chart
 from pipeline.answers.chart_json import POINT_SCHEMA, chart_json, chart_points
-from pipeline.answers.chart_series import KINDS_OF, draw_charts, read_series, sites_asked
+from pipeline.answers.chart_series import COUNTED, KINDS_OF, read_series, sites_asked
+from pipeline.answers.drawn_charts import draw_charts
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.counting import ALL
 from pipeline.measures.dimensions import check_sites, group_labels, site_labels
@@ -40,6 +42,8 @@ class MeasureChart:
         last complete year.
     months_per_point : float
         One, or three where a point is a quarter.
+    terms : tuple of str
+        The case mix that its evidence allows for; none where the baseline's rate is expected.
     """
 
     measure: Measure
@@ -49,6 +53,7 @@ class MeasureChart:
     monthly_volume: float
     monthly_catheters: float
     months_per_point: float = 1.0
+    terms: tuple[str, ...] = ()
 
     @property
     def subject(self) -> str:
@@ -62,13 +67,10 @@ class MeasureChart:
         return self.measure.charts[0].value
 
     @cached_property
-    def sight(self) -> Detectability:
+    def sight(self) -> Sight:
         """What the chart can and cannot see."""
-        return detectability(
-            self.chart,
-            months_per_point=self.months_per_point,
-            monthly_volume=self.monthly_volume,
-        )
+        assert self.chart.cusum is not None
+        return sight(self.chart.cusum, months_per_point=self.months_per_point)
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,6 +135,7 @@ def measure_charts(
     period: str = "month",
     by: str | None = None,
     kind: str | None = None,
+    adjust: bool = False,
     where: Where | None = None,
     settings: Settings | None = None,
 ) -> MeasureCharts:
@@ -149,6 +152,9 @@ def measure_charts(
         A dimension: a chart for each of its levels.
     kind : {"run", "p", "u", "g", "t"}, optional
         A chart in place of the measure's own; of several measures, those that it fits.
+    adjust : bool
+        Of one measure by month: judge against what the case mix of each month's own
+        children leads to expect. It is counted by month then.
     where : mapping, optional
         As for :func:`pipeline.measures.series.series`.
     settings : Settings, optional
@@ -165,16 +171,21 @@ def measure_charts(
     check_sites(store, codes)
     if kind is not None and len(measures) > 1:
         measures = [m for m in measures if kind in KINDS_OF[m.denominator_kind]]
+    if adjust:
+        kind = COUNTED[measures[0].denominator_kind]
     parts = read_series(
         store, measures, period=period, by=by, kind=kind, where=where, settings=settings
     )
     drawn = draw_charts(parts, forced=kind is not None)
+    terms: tuple[str, ...] = ()
+    if adjust:
+        drawn[0], terms = adjusted_chart(store, parts[0], drawn[0], where=where, settings=settings)
     labels, sites = group_labels(store, by), site_labels(store)
     months = 3.0 if period == "quarter" else 1.0
     charts = (
         MeasureChart(
             part.measure, part.group, labels.get(part.group, part.group), chart,
-            part.monthly_volume, part.monthly_catheters, months,
+            part.monthly_volume, part.monthly_catheters, months, terms,
         )
         for part, chart in zip(parts, drawn, strict=True)
     )  # fmt: skip

@@ -9,9 +9,10 @@ from typing import Any, Literal
 import polars as pl
 
 from pipeline.analysis.charts import ControlChart
-from pipeline.analysis.charts.detectability import Detectability, detectability
+from pipeline.analysis.charts.sight import Sight, sight
 from pipeline.analysis.rates.rates import LOW_ASCERTAINMENT, rates, sensitivity
-from pipeline.answers.chart_series import ChartSeries, draw_charts, read_series
+from pipeline.answers.chart_series import ChartSeries, read_series
+from pipeline.answers.drawn_charts import draw_charts
 from pipeline.answers.verdicts import QUIET, Verdict, judge, of_signals, with_sight
 from pipeline.measures.catalogue import Measure, measures_in_force
 from pipeline.measures.counting import ALL
@@ -77,7 +78,7 @@ class Finding:
         had it, or as today's records show it where none was kept.
     target : float or None
         In the measure's unit.
-    sight : Detectability or None
+    sight : Sight or None
         What the chart can and cannot see.
     """
 
@@ -88,7 +89,7 @@ class Finding:
     verdict: Verdict
     verdict_before: Verdict
     target: float | None = None
-    sight: Detectability | None = None
+    sight: Sight | None = None
 
     @property
     def now(self) -> Rate:
@@ -97,8 +98,8 @@ class Finding:
 
     @property
     def months_to_doubling(self) -> float:
-        """Expected months until a doubling would show; NaN where not known."""
-        return self.sight.delays[0].months if self.sight else float("nan")
+        """Expected months until a doubling would be watched; NaN where not known."""
+        return self.sight.months(2.0) if self.sight else float("nan")
 
     @property
     def state(self) -> State | Literal[""]:
@@ -171,7 +172,7 @@ def _finding(
     target: float | None,
 ) -> Finding:
     measure = part.measure
-    sight = detectability(chart, ratios=CHANGES_ASKED, monthly_volume=part.monthly_volume)
+    seen = sight(chart.cusum, ratios=CHANGES_ASKED) if chart.cusum else None
     verdict = judge(chart, quarter, measure.better, measure.name)
     counts = {row["quarter"]: row for row in rows.to_dicts()}
     return Finding(
@@ -179,10 +180,10 @@ def _finding(
         quarters=last_quarters(measure, quarter, counts),
         year_before=_year_before(measure, quarter, counts),
         chart=chart,
-        verdict=with_sight(verdict, sight.delays[0].months),
+        verdict=with_sight(verdict, seen.months(2.0) if seen else float("inf")),
         verdict_before=verdict_before,
         target=target,
-        sight=sight,
+        sight=seen,
     )
 
 

@@ -3,20 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import polars as pl
 
 from pipeline.analysis.charts.plan import Plan, plan_detection
-from pipeline.answers.chart_series import COUNTED
+from pipeline.answers.chart_series import COUNTED, WATCH_MONTHS
 from pipeline.answers.charts import measure_charts
-from pipeline.errors import NoDataError, UsageError
+from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.series import Where
 from pipeline.settings import Settings
 from pipeline.store import Store
+
+COLUMNS = ("doubling", "halving", "rise")
+# A commoner event on the way to a rarer one.
+UPSTREAM = {
+    "dislodgement": "dressing_failure", "early_removal": "dressing_failure",
+    "falls_lower_limb": "limb_aid_given", "emergency_symptoms": "toxicity_symptoms",
+    "redness_swelling": "dressing_failure", "serious_events": "toxicity_symptoms",
+    "unplanned_visit": "family_calls",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,32 +50,37 @@ class DetectionPlan:
         """Catheters a month."""
         return self.plan.volume / self.per_catheter
 
-    def needed(self, volume: float | None) -> float | None:
-        """Return a volume in whole catheters a month."""
-        return None if volume is None else float(np.ceil(volume / self.per_catheter))
+    @property
+    def needed(self) -> float | None:
+        """Catheters a month that would see a doubling within two years."""
+        return None if self.plan.needed is None else self.plan.needed / self.per_catheter
 
     def frame(self) -> pl.DataFrame:
-        """Return a row a chart: months to a signal, months between false ones, volume needed."""
-        return pl.DataFrame(self._rows(), infer_schema_length=None)
+        """Return a row a chart: months to see a doubling, a halving and a rise by half."""
+        schema = {"chart": pl.String, **dict.fromkeys(_names(), pl.Float64)}
+        return pl.DataFrame(self._rows(), schema=schema)
 
     def as_json(self) -> dict[str, Any]:
-        """Return what was assumed, the chart that is soonest, and a row a chart."""
-        soonest = self.plan.soonest.chart if self.plan.soonest else None
-        about = {key: value for key, value in asdict(self.plan).items() if key != "rows"}
-        return {"measure": self.measure.name, **about, "soonest": soonest, "charts": self._rows()}
+        """Return what was assumed, a row a chart, and the sentences."""
+        from pipeline.words.plan import plan_sentences
+
+        plan = self.plan
+        return {
+            "measure": self.measure.name, "rate": plan.rate, "volume": plan.volume,
+            "months_between_false_alarms": plan.false_alarm_months, "charts": self._rows(),
+            "sentences": plan_sentences(self),
+        }  # fmt: skip
 
     def _rows(self) -> list[dict[str, Any]]:
         return [
-            {
-                "chart": row.chart,
-                "months_to_signal": _months(row.months),
-                "months_between_false_signals": _months(row.false_signal_months),
-                f"catheters_a_month_for_{self.plan.within:g}_months": self.needed(
-                    row.volume_needed
-                ),
-            }
+            {"chart": row.chart}
+            | dict(zip(_names(), (_months(getattr(row, c)) for c in COLUMNS), strict=True))
             for row in self.plan.rows
         ]
+
+
+def _names() -> list[str]:
+    return [f"months_to_{column}" for column in COLUMNS]
 
 
 def _months(value: float) -> float | None:
@@ -74,13 +88,7 @@ def _months(value: float) -> float | None:
 
 
 def measure_plan(
-    store: Store,
-    measure: Measure,
-    *,
-    ratio: float = 2.0,
-    within: float = 12.0,
-    sites: Sequence[str] = (),
-    settings: Settings | None = None,
+    store: Store, measure: Measure, *, sites: Sequence[str] = (), settings: Settings | None = None
 ) -> DetectionPlan:
     """Say how soon each chart of a measure would see a change of its rate.
 
@@ -89,10 +97,6 @@ def measure_plan(
     store : Store
         An open store.
     measure : Measure
-    ratio : float
-        The change, of the rate.
-    within : float
-        Months within which it should be seen.
     sites : sequence of str
         Codes; all sites unless given.
     settings : Settings, optional
@@ -100,8 +104,6 @@ def measure_plan(
 
     Raises
     ------
-    UsageError
-        The rate leaves no room for the change.
     NoDataError
         There is no complete month, or a site is unknown.
     """
@@ -114,14 +116,8 @@ def measure_plan(
     if not recent.size:
         raise NoDataError(f"No complete month of {measure.name} to plan from.")
     rate = float(chart.numerator[recent].sum() / chart.denominator[recent].sum())
-    try:
-        found = plan_detection(
-            rate, counted.monthly_volume, ratio=ratio,
-            proportion=measure.denominator_kind == "proportion",
-            within=within, in_control_months=settings.in_control_run_length,
-        )  # fmt: skip
-    except ValueError as error:
-        said = str(error)
-        raise UsageError(f"{said[0].upper()}{said[1:]}.", try_next="--change halving") from None
+    months = settings.in_control_run_length if measure.is_safety else WATCH_MONTHS
+    found = plan_detection(rate, counted.monthly_volume, months=months,
+                           proportion=measure.denominator_kind == "proportion")  # fmt: skip
     catheters = counted.monthly_catheters
     return DetectionPlan(measure, found, counted.monthly_volume / catheters if catheters else 1.0)

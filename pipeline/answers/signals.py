@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
-from pipeline.analysis.charts import RULES, ControlChart, Signal
-from pipeline.analysis.charts.discovery import adjusted_p
-from pipeline.analysis.rates.multiplicity import FALSE_DISCOVERY_RATE
-from pipeline.answers.chart_series import ChartSeries, draw_charts, read_series
+from pipeline.analysis.charts import ControlChart, Signal
+from pipeline.answers.chart_series import ChartSeries, read_series
+from pipeline.answers.drawn_charts import draw_charts
 from pipeline.answers.verdicts import Direction, direction_of, logged_signal
 from pipeline.measures.catalogue import Measure, measures_in_force
 from pipeline.measures.counting import ALL
@@ -32,13 +31,14 @@ if TYPE_CHECKING:
     from pipeline.figures.look import Drawing
 
 WORSE_FIRST = {"worse": 0, "": 1, "better": 2}
+LEVELS = ("safety", "call", "watch", "mark")
 KINDS_IN_ORDER = ("outcome", "process", "balancing")
 SCHEMA = {
     **dict.fromkeys(
-        ("measure", "site", "kind", "direction", "for_the", "first", "last", "state"), pl.String
+        ("measure", "site", "level", "kind", "direction", "for_the", "first", "last", "state",
+         "chart", "sentence", "new_limits_since"),
+        pl.String,
     ),
-    "stands": pl.Boolean, "p_value": pl.Float64, "adjusted_p": pl.Float64,
-    "chart": pl.String, "sentence": pl.String, "new_limits_since": pl.String,
 }  # fmt: skip
 
 
@@ -53,16 +53,18 @@ class LookedAt:
 
 @dataclass(frozen=True, eq=False)
 class JudgedSignal:
-    """One signal, judged among all charts looked at."""
+    """One signal of one chart."""
 
     looked_at: LookedAt
     signal: Signal
-    adjusted_p: float
 
     @property
-    def stands(self) -> bool:
-        """Whether it stands at the false discovery rate among all charts."""
-        return self.adjusted_p <= FALSE_DISCOVERY_RATE
+    def level(self) -> str:
+        """What it asks for: ``safety`` and ``call`` to act on, ``watch``, or a ``mark`` to see."""
+        if self.signal.kind == "call":
+            is_safety = self.looked_at.measure.is_safety and self.direction == "worse"
+            return "safety" if is_safety else "call"
+        return "watch" if self.signal.kind == "watch" else "mark"
 
     @property
     def direction(self) -> Direction:
@@ -74,7 +76,7 @@ class JudgedSignal:
     def logged(self) -> LoggedSignal:
         """The signal as it is kept."""
         one = self.looked_at
-        return logged_signal(one.chart, self.signal, one.measure.name, one.group, self.adjusted_p)
+        return logged_signal(one.chart, self.signal, one.measure.name, one.group)
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,8 +144,7 @@ def quarter_signals(
 ) -> QuarterSignals:
     """Judge every measure's chart, of everybody and of each group, up to a quarter.
 
-    A signal counts where it names a point of the quarter. Among all charts that
-    have such a point, and all rules, the false discovery rate is held.
+    A signal counts where it names a month of the quarter.
 
     Parameters
     ----------
@@ -176,7 +177,7 @@ def quarter_signals(
     else:
         before, was_kept = kept, True
     state, gone = states([one.logged for one in found], before)
-    gone.sort(key=lambda signal: (signal.site != ALL, signal.adjusted_p, signal.p_value))
+    gone.sort(key=lambda signal: (signal.kind != "call", signal.site != ALL, signal.measure))
     return QuarterSignals(
         quarter, tuple(looked_at), tuple(found), tuple(state), tuple(gone), was_kept
     )
@@ -197,36 +198,27 @@ def _of_quarter(
 
 
 def judged_signals(looked_at: Sequence[LookedAt], *, since: str = "") -> list[JudgedSignal]:
-    """Return the signals of some charts, each judged among all charts and rules.
-
-    Parameters
-    ----------
-    looked_at : sequence of LookedAt
-    since : str
-        Signals count that name a point from this period on.
-    """
-    signals = [(one, s) for one in looked_at for s in one.chart.signals if s.last >= since]
-    adjusted = adjusted_p([s for _, s in signals], len(looked_at) * len(RULES))
-    return [JudgedSignal(one, s, float(p)) for (one, s), p in zip(signals, adjusted, strict=True)]
+    """Return the signals of some charts that name a period from `since` on."""
+    return [JudgedSignal(one, s) for one in looked_at for s in one.chart.signals if s.last >= since]
 
 
-def signals_that_stand(found: Iterable[JudgedSignal]) -> dict[tuple[str, str], tuple[Signal, ...]]:
-    """Return the signals that stand, by measure and group."""
+def calls(found: Iterable[JudgedSignal]) -> dict[tuple[str, str], tuple[Signal, ...]]:
+    """Return the calls, by measure and group."""
     kept: dict[tuple[str, str], tuple[Signal, ...]] = {}
     for one in found:
-        if one.stands:
+        if one.signal.kind == "call":
             whose = one.looked_at.measure.name, one.looked_at.group
             kept[whose] = (*kept.get(whose, ()), one.signal)
     return kept
 
 
 def _importance(found: JudgedSignal) -> tuple[object, ...]:
-    """Order: what stands, what is worse, outcomes first, then by how unlikely chance is."""
+    """Order: safety, calls, watches, marks; what is worse; outcomes first."""
     measure = found.looked_at.measure
     return (
-        not found.stands, WORSE_FIRST[found.direction], KINDS_IN_ORDER.index(measure.kind.value),
-        found.adjusted_p, found.signal.p_value, measure.name, found.looked_at.group,
-        found.signal.kind,
+        LEVELS.index(found.level), WORSE_FIRST[found.direction],
+        KINDS_IN_ORDER.index(measure.kind.value), measure.place, measure.name,
+        found.looked_at.group, found.signal.kind, found.signal.first,
     )  # fmt: skip
 
 
@@ -247,15 +239,13 @@ def _row(found: JudgedSignal, state: State) -> dict[str, Any]:
     return {
         "measure": logged.measure,
         "site": logged.site,
+        "level": found.level,
         "kind": signal.kind,
         "direction": signal.direction,
         "for_the": found.direction or None,
         "first": signal.first,
         "last": signal.last,
         "state": state,
-        "stands": found.stands,
-        "p_value": float(f"{signal.p_value:.3g}"),
-        "adjusted_p": float(f"{found.adjusted_p:.3g}"),
         "chart": found.looked_at.chart.kind,
         "sentence": logged.sentence,
     }

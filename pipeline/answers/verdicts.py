@@ -15,10 +15,13 @@ from pipeline.measures.periods import months_of
 from pipeline.measures.signal_log import LoggedSignal
 
 VerdictKind = Literal[
-    "beyond", "shift", "uneven", "steady", "blind", "too_few", "provisional", "no_data"
-]
+    "call", "watch", "beyond", "shift", "steady", "blind", "setting", "too_few", "provisional",
+    "no_data",
+]  # fmt: skip
 Direction = Literal["better", "worse", ""]
-SIGNALLING: frozenset[str] = frozenset({"beyond", "shift", "uneven"})
+RULES: dict[str, VerdictKind] = {
+    "call": "call", "watch": "watch", "beyond_limit": "beyond", "long_run": "shift",
+}  # fmt: skip
 QUIET: frozenset[str] = frozenset({"steady", "blind"})  # judged, and nothing found
 MOST_MONTHS = 24  # a chart that needs longer to see a doubling says too few to tell
 
@@ -47,24 +50,17 @@ class Verdict:
     @property
     def is_signal(self) -> bool:
         """Something that chance alone would rarely bring."""
-        return self.kind in SIGNALLING
+        return self.kind in RULES.values()
 
     @property
-    def beyond(self) -> tuple[LoggedSignal, ...]:
-        """The points beyond a limit."""
-        return tuple(s for s in self.signals if s.kind == "beyond_limit")
-
-    @property
-    def shift(self) -> LoggedSignal | None:
-        """The last long run."""
-        return next((s for s in reversed(self.signals) if s.kind == "long_run"), None)
+    def is_call(self) -> bool:
+        """Whether it is stated as having moved: beyond what looking at many charts brings."""
+        return self.kind == "call"
 
     @property
     def named(self) -> tuple[LoggedSignal, ...]:
         """The signals that its words speak of."""
-        if self.kind == "uneven":
-            return self.signals
-        return tuple(s for s in self.signals if s.kind in {"beyond_limit", "long_run"})
+        return tuple(s for s in self.signals if RULES[s.kind] == self.kind)
 
     @property
     def words(self) -> str:
@@ -103,24 +99,26 @@ def judge(chart: ControlChart, quarter: str, better: Better, measure: str = "") 
     if not chart.is_of_gaps and not drawn.any():
         return Verdict("no_data")
     found = [
-        logged_signal(chart, s, measure, ALL) for s in chart.signals if inside[list(s.points)].any()
+        logged_signal(chart, s, measure, ALL)
+        for s in chart.signals
+        if s.first <= last and s.last >= first
     ]
     if found:
         return of_signals(found, better, rare=chart.is_of_gaps)
     if drawn.any() and chart.provisional[drawn].all():
         return Verdict("provisional")
+    if chart.is_setting_baseline:
+        return Verdict("setting")
     return Verdict("too_few" if chart.kind == "run" else "steady")
 
 
-def logged_signal(
-    chart: ControlChart, signal: Signal, measure: str, site: str, adjusted_p: float = float("nan")
-) -> LoggedSignal:
+def logged_signal(chart: ControlChart, signal: Signal, measure: str, site: str) -> LoggedSignal:
     """Return a signal as a list keeps it."""
     from pipeline.words.chart import signal_sentence
 
     return LoggedSignal(
         measure, site, signal.kind, signal.direction, signal.first, signal.last,
-        signal_sentence(chart, signal), signal.p_value, adjusted_p,
+        signal_sentence(chart, signal),
     )  # fmt: skip
 
 
@@ -135,14 +133,12 @@ def of_signals(found: Sequence[LoggedSignal], better: Better, *, rare: bool) -> 
     rare : bool
         Up means fewer events.
     """
-    if not found:
-        return Verdict("steady")
-    beyond = [s for s in found if s.kind == "beyond_limit"]
-    shifts = [s for s in found if s.kind == "long_run"]
-    if not (beyond or shifts):
-        return Verdict("uneven", signals=tuple(found), rare=rare)
-    direction = direction_of((beyond or shifts)[-1].direction, better, rare=rare)
-    return Verdict("beyond" if beyond else "shift", direction, tuple(found), rare)
+    for rule, kind in RULES.items():
+        named = [s for s in found if s.kind == rule]
+        if named:
+            way = direction_of(named[-1].direction, better, rare=rare)
+            return Verdict(kind, way, tuple(found), rare)
+    return Verdict("steady")
 
 
 def with_sight(verdict: Verdict, months_to_doubling: float) -> Verdict:

@@ -21,11 +21,9 @@ from pipeline.errors import UsageError
 
 if TYPE_CHECKING:
     from pipeline.answers.charts import MeasureCharts
-    from pipeline.answers.cusum import MeasureCusum
-    from pipeline.measures.catalogue import Measure
     from pipeline.measures.series import Where
 
-KINDS = ("run", "p", "u", "g", "t", "cusum")
+KINDS = ("run", "p", "u", "g", "t")
 
 
 @click.command(epilog="Example: dwell chart dislodgement --by site --out dislodgement.svg")
@@ -39,7 +37,7 @@ KINDS = ("run", "p", "u", "g", "t", "cusum")
 )
 @click.option("--where", metavar="CONDITION", help="Only episodes like \"limb = 'lower'\".")
 @click.option("--kind", type=click.Choice(KINDS), help="Another chart than the measure's own.")
-@click.option("--adjust", is_flag=True, help="With --kind cusum: against what case mix expects.")
+@click.option("--adjust", is_flag=True, help="Judge against what case mix expects of each month.")
 @click.option(
     "--out",
     type=click.Path(dir_okay=False, path_type=Path),
@@ -65,12 +63,11 @@ def chart(
     """Control chart of a measure.
 
     Without NAME, of every measure. Every chart says why it is the one drawn, names its
-    signals, and states what its silence means: the chance of a false signal, and the
+    signals, and states what its silence means: the chance of a false alarm, and the
     months until a doubling, a halving and a 50% rise would be expected to show. Signals
     are a reason to look, not a finding on any child's care.
     """
     from pipeline.answers.charts import measure_charts
-    from pipeline.answers.cusum import measure_cusum
     from pipeline.measures.catalogue import find_measure, measures_in_force
     from pipeline.settings import load_settings
     from pipeline.store import open_store
@@ -79,15 +76,16 @@ def chart(
     measures = [find_measure(name, values)] if name else measures_in_force(values)
     period, group = period_and_group(by)
     chosen = chosen_episodes(sites, where)
-    _check_fit(kind, measures, period, group, adjust=adjust)
-    found: MeasureCharts | MeasureCusum
+    if adjust and (len(measures) != 1 or group is not None or period != "month"):
+        raise UsageError(
+            "Case mix is allowed for in one measure at a time, by month.",
+            try_next="dwell chart dislodgement --adjust",
+        )
     with open_store(db) as store:
-        if kind == "cusum":
-            found = measure_cusum(store, measures[0], adjust=adjust, where=chosen, settings=values)
-        else:
-            found = measure_charts(
-                store, measures, period=period, by=group, kind=kind, where=chosen, settings=values
-            )
+        found = measure_charts(
+            store, measures, period=period, by=group, kind=kind, adjust=adjust, where=chosen,
+            settings=values,
+        )  # fmt: skip
     if out is not None:
         found.figure().save(out)
     _print(found, format_)
@@ -114,18 +112,7 @@ def chosen_episodes(sites: Sequence[str], where: str | None) -> Where:
     return chosen | ({"where": parse_condition(where)} if where else {})
 
 
-def _check_fit(
-    kind: str | None, measures: Sequence[Measure], period: str, group: str | None, *, adjust: bool
-) -> None:
-    """Refuse what a chart would pass over without a word."""
-    if adjust and kind != "cusum":
-        raise UsageError("Only a CUSUM is adjusted for case mix.", try_next="--kind cusum --adjust")
-    if kind == "cusum" and (len(measures) != 1 or group is not None or period != "month"):
-        raise UsageError("A CUSUM follows one measure at a time, by month.",
-                         try_next="dwell chart dislodgement --kind cusum")  # fmt: skip
-
-
-def _print(found: MeasureCharts | MeasureCusum, format_: str) -> None:
+def _print(found: MeasureCharts, format_: str) -> None:
     """Print one chart as one object, several as a list."""
     from pipeline.cli.printing import print_frame, to_json
 
@@ -137,15 +124,11 @@ def _print(found: MeasureCharts | MeasureCusum, format_: str) -> None:
         click.echo("\n".join(_lines(found)))
 
 
-def _lines(found: MeasureCharts | MeasureCusum) -> list[str]:
+def _lines(found: MeasureCharts) -> list[str]:
     """Return each chart's finding, its points, and what its silence means."""
-    from pipeline.answers.cusum import MeasureCusum
     from pipeline.cli.printing import table_lines
     from pipeline.words.chart import chart_sentences, headline
-    from pipeline.words.cusum import cusum_headline, cusum_sentences
 
-    if isinstance(found, MeasureCusum):
-        return [cusum_headline(found), "", *table_lines(found.frame()), "", *cusum_sentences(found)]
     lines = []
     for one in found.charts:
         lines += [headline(one.chart, one.subject), ""]

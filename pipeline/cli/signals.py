@@ -16,8 +16,12 @@ if TYPE_CHECKING:
 
 Row = dict[str, Any]
 RULE_WORDS = {
-    "beyond_limit": "a point beyond a limit", "long_run": "a long run",
-    "few_crossings": "few crossings",
+    "call": "a call", "watch": "a watch", "beyond_limit": "a point beyond a limit",
+    "long_run": "a long run",
+}  # fmt: skip
+LEVEL_TITLES = {
+    "safety": "Safety: look at every case", "call": "Moved", "watch": "May be moving: watch",
+    "mark": "Marks on the charts, which chance brings, too",
 }  # fmt: skip
 MOST_LISTED = 20
 
@@ -52,10 +56,10 @@ def signals(
 ) -> None:
     """List the signals of all control charts.
 
-    Of all measures, of the network and each site, in QUARTER or the latest. Most
-    important first: what stands when all charts looked at are counted (false discovery
-    rate 5%), what points to worse, outcomes before process and balancing measures. A
-    signal is a reason to look.
+    Of all measures, of the network and each site, in QUARTER or the latest. Safety
+    measures first, each site judged for itself; then what moved, with a false call in at
+    most one of ten quarters among all charts; then what may be moving. A signal is a
+    reason to look.
     """
     from pipeline.answers.signals import quarter_signals
     from pipeline.measures.quarters import latest_quarter
@@ -92,18 +96,18 @@ def _lines(said: Row, rows: Sequence[Row], ended: Sequence[Row], most: int) -> l
     """Write the list for people: the most important signals, and the others counted."""
     from pipeline.words.numbers import count
 
-    stand = sum(row["stands"] for row in rows)
-    new = sum(row["state"] == "new" for row in rows)
+    levels = [row["level"] for row in rows]
+    called, new = levels.count("call"), sum(row["state"] == "new" for row in rows)
     lines = [
-        f"{said['quarter']}: {count(len(rows), 'signal')} in {count(said['charts'], 'chart')} "
-        f"looked at; {stand} stand when all of them are counted (false discovery rate 5%).",
+        f"{said['quarter']}: {count(said['charts'], 'chart')} looked at; "
+        f"{count(levels.count('safety'), 'safety call')}, {count(called, 'call')}, "
+        f"{count(levels.count('watch'), 'watch', 'watches')}, "
+        f"{count(levels.count('mark'), 'mark')}.",
         f"{new} new, {len(rows) - new} continuing, {len(ended)} ended since the quarter before.",
     ]
     shown = rows[:most]
-    for title, part in (
-        ("Stand", [row for row in shown if row["stands"]]),
-        ("Could be chance, given so many charts", [row for row in shown if not row["stands"]]),
-    ):
+    for level, title in LEVEL_TITLES.items():
+        part = [row for row in shown if row["level"] == level]
         if part:
             lines += ["", f"{title}:", *(_line(row) for row in part)]
     lines += _others(len(rows), most)

@@ -124,12 +124,12 @@ def _free(others: Floats, y: float, side: float, height: float) -> float:
 def _marks(chart: ControlChart, timeline: Timeline) -> dict[int, str]:
     """Return points that are drawn as signals, and what is written beside them.
 
-    Few crossings are a property of the whole series and mark no point. Of a long
-    run the first and the last month are written, of a short one its span.
+    Evidence added up marks no point: it has a panel of its own. Of a long run the first
+    and the last month are written, of a short one its span.
     """
     marks: dict[int, str] = {}
     for signal in chart.signals:
-        if signal.kind == "few_crossings":
+        if signal.kind in {"watch", "call"}:
             continue
         names = _names(chart, signal.points, timeline)
         for i in signal.points:

@@ -53,7 +53,7 @@ MANY = 24
 TINY_CM = (3.0, 2.2)
 PAGE = 0.71
 """Width over height of a page."""
-SIGNAL_WORDS = {"beyond_limit": "limit", "long_run": "shift", "few_crossings": "crossings"}
+SIGNAL_WORDS = {"call": "moved", "watch": "watch", "beyond_limit": "limit", "long_run": "run"}
 
 
 def control_chart_figure(
@@ -134,7 +134,7 @@ def small_multiples(
 
 def _heading(name: str, chart: ControlChart) -> str:
     """Head a panel with its name and, in a word, what signals in it."""
-    kinds = dict.fromkeys(SIGNAL_WORDS.get(s.kind, "zones") for s in chart.signals)
+    kinds = dict.fromkeys(SIGNAL_WORDS[s.kind] for s in chart.signals)
     return f"{name}: {', '.join(kinds)}" if kinds else name
 
 
@@ -161,8 +161,8 @@ def _many_method(charts: Mapping[str, ControlChart], *, common_axes: bool) -> st
     )
     return (
         f"Control charts ({counts}); {axes}; dark points are signals, hollow ones provisional; "
-        "a heading says what signals: a limit passed, a shift, or few crossings, which mark no "
-        "point."
+        "a heading says what signals: moved or watch (evidence added up, which marks no point), a "
+        "limit passed, or a run."
     )
 
 

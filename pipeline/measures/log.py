@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pipeline.errors import NoDataError, UsageError
 from pipeline.measures.periods import LATEST, quarter_of
@@ -47,11 +47,23 @@ class LoggedChange:
 
 def logged_changes(store: Store, until: str = LATEST) -> list[LoggedChange]:
     """Return the improvement log in time order, up to a month."""
+    return _logged(store, until, "change")
+
+
+def logged_baselines(store: Store, until: str = LATEST) -> list[LoggedChange]:
+    """Return the decisions to set a new baseline, in time order, up to a month.
+
+    Each begins a new phase of the charts that it concerns, and changed nothing else.
+    """
+    return [replace(one, new_phase=True) for one in _logged(store, until, "baseline")]
+
+
+def _logged(store: Store, until: str, kind: str) -> list[LoggedChange]:
     rows = store.rows(
         "select change_id, started_month, title, sites, measures, coalesce(new_phase, false)"
-        " from change where started_month <= ? and coalesce(kind, 'change') = 'change'"
+        " from change where started_month <= ? and coalesce(kind, 'change') = ?"
         " order by started_month, change_id",
-        [until],
+        [until, kind],
     )
     return [
         LoggedChange(change_id, started, title, _codes(sites), _codes(measures), bool(new_phase))

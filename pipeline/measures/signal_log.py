@@ -21,12 +21,10 @@ class LoggedSignal:
     measure, site : str
         Whose chart; `site` is "all" for the network's.
     kind, direction : str
-        The rule, and the side of the centre line (above, below, both).
+        The rule, and the side of the centre line (above, below).
     first_period, last_period : str
         Of the points that it names.
     sentence : str
-    p_value, adjusted_p : float
-        In its chart, and among all charts looked at.
     """
 
     measure: str
@@ -36,8 +34,6 @@ class LoggedSignal:
     first_period: str
     last_period: str
     sentence: str
-    p_value: float
-    adjusted_p: float
 
     def is_same_as(self, other: LoggedSignal) -> bool:
         """Whether both are one signal at two times: the same rule and side, periods in common."""
@@ -122,8 +118,8 @@ def _latest(store: Store, quarter: str) -> tuple[int, list[LoggedSignal]]:
         "select coalesce(max(edition), 0) from signal_list where quarter = ?", [quarter]
     )
     rows = store.rows(
-        "select measure, site, kind, direction, first_period, last_period, sentence, p_value,"
-        " adjusted_p from signal where quarter = ? and edition = ?"
+        "select measure, site, kind, direction, first_period, last_period, sentence"
+        " from signal where quarter = ? and edition = ?"
         " order by measure, site, kind, first_period",
         [quarter, edition],
     )

@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from pipeline.analysis.charts import ControlChart, Signal
-from pipeline.answers.chart_series import draw_charts, read_series
-from pipeline.answers.signals import LookedAt, judged_signals, signals_that_stand
+from pipeline.answers.chart_series import read_series
+from pipeline.answers.drawn_charts import draw_charts
+from pipeline.answers.signals import LookedAt, calls, judged_signals
 from pipeline.figures.control_chart import small_multiples
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.periods import EARLIEST
@@ -35,7 +36,7 @@ class GroupCharts:
     charts : mapping of str to mapping of str to ControlChart
         By group, then by the measure's name, of those with events enough.
     standing_signals : mapping of (str, str) to tuple of Signal
-        By measure and group, the signals that stand among all of these charts.
+        By measure and group, what is called.
     """
 
     measures: tuple[Measure, ...]
@@ -84,7 +85,7 @@ def group_charts(
     charts: dict[str, dict[str, ControlChart]] = {group: {} for group in groups}
     for one in drawn:
         charts[one.group][one.measure.name] = one.chart
-    return GroupCharts(tuple(measures), charts, signals_that_stand(judged_signals(drawn)))
+    return GroupCharts(tuple(measures), charts, calls(judged_signals(drawn)))
 
 
 def prefix(by: str, measure: str, group: str) -> str:
@@ -112,7 +113,7 @@ def group_chart_sentences(made: GroupCharts, by: str, group: str) -> list[Senten
             continue
         ids = point_ids(prefix(by, measure.name, group), chart)
         named = sorted({ids[i] for signal in signals for i in signal.points})
-        said = headline(chart.with_signals(signals), "").removeprefix(": ")
+        said = headline(chart, "").removeprefix(": ")
         text = f"{words.sentence_case(said)}."
         found.append(Sentence(text, tuple(named), measure.title, measure.name))
     return found

@@ -33,7 +33,7 @@ def finding_numbers(finding: Finding) -> tuple[Number, ...]:
     if finding.target is not None:
         found.append(Number(f"{name}/target", finding.target, unit))
     if finding.sight is not None:
-        found.append(Number(f"{name}/false-signal", finding.sight.false_signal, "probability"))
+        found.append(Number(f"{name}/false-watch", finding.sight.false_watch, "probability"))
         found.append(Number(f"{name}/months-to-doubling", finding.months_to_doubling, "months"))
     return tuple(found)
 

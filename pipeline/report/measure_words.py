@@ -43,6 +43,7 @@ def _sight_ids(finding: Finding) -> tuple[str, ...]:
 
 _QUIET = {
     "steady": "Steady.",
+    "setting": "Setting its baseline: nothing is judged yet but points far out.",
     "too_few": "Too few figures yet for limits.",
     "provisional": "Provisional: follow-up is not complete, so no point is judged.",
     "no_data": "No figures this quarter.",

@@ -34,7 +34,8 @@ SOURCES = (
     "Limits of a rate: Garwood 1936, Biometrika 28:437-442.",
     "Control charts: ISO 7870-2. Over-dispersed charts: Laney 2002, Qual Eng 14:531-537. Events "
     "between: Benneyan 2001, Health Care Manag Sci 4:305-318.",
-    "Run rules: Anhoej and Olesen 2014, PLoS ONE 9:e113825.",
+    "Evidence added up: Page 1954, Biometrika 41:100-115; run lengths: Brook and Evans 1972, "
+    "Biometrika 59:539-549.",
     "Funnel plots: Spiegelhalter 2005, Stat Med 24:1185-1202.",
     "Many comparisons: Benjamini and Hochberg 1995, J R Stat Soc B 57:289-300.",
 )
@@ -85,11 +86,17 @@ def _analysis() -> tuple[str, ...]:
         "the proportion still in place they add up to one. Tied times are exact ties.",
         "Where only an interval of the removal is known, its middle is used; the text says for "
         "how many.",
-        "The centre line comes from the points before the first change that asks for a new "
-        "phase, at least 12 where there are that many. Limits are then kept; a new phase starts "
-        "only at a logged change. Fewer than 12 points: a run chart without limits.",
-        "A signal is a point beyond a limit, a run on one side of the centre line longer than "
-        "round(log2 n + 3), or fewer crossings than the 5% point of a binomial(n - 1, 1/2).",
+        "The first 24 complete months, or as many as hold 20 events, set centre line and limits, "
+        "which are then kept; a new baseline starts only at a logged change or decision, and is "
+        "complete with half of the months and 20 events. Until then a chart is setting its "
+        "baseline and tells only points far out.",
+        "Limits leave the tail area of 3 sigma, exact, half of the limit's own chance counted. A "
+        "run on one side of the centre line is told where it is as rare as eight at even odds.",
+        "Each month adds its evidence that the rate has doubled, or halved, from the baseline "
+        "(log-likelihood ratio, never below zero). A watch: a false one in 360 months on each "
+        "side. A call: against the worst rate that the baseline leaves likely (95%), a false one "
+        "in 36 months times the number of ordinary measures; safety measures in 120 months, at "
+        "every site, against the network's rate while a site has too few events of its own.",
         "A baseline that varies more than chance alone would have it (chi-square above its 95% "
         "point and sigma-z above 1.2) has the limits of Laney's chart.",
         "Rare events have charts of the gaps between them (g in catheters, t in catheter-days), "
@@ -130,9 +137,9 @@ def charts_table(findings: Sequence[Finding]) -> str:
         TableColumn("Measure", 24),
         TableColumn("Chart and reason", 44),
         TableColumn("Points", 8, True),
-        TableColumn("Chance of a false signal", 12, True),
-        TableColumn("Months until a doubling shows", 12, True),
-        TableColumn("Until a halving shows", 12, True),
+        TableColumn("Chance of a false watch in a year", 12, True),
+        TableColumn("Months until a doubling is watched", 12, True),
+        TableColumn("Until a halving is", 12, True),
     )
     rows = [
         [
@@ -146,24 +153,22 @@ def charts_table(findings: Sequence[Finding]) -> str:
         for f in findings
     ]
     caption = (
-        "Rules in force on every chart: a point beyond a limit, a long run, few crossings. "
-        "What silence means: the chance of at least one false signal over the series, and the "
-        "expected months until a change would show at this volume; of a proportion above one "
-        "half what doubles or halves is what falls short of the whole"
+        "What silence means: the chance within a year of a watch by luck alone, and the expected "
+        "months until a change would be watched at this volume; of a proportion above one half "
+        "what doubles or halves is what falls short of the whole"
     )
     return markdown.table(columns, rows, caption, "charts")
 
 
 def _sight(finding: Finding) -> tuple[str, str, str]:
-    """Return the chance of a false signal, and months to see a doubling and a halving."""
+    """Return the chance of a false watch, and months to see a doubling and a halving."""
     sight = finding.sight
-    if sight is None or not sight.points:
+    if sight is None or not math.isfinite(sight.false_watch):
         return "none judged", "never", "never"
-    months = {delay.ratio: delay.months for delay in sight.delays}
     return (
-        f"{figure(100 * sight.false_signal)}%" if sight.false_signal > 0 else "none",
-        _months(months.get(2.0, math.inf)),
-        _months(months.get(0.5, math.inf)),
+        f"{figure(100 * sight.false_watch)}%",
+        _months(sight.months(2.0)),
+        _months(sight.months(0.5)),
     )
 
 

@@ -7,8 +7,10 @@ upper limit, and calls nothing significant. Rates have two significant figures.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from math import prod
 
 from pipeline.answers.findings import Finding
+from pipeline.answers.safety import SafetyCall
 from pipeline.measures.log import LoggedChange
 from pipeline.report import phrases
 from pipeline.report.numbers import Sentence
@@ -28,8 +30,11 @@ def what_changed(
     standing: Sequence[Sentence] = (),
     labels: Mapping[str, str] | None = None,
     differences: Sequence[Sentence] = (),
+    safety: Sequence[SafetyCall] = (),
 ) -> list[Sentence]:
-    """Return what moved: signals, groups that differ, signals that ended, changes begun.
+    """Return what moved: safety at sites, calls, groups that differ, calls ended, changes begun.
+
+    One line more names what may be moving, with the chance of a watch by luck alone.
 
     Parameters
     ----------
@@ -43,18 +48,19 @@ def what_changed(
         What is printed for a site.
     differences : sequence of Sentence
         The groups called different, those for the worse first.
+    safety : sequence of SafetyCall
+        Sites at which a safety measure is worse.
     """
     order = {"worse": 0, "better": 1, "": 2}
-    signals = [f for f in findings if f.verdict.is_signal and f.verdict.kind != "uneven"]
+    signals = [f for f in findings if f.verdict.is_call]
     signals.sort(key=lambda f: (f.state != "new", order[f.verdict.direction]))
-    found = [
+    found = [_at_site(call) for call in safety]
+    found += [
         _about(f, f"{f.verdict.clause}{phrases.state(f)}. {phrases.figures(f)}", *phrases.quoted(f))
         for f in signals
     ]
     found += differences
-    found += [
-        _ended(f) for f in findings if f.state == "ended" and f.verdict_before.kind != "uneven"
-    ]
+    found += [_ended(f) for f in findings if f.state == "ended" and f.verdict_before.is_call]
     found += [_begun(change, labels or {}) for change in changes]
     if not found:
         text = (
@@ -62,7 +68,38 @@ def what_changed(
             "change was begun."
         )
         found.append(Sentence(text))
-    return shortened([*found, *standing], "further change", "further changes")
+    listed = shortened([*found, *standing], "further change", "further changes")
+    return [*listed, *_watched(findings)]
+
+
+def _at_site(call: SafetyCall) -> Sentence:
+    """Name the site, and every case."""
+    number = sum(cases for _, cases in call.cases)
+    when = words.joined([f"{cases} in {words.month(month)}" for month, cases in call.cases])
+    text = (
+        f"{call.label}: more than its baseline leaves to chance since {words.month(call.since)} "
+        f"(for the worse). This quarter: {count(number, 'case')} in "
+        f"{words.amount(call.catheters)} catheters{f' ({when})' if call.cases else ''}. "
+        "Look at every case."
+    )
+    return Sentence(text, (call.number_id,), call.measure.title, call.measure.name)
+
+
+def _watched(findings: Sequence[Finding]) -> list[Sentence]:
+    """Name what may be moving, in one sentence, with the chance of a watch by luck alone."""
+    watched = [f for f in findings if f.verdict.is_signal and not f.verdict.is_call]
+    if not watched:
+        return []
+    quiet = [1 - f.sight.false_watch for f in findings if f.sight and f.sight.false_watch > 0]
+    by_luck = 1 - prod(quiet) ** (1 / 4)
+    named = words.joined(
+        [f"{words.lower_first(f.measure.title)} ({f.verdict.words})" for f in watched]
+    )
+    text = (
+        f"To watch, not to act on: {named}. By luck alone a new watch comes in "
+        f"{words.chance(by_luck)} of quarters."
+    )
+    return [Sentence(text, anchor="measures")]
 
 
 def _ended(finding: Finding) -> Sentence:
@@ -99,7 +136,9 @@ def to_decide(
     groups : sequence of Sentence
         The groups to look into.
     """
-    found = [_look_into(f) for f in findings if f.verdict.direction == "worse"]
+    found = [
+        _look_into(f) for f in findings if f.verdict.is_call and f.verdict.direction == "worse"
+    ]
     found += groups
     found += [s for f in findings if (s := _short_of_target(f)) is not None]
     found += [_learn_more(f) for f in _poorly_known(findings, min_ascertainment)]
@@ -161,6 +200,7 @@ def cannot_tell(findings: Sequence[Finding], unknown_dwell: int, catheters: int)
     """
     found = [
         *_blind(findings),
+        *_named(findings, "setting", "Setting their baselines, so that nothing is judged yet:"),
         *_named(findings, "too_few", "Too few figures yet to tell a change from chance:"),
         *_named(findings, "no_data", "No figures this quarter:"),
         *_provisional(findings),

@@ -13,6 +13,7 @@ from pipeline.answers.comparison import ComparedGroups
 from pipeline.answers.findings import QUARTERS_SHOWN, Finding, quarter_findings
 from pipeline.answers.quality import DataQuality, data_quality
 from pipeline.answers.removal import RemovalResult, removal_result
+from pipeline.answers.safety import SafetyCall, safety_calls
 from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import load_catalogue
 from pipeline.measures.log import LoggedChange, logged_changes
@@ -51,6 +52,8 @@ class QuarterResults:
         Size and source of the figures.
     findings : tuple of Finding
         Every measure.
+    safety : tuple of SafetyCall
+        Sites at which a safety measure is worse.
     signals_before : Basis
         What tells which of their signals are new.
     changes : tuple of LoggedChange
@@ -69,6 +72,7 @@ class QuarterResults:
 
     facts: Facts
     findings: tuple[Finding, ...]
+    safety: tuple[SafetyCall, ...]
     signals_before: Basis
     changes: tuple[LoggedChange, ...]
     removal: RemovalResult | None
@@ -113,6 +117,7 @@ def collect_quarter(
         return QuarterResults(
             facts=front.facts_of(store, quarter, settings),
             findings=quarter_findings(store, quarter, settings),
+            safety=safety_calls(store, quarter, settings),
             signals_before=signals_section.signals_before(store, quarter),
             changes=tuple(changes),
             removal=_removal(store, *months_of(quarter)),
@@ -177,7 +182,9 @@ class QuarterlyReport(Sections):
         recent = months_of(quarter_before(quarter, QUARTERS_SHOWN - 1))[0]
         standing = tried_section.still_moved(data.tried, recent)
         differ = [one for those in data.compared for one in compare_section.differences(those)]
-        changed = narrative.what_changed(data.findings, begun, standing, data.tried.labels, differ)
+        changed = narrative.what_changed(
+            data.findings, begun, standing, data.tried.labels, differ, data.safety
+        )
         decide = narrative.to_decide(
             data.findings,
             data.facts.size.set_aside,
@@ -189,6 +196,11 @@ class QuarterlyReport(Sections):
         )
         for finding in data.findings:
             self._numbers += finding_numbers(finding)
+        self._numbers += [
+            Number(call.number_id, sum(n for _, n in call.cases), "cases",
+                   denominator=call.catheters)
+            for call in data.safety
+        ]  # fmt: skip
         self._sentences += [*changed, *decide, *unknown]
         self._sheets.append(front.measure_sheet(data.findings))
         show(

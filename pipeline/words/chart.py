@@ -6,12 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline.analysis.charts.phases import MINIMUM_POINTS
 from pipeline.analysis.charts.results import GAPS, PROPORTIONS, ControlChart, Signal
-from pipeline.analysis.charts.runs import crossings_limit, longest_run_limit
-from pipeline.words.numbers import figure, month
+from pipeline.words.numbers import figure, joined, month
 from pipeline.words.silence import silence
-from pipeline.words.verdicts import beyond_words, shift_words, uneven_words
+from pipeline.words.verdicts import beyond_words, evidence_words, shift_words
 
 if TYPE_CHECKING:
     from pipeline.answers.charts import MeasureChart
@@ -20,10 +18,6 @@ NAMES = {
     "run": "Run chart", "p": "p chart", "p'": "p′ chart (Laney)", "u": "u chart",
     "u'": "u′ chart (Laney)", "g": "g chart", "t": "t chart",
 }  # fmt: skip
-UNEVEN = (
-    "Events are so few, or so many points tie, that points fall above and below the centre line "
-    "unevenly by chance; runs and crossings are not judged."
-)
 NO_EVENT_TAIL = 0.025
 """Area beyond each of two 95% limits."""
 
@@ -44,21 +38,25 @@ def told_apart(value: float, limit: float) -> tuple[str, str]:
 def headline(chart: ControlChart, subject: str) -> str:
     """State the chart's finding in one sentence, for its title.
 
-    The latest limits decide; a chart without a signal is steady at its centre
-    line, or rose or fell from one phase to the next.
+    What holds at the last judged point decides: a call before a watch, a watch before a
+    run or a point beyond a limit. A chart without a signal is steady at its centre line,
+    or rose or fell from one phase to the next.
     """
-    latest = [s for s in chart.signals if _latest(chart, s)]
-    runs = [s for s in latest if s.kind == "long_run"]
-    out = [s for s in latest if s.kind == "beyond_limit"]
-    if runs:
+    now = [s for s in chart.signals if _latest(chart, s)]
+    for kind in ("call", "watch"):
+        for signal in now:
+            if signal.kind == kind:
+                rare = chart.is_of_gaps
+                return (
+                    f"{subject}: {evidence_words(kind, signal.direction, signal.first, rare=rare)}"
+                )
+    if runs := [s for s in now if s.kind == "long_run"]:
         shift = shift_words(runs[-1].direction, runs[-1].first, rare=chart.is_of_gaps)
         return f"{subject}: {shift}"
-    if out:
+    if out := [s for s in now if s.kind == "beyond_limit"]:
         side = out[-1].direction
         periods = [s.first for s in out if s.direction == side]
         return f"{subject}: {beyond_words(side, periods, rare=chart.is_of_gaps)}"
-    if latest:
-        return f"{subject}: {uneven_words(latest[0].first)}"
     return f"{subject}: {_quiet(chart)}"
 
 
@@ -66,19 +64,21 @@ def signal_sentence(chart: ControlChart, signal: Signal) -> str:
     """Say what one signal of a chart is, with the points it names."""
     if signal.kind == "beyond_limit":
         return _beyond_sentence(chart, signal)
-    first, last, n = month(signal.first), month(signal.last), signal.useful
+    first, last = month(signal.first), month(signal.last)
     if signal.kind == "long_run":
         return (
             f"{len(signal.points)} points in a row {signal.direction} the centre line, "
-            f"{first} to {last}; among {n} points up to {longest_run_limit(n)} are ordinary."
+            f"{first} to {last}: as rare as eight at even odds."
         )
-    times = {0: "is never crossed", 1: "is crossed only once"}.get(
-        signal.crossings, f"is crossed only {signal.crossings} times"
-    )
-    return (
-        f"The centre line {times} from {first} to {last}; among {n} points at least "
-        f"{crossings_limit(n)} crossings are ordinary."
-    )
+    rises = (signal.direction == "above") != chart.is_of_gaps
+    evidence = f"evidence that the rate has {'doubled' if rises else 'halved'}"
+    when = f"In {first}" if first == last else f"From {first} to {last}"
+    if signal.kind == "call":
+        return (
+            f"{when} the {evidence} from its baseline holds: find the cause, or log a new "
+            "baseline with its reason."
+        )
+    return f"{when} there is some {evidence} from its baseline: watch."
 
 
 def _beyond_sentence(chart: ControlChart, signal: Signal) -> str:
@@ -98,10 +98,8 @@ def reason(chart: ControlChart, card: str = "") -> str:
     if choice.why == "asked":
         return f"{kind} chart, as asked."
     if choice.why == "short":
-        if choice.points >= MINIMUM_POINTS:
-            return f"Run chart: no phase has the {MINIMUM_POINTS} complete points that limits need."
         held = f"{choice.points} complete point" + ("" if choice.points == 1 else "s")
-        return f"Run chart: {held}, and limits need {MINIMUM_POINTS}."
+        return f"Run chart: {held}, too few for limits."
     figures = (
         f"chi-square {choice.chi_square:.1f} on {choice.freedom} degrees of freedom, "
         f"sigma-z {choice.sigma_z:.2f}"
@@ -130,8 +128,9 @@ def notes(chart: ControlChart) -> list[str]:
         f"“{c.title}” is logged for {month(c.started)}, after the last point; it is not drawn."
         for c in chart.later_changes
     ]
-    if not chart.runs_judged.all():
-        said.append(UNEVEN)
+    if chart.is_setting_baseline and len(chart):
+        said.append("Setting its baseline: limits are trial limits, and only points far beyond "
+                    "them are told.")  # fmt: skip
     return said
 
 
@@ -139,10 +138,16 @@ def chart_sentences(charted: MeasureChart) -> list[str]:
     """Say why this chart is drawn, what it signals and what its silence means."""
     chart = charted.chart
     signals = [signal_sentence(chart, s) for s in chart.signals] or ["No signal."]
+    if charted.terms:
+        signals.append(f"Evidence allows for {joined(charted.terms)}.")
     return [reason(chart, charted.card), *signals, *notes(chart), *silence(chart, charted.sight)]
 
 
 def _latest(chart: ControlChart, signal: Signal) -> bool:
+    """Whether a signal still holds, or names a point of the limits in force."""
+    if signal.kind in {"watch", "call"}:
+        assert chart.cusum is not None
+        return signal.last == chart.cusum.last_judged
     return bool(chart.limit_set[signal.points[-1]] == chart.limit_set[-1])
 
 
@@ -157,6 +162,8 @@ def _quiet(chart: ControlChart) -> str:
         return f"{moved} {figure(before)} to {last} since {month(centres[-1].first)}"
     if chart.kind == "run":
         return f"median {last}, too few points for limits"
+    if chart.is_setting_baseline:
+        return f"setting its baseline, so far {last}"
     return f"steady at {last}"
 
 
@@ -201,8 +208,7 @@ def _limits(chart: ControlChart) -> str:
         return "no limits"
     if chart.exact[drawn].all():
         return "exact limits with the tail area of 3 sigma"
-    some = ", exact where counts are small" if chart.exact[drawn].any() else ""
-    return f"limits 3 sigma{some}"
+    return "limits 3 sigma"
 
 
 def description(chart: ControlChart, subject: str) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from pipeline.words.numbers import joined, lower_first, month
+from pipeline.words.numbers import joined, month, sentence_case
 
 if TYPE_CHECKING:
     from pipeline.answers.verdicts import Verdict
@@ -18,6 +18,7 @@ NAMED_MONTHS = 3
 """Months that are named before they are counted instead."""
 QUIET = {
     "steady": "steady",
+    "setting": "setting its baseline",
     "blind": "too few to tell",
     "too_few": "too few to tell",
     "provisional": "provisional",
@@ -41,9 +42,14 @@ def shift_words(direction: str, since: str, *, rare: bool) -> str:
     return f"shift {_way(direction)} from {month(since)}"
 
 
-def uneven_words(since: str) -> str:
-    """Say that the centre line is crossed too seldom."""
-    return f"uneven since {month(since)}"
+def evidence_words(kind: str, direction: str, since: str, *, rare: bool) -> str:
+    """Say that the evidence of a change has reached a watch, or a call."""
+    if kind == "call":
+        what = f"events {_apart(direction)}" if rare else _way(direction)
+        return f"{what} since {month(since)}"
+    if rare:
+        return f"events may be {_apart(direction)}: watch"
+    return f"may be {'rising' if direction == 'above' else 'falling'}: watch"
 
 
 def signal_words(signal: LoggedSignal, *, rare: bool) -> str:
@@ -52,37 +58,32 @@ def signal_words(signal: LoggedSignal, *, rare: bool) -> str:
         return beyond_words(signal.direction, [signal.first_period], rare=rare)
     if signal.kind == "long_run":
         return shift_words(signal.direction, signal.first_period, rare=rare)
-    return uneven_words(signal.first_period)
+    return evidence_words(signal.kind, signal.direction, signal.first_period, rare=rare)
 
 
 def verdict_words(verdict: Verdict) -> str:
     """Say a verdict as the table prints it."""
     if not verdict.is_signal:
         return QUIET[verdict.kind]
-    if verdict.kind == "uneven":
-        return uneven_words(verdict.signals[0].first_period)
-    said, beyond, shift = [], verdict.beyond, verdict.shift
-    if beyond:
-        said.append(beyond_words(beyond[-1].direction, _same_side(beyond), rare=verdict.rare))
-    if shift:
-        said.append(shift_words(shift.direction, shift.first_period, rare=verdict.rare))
-    return "; ".join(said)
+    last = verdict.named[-1]
+    if verdict.kind == "beyond":
+        return beyond_words(last.direction, _same_side(verdict.named), rare=verdict.rare)
+    return signal_words(last, rare=verdict.rare)
 
 
 def verdict_clause(verdict: Verdict) -> str:
     """Say a verdict as a sentence without its stop; empty without a signal."""
     if not verdict.is_signal:
         return ""
-    if verdict.kind == "uneven":
-        since = month(verdict.signals[0].first_period)
-        return f"The figures since {since} do not scatter as chance alone would have them"
-    said, beyond, shift = [], verdict.beyond, verdict.shift
-    if beyond:
-        said.append(_beyond_clause(beyond, rare=verdict.rare))
-    if shift:
-        clause = _shift_clause(shift, rare=verdict.rare)
-        said.append(lower_first(clause) if beyond else clause)
-    return ", and ".join(said)
+    last = verdict.named[-1]
+    since = month(last.first_period)
+    if verdict.kind == "beyond":
+        return _beyond_clause(verdict.named, rare=verdict.rare)
+    if verdict.kind == "watch":
+        return sentence_case(verdict_words(verdict))
+    if verdict.rare:
+        return f"Events have been {_apart(last.direction)} since {since}"
+    return f"The rate has been {_way(last.direction)} since {since}"
 
 
 def _beyond_clause(signals: Sequence[LoggedSignal], *, rare: bool) -> str:
@@ -92,13 +93,6 @@ def _beyond_clause(signals: Sequence[LoggedSignal], *, rare: bool) -> str:
         return f"Events in {when} were {_apart(side)} than the limit"
     limit = "upper" if side == "above" else "lower"
     return f"The rate was {side} the {limit} limit in {when}"
-
-
-def _shift_clause(signal: LoggedSignal, *, rare: bool) -> str:
-    since = month(signal.first_period)
-    if rare:
-        return f"Events have been {_apart(signal.direction)} since {since}"
-    return f"The rate has shifted {_way(signal.direction)} since {since}"
 
 
 def _same_side(signals: Sequence[LoggedSignal]) -> list[str]:

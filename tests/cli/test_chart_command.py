@@ -8,8 +8,9 @@ import pytest
 from click.testing import CliRunner
 
 from pipeline.analysis.charts import Counts
-from pipeline.answers.chart_series import ChartSeries, draw_charts
+from pipeline.answers.chart_series import ChartSeries
 from pipeline.answers.charts import MeasureChart, MeasureCharts, measure_charts
+from pipeline.answers.drawn_charts import draw_charts
 from pipeline.answers.findings import quarter_findings
 from pipeline.cli.chart import chart
 from pipeline.cli.load import load

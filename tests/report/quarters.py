@@ -4,7 +4,8 @@ import numpy as np
 
 from pipeline.analysis.charts import Counts
 from pipeline.analysis.charts.results import GAPS
-from pipeline.answers.chart_series import ChartSeries, draw_charts
+from pipeline.answers.chart_series import ChartSeries
+from pipeline.answers.drawn_charts import draw_charts
 from pipeline.answers.findings import Finding, rate_of
 from pipeline.answers.verdicts import judge
 from pipeline.measures.catalogue import load_catalogue

@@ -8,7 +8,8 @@ import polars as pl
 import pytest
 
 from pipeline.analysis.charts import Counts, control_chart
-from pipeline.answers.chart_series import ChartSeries, draw_charts, kind_of
+from pipeline.answers.chart_series import ChartSeries, kind_of
+from pipeline.answers.drawn_charts import draw_charts
 from pipeline.answers.findings import Finding, quarter_findings, rate_of
 from pipeline.answers.verdicts import judge, of_signals
 from pipeline.measures.catalogue import find_measure

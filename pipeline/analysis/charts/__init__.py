@@ -14,11 +14,9 @@ from pipeline.analysis.charts.results import (
     Phase,
     Signal,
 )
-from pipeline.analysis.charts.signals import RULES
 
 __all__ = [
     "KINDS",
-    "RULES",
     "Change",
     "Choice",
     "ControlChart",

@@ -7,14 +7,25 @@ and follow it as a Markov chain.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
-from scipy import linalg, optimize
+from scipy import linalg, special
 
 from pipeline.analysis.charts.results import Floats
 
 GRID = 300
 """Bands between zero and the limit."""
+
+COARSE = 60
+"""Bands that serve where thousands of limits are looked for."""
+
+LIMITS = np.array(
+    [0.05, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 7.0, 8.5, 10.0, 13.0, 18.0]
+)
+CHANCES = np.array([0.0, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5])
+STEP, LEAST_MEAN, REACH, MOST_STEPS = 0.05, 1e-3, 9.0, 1e12
 
 Masses = Callable[[float, int], Floats]
 
@@ -56,48 +67,100 @@ def cusum_matrix(masses: Masses, limit: float, grid: int = GRID) -> Floats:
     return np.asarray(matrix)
 
 
-def run_length(matrix: Floats, start: int = 0) -> float:
-    """Return the expected steps until the chain is left, infinite if it never is."""
+def run_length(matrix: Floats, start: Floats | None = None) -> float:
+    """Return the expected steps until the chain is left, infinite if it never is.
+
+    `start` has the chances of where it begins; at zero unless given.
+    """
     leaving = np.eye(len(matrix)) - matrix
     with np.errstate(all="ignore"):
         try:
-            steps = np.linalg.solve(leaving, np.ones(len(matrix)))[start]
+            steps = np.linalg.solve(leaving, np.ones(len(matrix)))
         except np.linalg.LinAlgError:
             return float("inf")
-    return float(steps) if np.isfinite(steps) and steps > 0 else float("inf")
+    expected = steps[0] if start is None else start @ steps
+    return float(expected) if np.isfinite(expected) and expected > 0 else float("inf")
 
 
 def cusum_run_length(masses: Masses, limit: float, grid: int = GRID) -> float:
-    """Return the expected steps from zero until a one-sided CUSUM passes its limit."""
+    """Return the expected steps from zero until a one-sided CUSUM reaches its limit."""
     return run_length(cusum_matrix(masses, limit, grid))
 
 
-def cusum_limit(masses: Masses, target: float, grid: int = GRID) -> float:
-    """Return the limit that gives a stated in-control run length.
+@dataclass(frozen=True, eq=False)
+class Month:
+    """How many events a month brings, and what each number is worth to one side of a CUSUM.
+
+    Attributes
+    ----------
+    values : float array, shape (x,)
+        Log-likelihood ratio of each number of events.
+    mean : float
+        Events expected in control.
+    trials : int
+        Catheters; 0 where the number is Poisson.
+    """
+
+    values: Floats
+    mean: float
+    trials: int
+
+    @classmethod
+    def of(cls, mean: float, chance: float, ratio: float) -> Month:
+        """Return a month of `mean` events; a Poisson number where `chance` is zero."""
+        trials = max(1, round(mean / chance)) if chance else 0
+        most = np.ceil(mean + REACH * np.sqrt(mean) + REACH) * max(ratio, 1.0)
+        x = np.arange(min(most, trials) + 1 if trials else most + 1)
+        none = trials * np.log1p((ratio - 1) * mean / trials) if trials else (ratio - 1) * mean
+        return cls(x * np.log(ratio) - none, mean, trials)
+
+    def masses(self, ratio: float) -> Masses:
+        """Return one month's evidence where the rate (or the odds) are `ratio` times as high."""
+        x, mean = np.arange(self.values.size), self.mean * ratio
+        if self.trials:
+            p = self.mean / self.trials
+            p = min(p * ratio / (1 - p + p * ratio), 1 - 1e-12)
+            below = special.bdtr(x, self.trials, p)
+        else:
+            below = special.pdtr(x, mean)
+        return lattice_masses(self.values, np.diff(below, prepend=0.0))
+
+
+@lru_cache(maxsize=4096)
+def _months_by_limit(mean: float, chance: float, ratio: float) -> Floats:
+    """Return the logarithm of the months to a false alarm at each of `LIMITS`."""
+    masses = Month.of(mean, chance, ratio).masses(1.0)
+    matrices = np.stack([cusum_matrix(masses, limit, COARSE) for limit in LIMITS])
+    steps = np.linalg.solve(np.eye(COARSE) - matrices, np.ones((LIMITS.size, COARSE, 1)))
+    longest = np.maximum.accumulate(np.clip(steps[:, 0, 0], 1.0, MOST_STEPS))
+    return np.asarray(np.log(longest) + np.arange(LIMITS.size) * 1e-9)
+
+
+def decision_limits(mean: Floats, chance: Floats, ratio: float, months: Floats) -> Floats:
+    """Return the limits that give stated months to a false alarm, of many CUSUMs at once.
 
     Parameters
     ----------
-    masses : callable
-        Of one step's increment in control.
-    target : float
-        Expected steps to a false signal, above one.
+    mean : float array, shape (m,)
+        Events expected in a month.
+    chance : float array, shape (m,)
+        Chance of one catheter; zero for a rate.
+    ratio : float
+        The change looked for: of the odds, or of a rate.
+    months : float array, shape (m,)
+        Asked from one false alarm to the next.
 
-    Raises
-    ------
-    ValueError
-        If the target is not above one, or no limit reaches it.
+    Notes
+    -----
+    Means are rounded to 5% steps and chances to `CHANCES`, so that thousands of charts
+    share some hundred chains; between the limits of a chain logarithms are interpolated.
     """
-    if not target > 1:
-        raise ValueError("the in-control run length must be above one step")
-    low, high = 1e-3, 1.0
-    while cusum_run_length(masses, high, grid) < target:
-        low, high = high, 1.5 * high
-        if high > 1e3:
-            raise ValueError("no limit gives so long an in-control run")
-
-    def gap(limit: float) -> float:
-        return float(np.log(cusum_run_length(masses, limit, grid) / target))
-
-    if gap(low) >= 0:
-        return low
-    return float(optimize.brentq(gap, low, high, xtol=1e-7, rtol=1e-7))
+    rounded = np.exp(np.round(np.log(np.maximum(mean, LEAST_MEAN)) / STEP) * STEP)
+    nearest = CHANCES[np.abs(CHANCES - np.asarray(chance)[:, None]).argmin(axis=1)]
+    keys, which = np.unique(np.stack([rounded, nearest], axis=1), axis=0, return_inverse=True)
+    found = np.empty(len(rounded))
+    for i, (m, p) in enumerate(keys):
+        mine = which.ravel() == i
+        table = _months_by_limit(float(m), float(p), ratio)
+        found[mine] = np.interp(np.log(months[mine]), table, LIMITS)
+    return found

@@ -4,31 +4,28 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 
 from pipeline.analysis.charts.choose import choose_kinds
-from pipeline.analysis.charts.even_runs import even_sets
 from pipeline.analysis.charts.limits import Limits
-from pipeline.analysis.charts.lines import lines_of, standardised
-from pipeline.analysis.charts.phases import PhasePlan
-from pipeline.analysis.charts.point_models import MODELS
-from pipeline.analysis.charts.prefilter import may_signal
+from pipeline.analysis.charts.lines import lines_of, pooled, standardised
+from pipeline.analysis.charts.phases import Need, PhasePlan
 from pipeline.analysis.charts.results import (
     GAPS,
     KINDS,
+    MODELS,
     PROPORTIONS,
     Change,
     Choice,
     ControlChart,
     Counts,
-    Flags,
     Floats,
     Phase,
 )
-from pipeline.analysis.charts.signals import find_signals
+from pipeline.analysis.charts.signals import Lines, find_signals
 from pipeline.analysis.charts.stack import Stack, stack_series
 
 
@@ -42,6 +39,7 @@ def control_chart(
     baseline: tuple[str, str] | None = None,
     forced: bool = False,
     model: str | None = None,
+    need: Need | None = None,
 ) -> ControlChart:
     """Make one control chart from one series.
 
@@ -51,7 +49,7 @@ def control_chart(
         The series.
     kind : str
         The chart on the measure's card: one of `KINDS`. A run chart is drawn
-        instead where there are fewer than 12 complete points, a Laney chart
+        instead where there are too few complete points for limits, a Laney chart
         where the baseline is over-dispersed.
     changes : sequence of Change
         Logged changes that concern this series.
@@ -66,6 +64,8 @@ def control_chart(
     model : str, optional
         Distribution of the points of a run chart, binomial or poisson; every
         other chart implies its own.
+    need : Need, optional
+        What a baseline must hold.
 
     Raises
     ------
@@ -82,6 +82,7 @@ def control_chart(
         baseline=baseline,
         forced=forced,
         model=model,
+        need=need,
     )[0]
 
 
@@ -95,6 +96,7 @@ def control_charts(
     baseline: tuple[str, str] | None = None,
     forced: bool = False,
     model: str | None = None,
+    need: Need | None = None,
 ) -> list[ControlChart]:
     """Make a chart for each of many series of one measure in one pass.
 
@@ -103,17 +105,20 @@ def control_charts(
     """
     _check(counts, kind)
     logs = [()] * len(counts) if changes is None else changes
-    stack = stack_series(counts, logs, baseline, ones=kind in GAPS)
+    points = model or MODELS.get(kind, "poisson")
+    stack = stack_series(
+        counts, logs, baseline, need=need or Need(), ones=kind in GAPS,
+        proportion=points == "binomial",
+    )  # fmt: skip
     chosen = choose_kinds(stack, kind, standardised(stack, kind), forced=forced)
     kinds = [drawn for drawn, _ in chosen]
     value, centre, limits = lines_of(stack, kinds)
-    even = even_sets(stack, kinds, value, centre)[stack.limit_set]
     limits = _only_ready(stack, limits, kinds, forced=forced)
-    loud = may_signal(stack, value, centre, limits, runs_judged=even)
-    points = model or MODELS.get(kind, "poisson")
-    printed = _Printed(points, multiplier, unit, value, centre, limits, even)
-    made = [_one_chart(stack, i, printed, *chosen[i]) for i in range(len(counts))]
-    return [c.with_signals(find_signals(c)) if loud[i] else c for i, c in enumerate(made)]
+    lines = Lines(value, centre, limits, pooled(stack)[stack.limit_set])
+    signals = find_signals(stack, kinds, lines)
+    printed = _Printed(points, multiplier, unit, lines)
+    made = (_one_chart(stack, i, printed, *chosen[i]) for i in range(len(counts)))
+    return [replace(one, signals=found) for one, found in zip(made, signals, strict=True)]
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,10 +128,7 @@ class _Printed:
     model: str
     multiplier: float
     unit: str
-    value: Floats
-    centre: Floats
-    limits: Limits
-    even: Flags
+    lines: Lines
 
 
 def _check(counts: Sequence[Counts], kind: str) -> None:
@@ -152,8 +154,8 @@ def _only_ready(stack: Stack, limits: Limits, kinds: list[str], *, forced: bool)
 def _one_chart(stack: Stack, i: int, printed: _Printed, kind: str, choice: Choice) -> ControlChart:
     """Cut one series out of the stack, in the printed unit."""
     part, counts, plan = stack.slice_of(i), stack.counts[i], stack.plans[i]
-    limits, times = printed.limits, printed.multiplier
-    centre, upper = printed.centre[part] * times, limits.upper[part] * times
+    lines, limits, times = printed.lines, printed.lines.limits, printed.multiplier
+    centre, upper = lines.centre[part] * times, limits.upper[part] * times
     return ControlChart(
         kind=kind,
         model=MODELS.get(kind, printed.model),
@@ -163,7 +165,7 @@ def _one_chart(stack: Stack, i: int, printed: _Printed, kind: str, choice: Choic
         periods=counts.periods,
         numerator=counts.numerator,
         denominator=counts.denominator,
-        value=printed.value[part] * times,
+        value=lines.value[part] * times,
         centre=centre,
         lower=limits.lower[part] * times,
         upper=upper,
@@ -174,7 +176,7 @@ def _one_chart(stack: Stack, i: int, printed: _Printed, kind: str, choice: Choic
         baseline=plan.baseline,
         provisional=counts.provisional,
         judged=stack.judged[part],
-        runs_judged=printed.even[part],
+        kept=stack.kept[part],
         phases=_phases(counts, plan, kind, centre, upper),
         changes=plan.drawn,
         later_changes=plan.later,
@@ -190,6 +192,8 @@ def _phases(
     last_phase = int(plan.phase[-1]) if plan.phase.size else 0
     starts = np.searchsorted(plan.phase, np.arange(1, last_phase + 2)).tolist()
     for number, (first, stop) in enumerate(pairwise(starts), start=1):
+        if first == stop:
+            continue  # a phase without an event has no gap
         owner = int(plan.limit_set[first])
         base = np.flatnonzero(plan.baseline & (plan.limit_set == owner))
         started = [
@@ -209,6 +213,7 @@ def _phases(
                 centre=float(centre[first]),
                 has_limits=bool(np.isfinite(upper[first:stop]).any()),
                 carried_forward=owner != number and kind != "run",
+                is_kept=plan.is_kept[owner],
             )
         )
     return tuple(found)

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.analysis.charts.cusum import Risk
-from pipeline.analysis.charts.results import Flags, Ints
+from pipeline.analysis.charts.results import Flags, Floats, Ints
 from pipeline.analysis.comparison.case_mix import affordable, check_terms
 from pipeline.analysis.comparison.count_models import fit_counts, predict
 from pipeline.analysis.comparison.design import coded, with_columns
@@ -21,9 +20,12 @@ MONTH = "month"
 
 @dataclass(frozen=True)
 class Fitted:
-    """Expected risk of each month's catheters, and the terms that it allows for."""
+    """What each month's catheters had to be expected to bring, and the terms allowed for.
 
-    risk: Risk
+    `rate` has a value a month, NaN where there is no catheter.
+    """
+
+    rate: Floats
     terms: tuple[str, ...]
 
 
@@ -80,8 +82,10 @@ def fitted_risk(
     fit = fit_counts(design, events, units, kind)
     rate = predict(design, fit.coefficients, kind)[row]
     volume = counts.sums.denominator
-    risk = Risk(month[seen], volume[seen], rate[seen], len(periods), kind == "proportion")
-    return Fitted(risk, tuple(kept))
+    expected, volumes = (
+        np.bincount(month[seen], weights[seen], len(periods)) for weights in (volume * rate, volume)
+    )
+    return Fitted(expected / np.where(volumes > 0, volumes, np.nan), tuple(kept))
 
 
 def _with_phases(design: Design, present: Ints, phases: int) -> Design:

@@ -1,4 +1,4 @@
-"""Limits of p and u charts with unequal denominators, exact where counts are small."""
+"""Limits of p and u charts with unequal denominators, by exact tail areas."""
 
 from __future__ import annotations
 
@@ -9,19 +9,13 @@ import numpy as np
 from scipy import special
 
 from pipeline.analysis.charts.results import Flags, Floats
+from pipeline.analysis.rates.distributions import binomial_at_most, poisson_at_most
 
 SIGMAS = 3.0
 """Width of the limits; the trade's usual choice since Shewhart 1931."""
 
 TAIL = float(special.ndtr(-SIGMAS))
-"""Area beyond one three-sigma limit, 0.00135; exact limits leave no more than this."""
-
-SMALL_COUNT = 5.0
-"""Expected events (or non-events) under which the normal limits give way to exact ones."""
-
-
-MOST_EVENTS = 200
-"""Where adding up stops; far beyond any quantile of a mean under five."""
+"""Area beyond one three-sigma limit, 0.00135."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,44 +28,42 @@ class Limits:
     exact: Flags
 
 
-def binomial_quantile(q: float, n: Floats, p: Floats) -> Floats:
-    """Return the smallest count whose binomial distribution function reaches `q`.
+def edges(
+    mean: Floats, sigma: Floats, at_most: Callable[[Floats], Floats]
+) -> tuple[Floats, Floats]:
+    """Return the least and the greatest count that are not beyond a limit, by mid-P tail area.
 
-    Meant for few events or few non-events: the probabilities are added up from
-    the end where they are.
+    A count is beyond where half its own chance and the chance of all further out come to
+    less than the area beyond three sigma. Half its own: tail areas that count it whole are
+    so far below what is asked at small volumes that more catheters could see later.
+
+    Parameters
+    ----------
+    mean, sigma : float array, shape (k,)
+        Of each count; where the search begins.
+    at_most : callable
+        The distribution function of the counts, zero below zero.
+
+    References
+    ----------
+    Lancaster 1961, J Am Stat Assoc 56:223-234, for mid-P (recalled, not retrieved).
     """
-    trials, rare = np.rint(n), np.minimum(p, 1 - p)
-    few = p <= 0.5
-    start = np.exp(trials * np.log1p(-rare))
-    odds = rare / (1 - rare)
 
-    def ratio(x: int) -> Floats:
-        return np.maximum(trials - x + 1, 0) / x * odds
+    def mid(x: Floats) -> Floats:
+        return (at_most(x) + at_most(x - 1)) / 2
 
-    events = _smallest(start, ratio, np.where(few, q, 1 - q), strict=~few)
-    return np.where(few, events, trials - events)
+    low, high = np.rint(mean - SIGMAS * sigma), np.rint(mean + SIGMAS * sigma)
+    low = _walk(low, lambda x: mid(x) >= TAIL, -1.0)
+    return np.maximum(low, 0.0), _walk(high, lambda x: 1 - mid(x) >= TAIL, 1.0)
 
 
-def poisson_quantile(q: float, mean: Floats) -> Floats:
-    """Return the smallest count whose Poisson distribution function reaches `q`.
-
-    Meant for small means.
-    """
-    strict = np.zeros(mean.shape, bool)
-    return _smallest(np.exp(-mean), lambda x: mean / x, np.full(mean.shape, q), strict=strict)
-
-
-def _smallest(start: Floats, ratio: Callable[[int], Floats], q: Floats, *, strict: Flags) -> Floats:
-    """Add up probabilities until each sum reaches (or, if strict, passes) its `q`."""
-    term, total, count = start, start.copy(), np.zeros(start.shape)
-    for x in range(1, MOST_EVENTS):
-        short = np.where(strict, total <= q, total < q)
-        if not short.any():
-            break
-        count[short] = x
-        term = term * ratio(x)
-        total += term
-    return count
+def _walk(x: Floats, inside: Callable[[Floats], Flags], outward: float) -> Floats:
+    """Move each count to the last one inside its limit."""
+    while (out := ~inside(x)).any():
+        x = np.where(out, x - outward, x)
+    while (further := inside(x + outward)).any():
+        x = np.where(further, x + outward, x)
+    return x
 
 
 def ceiling_after_none(n: Floats, baseline: Floats) -> Floats:
@@ -96,21 +88,18 @@ def ceiling_after_none(n: Floats, baseline: Floats) -> Floats:
     return np.floor(np.log(TAIL) / np.log(share))
 
 
-def proportion_limits(
-    n: Floats, centre: Floats, baseline_n: Floats, sigma_z: Floats | float = 1.0
-) -> Limits:
+def proportion_limits(n: Floats, centre: Floats, baseline_n: Floats, sigma_z: Floats) -> Limits:
     r"""Limits of a p or p' chart, each point by its own denominator.
 
-    :math:`\bar p \pm 3 \sigma_z \sqrt{\bar p (1 - \bar p) / n_i}`, kept within
-    zero and one; with :math:`\sigma_z = 1` and :math:`n \bar p` or
-    :math:`n (1 - \bar p)` under five, the binomial quantiles with the same tail
-    area. A point signals strictly beyond a limit.
+    Of a p chart the binomial counts by `edges`; of Laney's
+    :math:`\bar p \pm 3 \sigma_z \sqrt{\bar p (1 - \bar p) / n_i}`, kept within zero and
+    one. A point signals strictly beyond a limit.
 
     Parameters
     ----------
     n, centre, baseline_n : float array, shape (k,)
         Catheters, centre line as a proportion, and catheters in the baseline.
-    sigma_z : float or array
+    sigma_z : float array, shape (k,)
         Laney's factor; one for an ordinary p chart.
 
     References
@@ -119,32 +108,35 @@ def proportion_limits(
     14:531-537.
     """
     sigma = np.sqrt(centre * (1 - centre) / n) * sigma_z
-    exact = _is_plain(sigma_z, n) & (np.minimum(n * centre, n * (1 - centre)) < SMALL_COUNT)
     lower = np.clip(centre - SIGMAS * sigma, 0, 1)
     upper = np.clip(centre + SIGMAS * sigma, 0, 1)
-    lower[exact] = binomial_quantile(TAIL, n[exact], centre[exact]) / n[exact]
-    upper[exact] = binomial_quantile(1 - TAIL, n[exact], centre[exact]) / n[exact]
+    exact = (np.asarray(sigma_z) == 1.0) & (centre > 0) & (centre < 1)
+    trials, p = np.rint(n[exact]), centre[exact]
+    low, high = edges(
+        trials * p,
+        trials * sigma[exact],
+        lambda x: binomial_at_most(np.minimum(x, trials), trials, p),
+    )
+    lower[exact], upper[exact] = low / n[exact], np.minimum(high, trials) / n[exact]
     none, every = centre <= 0, centre >= 1
     ceiling = np.minimum(ceiling_after_none(n, baseline_n), n) / n
     upper[none], lower[every] = ceiling[none], 1 - ceiling[every]
     return Limits(lower, upper, sigma, exact | none | every)
 
 
-def rate_limits(
-    n: Floats, centre: Floats, baseline_n: Floats, sigma_z: Floats | float = 1.0
-) -> Limits:
+def rate_limits(n: Floats, centre: Floats, baseline_n: Floats, sigma_z: Floats) -> Limits:
     r"""Limits of a u or u' chart, each point by its own exposure.
 
-    :math:`\bar u \pm 3 \sigma_z \sqrt{\bar u / n_i}`, the lower one not below
-    zero; exact Poisson limits where :math:`n_i \bar u < 5`. A c chart is a u
-    chart whose exposures are all one.
+    Of a u chart the Poisson counts by `edges`; of Laney's
+    :math:`\bar u \pm 3 \sigma_z \sqrt{\bar u / n_i}`, the lower one not below zero. A c
+    chart is a u chart whose exposures are all one.
 
     Parameters
     ----------
     n, centre, baseline_n : float array, shape (k,)
         Exposure, centre line as events per unit of exposure, and exposure in
         the baseline.
-    sigma_z : float or array
+    sigma_z : float array, shape (k,)
         Laney's factor; one for an ordinary u chart.
 
     References
@@ -153,15 +145,11 @@ def rate_limits(
     Engineering 14:531-537.
     """
     sigma = np.sqrt(centre / n) * sigma_z
-    exact = _is_plain(sigma_z, n) & (n * centre < SMALL_COUNT)
-    lower = np.maximum(centre - SIGMAS * sigma, 0)
-    upper = centre + SIGMAS * sigma
-    lower[exact] = poisson_quantile(TAIL, n[exact] * centre[exact]) / n[exact]
-    upper[exact] = poisson_quantile(1 - TAIL, n[exact] * centre[exact]) / n[exact]
+    lower, upper = np.maximum(centre - SIGMAS * sigma, 0), centre + SIGMAS * sigma
+    exact = (np.asarray(sigma_z) == 1.0) & (centre > 0)
+    mean = n[exact] * centre[exact]
+    low, high = edges(mean, np.sqrt(mean), lambda x: poisson_at_most(x, mean))
+    lower[exact], upper[exact] = low / n[exact], high / n[exact]
     none = centre <= 0
     upper[none] = ceiling_after_none(n[none], baseline_n[none]) / n[none]
     return Limits(lower, upper, sigma, exact | none)
-
-
-def _is_plain(sigma_z: Floats | float, n: Floats) -> Flags:
-    return np.broadcast_to(np.asarray(sigma_z) == 1.0, n.shape).copy()

@@ -5,10 +5,13 @@ from __future__ import annotations
 from bisect import bisect_right
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from pipeline.analysis.charts.cusum import Cusum
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -17,6 +20,10 @@ Flags = NDArray[np.bool_]
 KINDS = ("run", "p", "p'", "u", "u'", "g", "t")
 PROPORTIONS = frozenset({"p", "p'"})
 RATES = frozenset({"u", "u'"})
+MODELS = {
+    "p": "binomial", "u": "poisson", "p'": "binomial", "u'": "poisson",
+    "g": "geometric", "t": "exponential",
+}  # fmt: skip
 GAPS = frozenset({"g", "t"})
 """Charts of the gap between events, of which higher means fewer."""
 
@@ -40,6 +47,8 @@ class Counts:
         Points not yet complete.
     ends_open : bool
         The last gap still runs: no event has ended it.
+    months : Counts, optional
+        Of gaps between events: events and what they are counted against by month.
 
     Raises
     ------
@@ -52,6 +61,7 @@ class Counts:
     denominator: Floats
     provisional: Flags = field(default_factory=lambda: np.zeros(0, bool))
     ends_open: bool = False
+    months: Counts | None = None
 
     def __post_init__(self) -> None:
         k = len(self.periods)
@@ -86,8 +96,9 @@ class Counts:
             return self
         k = bisect_right(self.periods, period)
         return Counts(
-            self.periods[:k], self.numerator[:k], self.denominator[:k], self.provisional[:k]
-        )
+            self.periods[:k], self.numerator[:k], self.denominator[:k], self.provisional[:k],
+            months=self.months.until(period) if self.months else None,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -105,8 +116,8 @@ class Phase:
     """A stretch of the chart between logged changes that asked for a new phase.
 
     `baseline_points` counts the complete points that the limits come from;
-    `carried_forward` says that the phase is still too short for its own limits
-    and is judged by those of the phase before.
+    `carried_forward` says that the phase has no baseline of its own yet and is judged by
+    that of the phase before; `is_kept` that the baseline that judges it is complete.
     """
 
     number: int
@@ -119,17 +130,17 @@ class Phase:
     centre: float
     has_limits: bool
     carried_forward: bool
+    is_kept: bool = True
 
 
 @dataclass(frozen=True)
 class Signal:
-    """A departure from chance, with the points it names.
+    """A departure from the baseline, with the points it names.
 
-    `useful` counts the points in which runs were looked for, and `crossings` how often
-    they cross the centre line, where the rule is one of runs. `p_value` is the chance of
-    a departure at least as large, anywhere in this chart, if nothing had changed: single
-    points are multiplied by the number of points judged, so that it can be compared
-    between charts.
+    `kind` is ``beyond_limit`` or ``long_run`` on the points themselves, ``watch`` or
+    ``call`` of the evidence added up month by month; `direction` is above or below, of
+    gaps between events below where there are more events. Of a chart of gaps, evidence
+    names months and no points.
     """
 
     kind: str
@@ -137,9 +148,6 @@ class Signal:
     first: str
     last: str
     direction: str
-    p_value: float
-    useful: int = 0
-    crossings: int = 0
 
 
 @dataclass(frozen=True)
@@ -170,11 +178,10 @@ class ControlChart:
 
     `value`, `centre`, `lower` and `upper` are in the measure's unit (already
     multiplied); NaN where there is no point or no limit. `exact` marks points
-    with probability limits, `judged` those that can signal, `runs_judged` those whose
-    runs mean something, `sigma` is the
-    standard deviation that limits of three sigma were set from. `model` is the
-    distribution of a point in control. `later_changes` begin after the last point and
-    are not drawn. `ends_open` says that the last point of a chart of gaps is the wait
+    with probability limits, `judged` those that can signal, `kept` those that limits kept
+    from a complete baseline judge, after it; `sigma` is the standard deviation of a
+    point, `model` the distribution of a point in control. `later_changes` begin after the
+    last point and are not drawn. `ends_open` says that the last point of a chart of gaps is the wait
     since the last event.
     """
 
@@ -197,12 +204,13 @@ class ControlChart:
     baseline: Flags
     provisional: Flags
     judged: Flags
-    runs_judged: Flags
+    kept: Flags
     phases: tuple[Phase, ...]
     changes: tuple[Change, ...]
     later_changes: tuple[Change, ...] = ()
     ends_open: bool = False
     signals: tuple[Signal, ...] = ()
+    cusum: Cusum | None = None
 
     def __len__(self) -> int:
         """Return the number of points, drawn or not."""
@@ -214,6 +222,13 @@ class ControlChart:
         return self.model in {"geometric", "exponential"}
 
     @property
+    def is_setting_baseline(self) -> bool:
+        """Whether no baseline is complete yet, so that only points far out are told."""
+        if self.cusum is not None:
+            return not self.cusum.is_judged
+        return not self.phases or not self.phases[-1].is_kept
+
+    @property
     def latest_centre(self) -> float:
         """The centre line in force at the last point; NaN where there is none."""
         return float(self.centre[-1]) if len(self) else float("nan")
@@ -222,6 +237,7 @@ class ControlChart:
         """Return the kinds of signal that name this point."""
         return tuple(dict.fromkeys(s.kind for s in self.signals if point in s.points))
 
-    def with_signals(self, signals: tuple[Signal, ...]) -> ControlChart:
-        """Return a copy with these signals."""
-        return replace(self, signals=signals)
+    def with_cusum(self, cusum: Cusum) -> ControlChart:
+        """Return a copy that is judged by evidence, too, whose signals come first."""
+        signals = (*cusum.signals(rare=self.is_of_gaps), *self.signals)
+        return replace(self, cusum=cusum, signals=signals)

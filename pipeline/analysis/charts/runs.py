@@ -1,81 +1,29 @@
-"""Run charts: the longest run and the number of crossings, and their chances.
+"""Runs on one side of the centre line, judged by how likely that side was.
 
-Points exactly on the centre line count for neither rule.
+Points exactly on the line count for neither side and break no run. Where events are few
+a point falls more often on one side than the other, so that a run is measured by the
+chance of its sides, not by its length: each point adds the binary logarithm of one over
+the chance of its side. At even odds that is one a point, and the rule is a run of eight.
 """
 
 from __future__ import annotations
 
-from functools import lru_cache
-from math import log2
+from collections.abc import Callable
 
 import numpy as np
-from scipy import special
 
 from pipeline.analysis.charts.results import Floats, Ints
+from pipeline.analysis.rates.distributions import binomial_at_most, poisson_at_most
 
-CROSSINGS_LEVEL = 0.05
-"""Lower percentage point of the crossings rule; Anhøj and Olesen 2014."""
-
-
-def longest_run_limit(n: int) -> int:
-    """Return the longest run that is still ordinary among `n` useful points.
-
-    A run **longer** than round(log2 n + 3) is a shift.
-
-    References
-    ----------
-    Anhøj and Olesen 2014, PLoS ONE 9(11):e113825; Schilling 2012, Statistics and
-    Probability Letters 82:351-355 (recalled, not retrieved).
-    """
-    return round(log2(n) + 3) if n > 0 else 0
-
-
-@lru_cache(maxsize=1024)
-def crossings_limit(n: int) -> int:
-    """Return the fewest crossings that are still ordinary among `n` useful points.
-
-    **Fewer** than the 5% point of binomial(n - 1, 1/2) is a signal.
-
-    References
-    ----------
-    Anhøj and Olesen 2014, PLoS ONE 9(11):e113825.
-    """
-    if n < 2:
-        return 0
-    counts = np.arange(n)
-    reached = special.bdtr(counts, n - 1, 0.5) >= CROSSINGS_LEVEL
-    return int(counts[reached][0])
-
-
-@lru_cache(maxsize=4096)
-def longest_run_tail(n: int, length: int) -> float:
-    """Return the chance that `n` fair points hold a run of at least `length` on one side.
-
-    Runs among n points are runs of equal neighbours among n - 1 fair coin
-    tosses, so the chance follows from the number of sequences without one, a
-    linear recursion of order ``length - 1``.
-    """
-    if length <= 1:
-        return 1.0 if n >= 1 else 0.0
-    if n < length:
-        return 0.0
-    without = [1.0] + [0.0] * n  # chance that the first m points hold no such run
-    for m in range(1, n + 1):
-        last_run = range(1, min(m - 1, length - 1) + 1)
-        without[m] = sum(without[m - j] * 0.5**j for j in last_run)
-        without[m] += 0.5 ** (m - 1) if m < length else 0.0
-    return max(0.0, 1.0 - without[n])
-
-
-def crossings_tail(n: int, crossings: int) -> float:
-    """Return the chance of at most `crossings` crossings among `n` fair points."""
-    return float(special.bdtr(crossings, n - 1, 0.5)) if n >= 2 else 1.0
+RUN_BITS = 8.0
+"""A run of eight at even odds; common practice, no source."""
+NEAR = 1e-9
 
 
 def sides(value: Floats, centre: Floats) -> Ints:
     """Return +1 above the centre line, -1 below, 0 on it or where there is no point."""
     gap = value - centre
-    near = np.abs(gap) <= 1e-9 * np.maximum(np.abs(centre), 1e-300)
+    near = np.abs(gap) <= NEAR * np.maximum(np.abs(centre), 1e-300)
     side = np.where(near | ~np.isfinite(gap), 0, np.sign(np.nan_to_num(gap)))
     return side.astype(np.int64)
 
@@ -103,3 +51,37 @@ def runs_of(side: Ints, group: Ints) -> tuple[Ints, Ints, Ints]:
     start = np.flatnonzero(new)
     length = np.diff(np.append(start, side.size))
     return start, length, group[start]
+
+
+def bits(above: Floats, below: Floats, side: Ints) -> Floats:
+    """Return what each point adds to its run, from the chances of both sides."""
+    own = np.where(side > 0, above, below)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.nan_to_num(np.log2((above + below) / own), posinf=0.0)
+
+
+def chances_about(kind: str, n: Floats, rate: Floats, centre: Floats) -> tuple[Floats, Floats]:
+    """Return the chances of falling above and below the centre line, in control.
+
+    Parameters
+    ----------
+    kind : str
+        Of Laney's and of t charts, and where the line is a median of whole rates, both
+        are even.
+    n, rate, centre : float array, shape (k,)
+        Denominator, baseline rate (or mean gap), and centre line of each point.
+    """
+    if kind == "p":
+        trials = np.rint(n)
+        return _about(n * rate, lambda x: binomial_at_most(np.minimum(x, trials), trials, rate))
+    if kind == "u":
+        return _about(n * rate, lambda x: poisson_at_most(x, n * rate))
+    if kind == "g":
+        no_event = 1 - 1 / (rate + 1)
+        return no_event ** (centre + 1), 1 - no_event**centre
+    return np.full(n.shape, 0.5), np.full(n.shape, 0.5)
+
+
+def _about(mean: Floats, at_most: Callable[[Floats], Floats]) -> tuple[Floats, Floats]:
+    """Return the chances of a count above and below its expectation."""
+    return 1 - at_most(np.floor(mean + NEAR)), at_most(np.ceil(mean - NEAR) - 1)

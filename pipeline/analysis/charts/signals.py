@@ -1,156 +1,101 @@
-"""Signals: points beyond a limit, long runs, few crossings."""
+"""Signals of the points that people read: beyond a limit, and long runs on one side."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
 
-from pipeline.analysis.charts.results import ControlChart, Flags, Floats, Ints, Signal
-from pipeline.analysis.charts.runs import (
-    crossings_limit,
-    crossings_tail,
-    longest_run_limit,
-    longest_run_tail,
-    runs_of,
-    sides,
-)
+from pipeline.analysis.charts.limits import Limits
+from pipeline.analysis.charts.results import Flags, Floats, Ints, Signal
+from pipeline.analysis.charts.runs import RUN_BITS, bits, chances_about, runs_of, sides
+from pipeline.analysis.charts.stack import Stack
 
-RULES = ("beyond_limit", "long_run", "few_crossings")
-
-
-def runs_in_force(chart: ControlChart, points: Ints | None = None) -> bool:
-    """Return whether runs and crossings judge these points, or any of the chart's.
-
-    Only where points are even about the centre line.
-    """
-    return bool(chart.runs_judged[slice(None) if points is None else points].any())
+ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
-class Runs:
-    """Runs of useful points within each limit set of one chart."""
+class Lines:
+    """What the points of a stack are judged by: each point's value, lines and baseline rate."""
 
-    useful: np.ndarray
-    limit_set: np.ndarray
-    start: np.ndarray
-    length: np.ndarray
-    owner: np.ndarray
-
-    @classmethod
-    def of(cls, chart: ControlChart) -> Runs:
-        """Cut the judged points of a chart into runs."""
-        side = sides(chart.value, chart.centre)
-        useful = np.flatnonzero(chart.judged & chart.runs_judged & (side != 0))
-        groups = chart.limit_set[useful]
-        return cls(useful, groups, *runs_of(side[useful], groups))
+    value: Floats
+    centre: Floats
+    limits: Limits
+    rate: Floats
 
 
 def beyond(value: Floats, lower: Floats, upper: Floats) -> tuple[Flags, Flags]:
     """Return which points lie strictly below the lower and above the upper limit."""
-    slack = 1e-9 * np.maximum(np.abs(value), 1e-300)
+    slack = ROUNDING * np.maximum(np.abs(value), 1e-300)
     with np.errstate(invalid="ignore"):
         return value < lower - slack, value > upper + slack
 
 
-def find_signals(chart: ControlChart) -> tuple[Signal, ...]:
-    """Judge one chart.
+def find_signals(stack: Stack, kinds: Sequence[str], lines: Lines) -> list[tuple[Signal, ...]]:
+    """Judge every chart of a stack.
 
     Parameters
     ----------
-    chart : ControlChart
-        With limits in place. Points that are provisional or missing neither signal
-        nor count in a run.
+    stack : Stack
+    kinds : sequence of str
+        The chart drawn of each series.
+    lines : Lines
+        Without a multiplier.
 
     Returns
     -------
-    tuple of Signal
-        In the order of `RULES`, then of time.
+    list of tuple of Signal
+        Of each series: points beyond a limit in time order, then runs. Points that are
+        provisional or missing neither signal nor count in a run, and runs are judged
+        after a complete baseline alone.
     """
-    runs = Runs.of(chart)
-    return (*_beyond_signals(chart), *_run_signals(chart, runs), *_crossing_signals(chart, runs))
+    found: list[list[Signal]] = [[] for _ in stack.counts]
+    below, above = beyond(lines.value, lines.limits.lower, lines.limits.upper)
+    for i in np.flatnonzero(stack.judged & (below | above)).tolist():
+        _add(found, stack, "beyond_limit", np.array([i]), is_above=bool(above[i]))
+    side = sides(lines.value, lines.centre)
+    useful = np.flatnonzero(stack.kept & (side != 0))
+    start, length, _ = runs_of(side[useful], stack.limit_set[useful])
+    weight = _weights(stack, kinds, lines, side)[useful]
+    total = np.add.reduceat(weight, start) if start.size else weight
+    for r in np.flatnonzero(total >= RUN_BITS - ROUNDING).tolist():
+        points = useful[start[r] : start[r] + length[r]]
+        _add(found, stack, "long_run", points, is_above=bool(side[points[0]] > 0))
+    return [tuple(signals) for signals in found]
 
 
-def _signal(
-    chart: ControlChart,
-    kind: str,
-    points: np.ndarray,
-    *,
-    direction: str,
-    p: float,
-    useful: int = 0,
-    crossings: int = 0,
-) -> Signal:
-    first, last = (chart.periods[int(points[0])], chart.periods[int(points[-1])])
-    named = tuple(int(i) for i in points)
-    return Signal(kind, named, first, last, direction, min(1.0, float(p)), useful, crossings)
+def _add(
+    found: list[list[Signal]], stack: Stack, kind: str, points: Ints, *, is_above: bool
+) -> None:
+    series = int(stack.series[points[0]])
+    own = points - stack.offset[series]
+    periods = stack.counts[series].periods
+    found[series].append(
+        Signal(kind, tuple(own.tolist()), periods[own[0]], periods[own[-1]],
+               "above" if is_above else "below")
+    )  # fmt: skip
 
 
-def _beyond_signals(chart: ControlChart) -> list[Signal]:
-    below, above = beyond(chart.value, chart.lower, chart.upper)
-    judged = int(np.sum(chart.judged & np.isfinite(chart.upper)))
-    found = []
-    for i in np.flatnonzero(chart.judged & (below | above)):
-        side = "above" if above[i] else "below"
-        p = point_tail(chart, int(i)) * judged
-        found.append(_signal(chart, "beyond_limit", np.array([i]), direction=side, p=p))
-    return found
+def _weights(stack: Stack, kinds: Sequence[str], lines: Lines, side: Ints) -> Floats:
+    """Return what each point adds to a run."""
+    weight = np.zeros(side.size)
+    for kind in dict.fromkeys(kinds):
+        mine = np.array([each == kind for each in kinds], bool)[stack.series] & stack.kept
+        if kind == "run":
+            chances = _own_shares(stack, side, mine)
+        else:
+            chances = chances_about(
+                kind, stack.denominator[mine], lines.rate[mine], lines.centre[mine]
+            )
+        weight[mine] = bits(*chances, side[mine])
+    return weight
 
 
-def _run_signals(chart: ControlChart, runs: Runs) -> list[Signal]:
-    found: list[Signal] = []
-    if runs.useful.size == 0:
-        return found
-    sizes = np.bincount(runs.limit_set)
-    limits = np.array([longest_run_limit(int(n)) for n in sizes])
-    for r in np.flatnonzero(runs.length > limits[runs.owner]):
-        start, length, n = runs.start[r], runs.length[r], int(sizes[runs.owner[r]])
-        points = runs.useful[start : start + length]
-        side = "above" if chart.value[points[0]] > chart.centre[points[0]] else "below"
-        p = longest_run_tail(n, int(length))
-        found.append(_signal(chart, "long_run", points, direction=side, p=p, useful=n))
-    return found
-
-
-def _crossing_signals(chart: ControlChart, runs: Runs) -> list[Signal]:
-    found = []
-    for owner in np.unique(runs.limit_set):
-        points = runs.useful[runs.limit_set == owner]
-        n, crossings = len(points), int(np.sum(runs.owner == owner)) - 1
-        if crossings >= crossings_limit(n):
-            continue
-        p = crossings_tail(n, crossings)
-        found.append(
-            _signal(chart, "few_crossings", points, direction="both", p=p, useful=n,
-                    crossings=crossings)
-        )  # fmt: skip
-    return found
-
-
-def point_tail(chart: ControlChart, i: int) -> float:
-    """Return the two-sided chance of a point at least as far out as this one.
-
-    Exact binomial, Poisson or exponential by the kind of chart; normal where the
-    limits are (Laney).
-    """
-    x, n = chart.numerator[i], chart.denominator[i]
-    rate = chart.centre[i] / chart.multiplier
-    if chart.kind == "p" and 0 < rate < 1:
-        at_most, at_least = special.bdtr(np.floor(x), round(n), rate), _binomial_up(x, n, rate)
-    elif chart.kind == "u" and rate > 0:
-        mean = rate * n
-        at_most, at_least = special.pdtr(x, mean), special.gammainc(x, mean) if x > 0 else 1.0
-    elif chart.kind == "t" and rate > 0:
-        at_least = float(np.exp(-x * np.log(2) / rate))
-        at_most = 1 - at_least
-    elif np.isfinite(chart.sigma[i]) and chart.sigma[i] > 0:
-        z = (chart.value[i] - chart.centre[i]) / chart.sigma[i]
-        at_most, at_least = special.ndtr(z), special.ndtr(-z)
-    else:
-        at_most = at_least = special.ndtr(-3.0)
-    return min(1.0, 2 * float(min(at_most, at_least)))
-
-
-def _binomial_up(x: float, n: float, p: float) -> float:
-    return float(special.bdtrc(np.ceil(x) - 1, round(n), p)) if x > 0 else 1.0
+def _own_shares(stack: Stack, side: Ints, mine: Flags) -> tuple[Floats, Floats]:
+    """Return the shares of a baseline above and below its median, where many points may tie."""
+    shares = []
+    for way in (1, -1):
+        held = np.bincount(stack.limit_set[stack.baseline & (side == way)], minlength=stack.sets)
+        shares.append(np.asarray(held + 0.5, float)[stack.limit_set[mine]])
+    return shares[0], shares[1]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.analysis.charts.phases import PhasePlan, plan_phases
+from pipeline.analysis.charts.phases import Need, PhasePlan, plan_phases
 from pipeline.analysis.charts.results import Change, Counts, Flags, Floats, Ints
 
 
@@ -31,6 +31,9 @@ class Stack:
     limit_set: Ints
     set_series: Ints
     set_has_limits: Flags
+    set_is_kept: Flags
+    kept: Flags
+    proportion: bool
 
     @property
     def sets(self) -> int:
@@ -53,7 +56,9 @@ def stack_series(
     changes: Sequence[Sequence[Change]],
     baseline: tuple[str, str] | None,
     *,
+    need: Need,
     ones: bool,
+    proportion: bool,
 ) -> Stack:
     """Lay the series end to end with their phases planned.
 
@@ -63,16 +68,25 @@ def stack_series(
         Each series and the logged changes that concern it.
     baseline : pair of str, optional
         A baseline chosen by hand, for all.
+    need : Need
+        What a baseline must hold.
     ones : bool
         Whether denominators only say where a point is (g and t charts).
+    proportion : bool
+        Whether a baseline must hold catheters without the event, too.
     """
-    plans = tuple(plan_phases(c, log, baseline) for c, log in zip(counts, changes, strict=True))
+    plans = tuple(
+        plan_phases(c, log, baseline, need=need, proportion=proportion)
+        for c, log in zip(counts, changes, strict=True)
+    )
     lengths = np.array([len(c.periods) for c in counts], np.int64)
     offset = np.concatenate([[0], np.cumsum(lengths)])
     usable = _join([c.usable for c in counts], bool)
     denominator = np.where(usable, _join([c.denominator for c in counts], float), np.nan)
     provisional = _join([c.provisional for c in counts], bool)
-    limit_set, set_series, has_limits = _number_sets(plans)
+    limit_set, set_series, has_limits, is_kept = _number_sets(plans)
+    in_baseline = _join([plan.baseline for plan in plans], bool)
+    judged = usable & ~provisional
     return Stack(
         counts=tuple(counts),
         plans=plans,
@@ -81,11 +95,14 @@ def stack_series(
         numerator=np.where(usable, _join([c.numerator for c in counts], float), np.nan),
         denominator=np.where(usable, 1.0, np.nan) if ones else denominator,
         usable=usable,
-        judged=usable & ~provisional,
-        baseline=_join([plan.baseline for plan in plans], bool),
+        judged=judged,
+        baseline=in_baseline,
         limit_set=limit_set,
         set_series=set_series,
         set_has_limits=has_limits,
+        set_is_kept=is_kept,
+        kept=judged & ~in_baseline & is_kept[limit_set],
+        proportion=proportion,
     )
 
 
@@ -93,18 +110,21 @@ def _join(parts: list[np.ndarray], kind: type) -> np.ndarray:
     return np.concatenate(parts).astype(kind) if parts else np.zeros(0, kind)
 
 
-def _number_sets(plans: Sequence[PhasePlan]) -> tuple[Ints, Ints, Flags]:
-    """Give each limit set its number in the stack, its series, and whether it has limits."""
+def _number_sets(plans: Sequence[PhasePlan]) -> tuple[Ints, Ints, Flags, Flags]:
+    """Return of each limit set its number, its series, and whether it has limits and is kept."""
     numbered: list[Ints] = []
     owners: list[int] = []
     ready: list[bool] = []
+    kept: list[bool] = []
     for series, plan in enumerate(plans):
         labels = sorted(plan.has_limits)
         numbered.append(np.searchsorted(labels, plan.limit_set) + len(owners))
         owners += [series] * len(labels)
         ready += [plan.has_limits[label] for label in labels]
+        kept += [plan.is_kept[label] for label in labels]
     return (
         _join(numbered, np.int64),
         np.asarray(owners, np.int64),
         np.asarray(ready, bool),
+        np.asarray(kept, bool),
     )
