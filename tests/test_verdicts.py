@@ -4,19 +4,22 @@ import numpy as np
 import pytest
 
 from pipeline.analysis.charts import Counts, control_chart
-from pipeline.answers.verdicts import Verdict, judge, with_sight
+from pipeline.analysis.charts.phases import Need
+from pipeline.answers.verdicts import Verdict, judge, of_signals, with_sight
 from pipeline.measures.catalogue import Better
+from pipeline.measures.signal_log import LoggedSignal
 
 MONTHS = tuple(f"{year}-{month:02d}" for year in (2024, 2025) for month in range(1, 13))
 
 
-def chart(events, *, kind="p", volume=100.0, provisional=0):
+def chart(events, *, kind="p", volume=100.0, provisional=0, months=20):
     flags = np.zeros(len(events), bool)
     flags[len(events) - provisional :] = True
     counts = Counts(
         MONTHS[-len(events) :], np.array(events, float), np.full(len(events), volume), flags
     )
-    return control_chart(counts, kind=kind, multiplier=100, unit="per 100 catheters")
+    return control_chart(counts, kind=kind, multiplier=100, unit="per 100 catheters",
+                         need=Need(months, 20))  # fmt: skip
 
 
 STEADY = [9, 11, 10, 12, 8, 10, 11, 9, 10, 12, 8, 11, 9, 10, 11, 8, 12, 10, 9, 11, 10, 8, 11, 10]
@@ -45,12 +48,30 @@ def test_a_signal_of_an_earlier_quarter_is_not_this_quarters():
     assert judge(chart(events), "2025-Q3", Better.LOWER).kind == "beyond"
 
 
-def test_a_long_run_is_a_shift_from_its_first_month():
-    events = [12, 8, 13, 7, 12, 9, 13, 8, 12, 7, 13, 8, 12, 9, 5, 6, 5, 6, 5, 6, 5, 6, 5, 6]
-    verdict = judge(chart(events), "2025-Q4", Better.LOWER)
+def test_a_long_run_after_the_baseline_is_a_shift_from_its_first_month():
+    events = [*[12, 8] * 7, *[5, 6] * 5]
+    made = control_chart(
+        Counts(MONTHS, np.array(events, float), np.full(24, 100.0)), kind="p", need=Need(14, 20)
+    )
+    verdict = judge(made, "2025-Q4", Better.LOWER)
     assert verdict.kind == "shift"
-    assert verdict.words.startswith("shift down from ")
+    assert verdict.words == "shift down from Mar 2025"
     assert verdict.direction == "better"
+    assert not verdict.is_call
+
+
+def test_evidence_is_a_watch_and_then_a_call_since_the_first_month_that_told():
+    def signal(kind):
+        return LoggedSignal("x", "all", kind, "above", "2025-09", "2025-12", "")
+
+    watch = of_signals([signal("watch")], Better.LOWER, rare=False)
+    assert (watch.words, watch.direction, watch.is_call) == ("may be rising: watch", "worse", False)
+    call = of_signals([signal("watch"), signal("call")], Better.LOWER, rare=False)
+    assert (call.words, call.clause, call.is_call) == (
+        "up since Sep 2025", "The rate has been up since Sep 2025", True,
+    )  # fmt: skip
+    rare = of_signals([signal("call")], Better.LOWER, rare=True)
+    assert (rare.words, rare.direction) == ("events further apart since Sep 2025", "better")
 
 
 def test_a_rare_event_chart_speaks_of_events_closer_together():
@@ -64,8 +85,9 @@ def test_a_quarter_of_provisional_months_is_provisional():
     assert judge(chart(STEADY, provisional=3), "2025-Q4", Better.LOWER).kind == "provisional"
 
 
-def test_few_months_are_too_few_to_tell():
-    assert judge(chart(STEADY[:6]), "2025-Q4", Better.LOWER).words == "too few to tell"
+def test_few_months_are_setting_their_baseline():
+    verdict = judge(chart(STEADY[:6], months=24), "2025-Q4", Better.LOWER)
+    assert verdict.words == "setting its baseline"
 
 
 def test_a_quarter_without_months_has_no_figures():
@@ -76,7 +98,7 @@ def test_a_few_gaps_between_events_are_still_gaps():
     counts = Counts(MONTHS[:9], np.array([100.0, 90, 80, 9, 8, 7, 9, 8, 7]), np.ones(9))
     made = control_chart(counts, kind="t", unit="catheter-days between events")
     assert made.kind == "run"
-    assert judge(made, "2025-Q4", Better.LOWER).words == "too few to tell"
+    assert judge(made, "2025-Q4", Better.LOWER).words == "setting its baseline"
 
 
 @pytest.mark.parametrize(("months", "words"), [(3.0, "steady"), (25.0, "too few to tell")])

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pipeline.analysis.charts import ControlChart
-from pipeline.analysis.charts.cusum import follow
 from pipeline.analysis.charts.expected import MONTH, Fitted, fitted_risk
+from pipeline.analysis.charts.follow import follow
 from pipeline.analysis.comparison.pattern_counts import Cells
 from pipeline.answers.chart_series import ChartSeries
 from pipeline.errors import UsageError

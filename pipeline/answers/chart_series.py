@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from math import ceil
 from typing import Any
 
 import numpy as np
@@ -15,8 +14,9 @@ from pipeline.analysis.charts.cusum import RunLengths
 from pipeline.analysis.charts.phases import Need
 from pipeline.analysis.charts.rare import gaps
 from pipeline.analysis.charts.results import GAPS
+from pipeline.answers.chart_rules import need_of, run_lengths
 from pipeline.errors import UsageError
-from pipeline.measures.catalogue import Measure, measures_in_force
+from pipeline.measures.catalogue import Measure
 from pipeline.measures.counting import ALL
 from pipeline.measures.dimensions import site_labels
 from pipeline.measures.events import event_order
@@ -30,10 +30,6 @@ MOST_EVENTS = 10  # common practice, no source
 COUNTED = {"proportion": "p", "rate": "u"}
 KINDS_OF = {"proportion": ("run", "p", "g"), "rate": ("run", "u", "t", "g")}
 GAP_COLUMNS = {"g": "catheters", "t": "catheter_days"}
-# Months to a false call on one side, for each ordinary measure looked at together: with
-# nothing changed a page then calls something in under a tenth of its quarters (measured).
-CALL_MONTHS = 36.0
-WATCH_MONTHS = 360.0
 NO_COUNTS = Counts((), np.zeros(0), np.zeros(0))
 
 
@@ -181,30 +177,18 @@ def _of_measure(
             _changes(asked, measure, group, log),
             _monthly(part, "ascertained" if kind == "g" else "denominator", asked.period),
             _monthly(part, "ascertained", asked.period),
-            _need(asked),
-            _runs(asked, measure, 1 if group == ALL and not asked.where else len(parts)),
+            need_of(asked.settings, asked.period),
+            _runs(asked, measure, group, len(parts)),
             None if group == ALL and not asked.where else network,
         )
 
 
-def _need(asked: _Asked) -> Need:
-    settings, months = asked.settings or Settings(), 3 if asked.period == "quarter" else 1
-    return Need(ceil(settings.baseline_months / months), settings.baseline_events)
-
-
-def _runs(asked: _Asked, measure: Measure, groups: int) -> RunLengths:
-    """Return how seldom a chart may be wrong, among all that are looked at with it.
-
-    A safety measure stands for itself: what it finds is not weighed against the others.
-    """
-    settings, months = asked.settings or Settings(), 3 if asked.period == "quarter" else 1
-    if measure.is_safety:
-        run = settings.in_control_run_length / months
-        return RunLengths(run, run, cautious=False)
+def _runs(asked: _Asked, measure: Measure, group: str, groups: int) -> RunLengths:
+    """Return how seldom a chart may be wrong: of a group, among those of all groups."""
+    looked_at = 1 if group == ALL and not asked.where else groups
     if sites_asked(asked.where):
-        groups *= len(site_labels(asked.store))
-    ordinary = sum(not one.is_safety for one in measures_in_force(settings))
-    return RunLengths(WATCH_MONTHS / months, CALL_MONTHS * ordinary * groups / months)
+        looked_at *= len(site_labels(asked.store))
+    return run_lengths(measure, asked.settings, asked.period, looked_at)
 
 
 def _network(asked: _Asked, measure: Measure) -> Counts | None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from pipeline.analysis.charts import ControlChart, control_charts
-from pipeline.analysis.charts.cusum import follow
+from pipeline.analysis.charts.follow import follow
 from pipeline.analysis.charts.phases import plan_phases
 from pipeline.analysis.charts.results import GAPS, MODELS
 from pipeline.answers.chart_series import COUNTED, ChartSeries

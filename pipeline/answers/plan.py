@@ -10,7 +10,8 @@ import numpy as np
 import polars as pl
 
 from pipeline.analysis.charts.plan import Plan, plan_detection
-from pipeline.answers.chart_series import COUNTED, WATCH_MONTHS
+from pipeline.answers.chart_rules import WATCH_MONTHS
+from pipeline.answers.chart_series import COUNTED
 from pipeline.answers.charts import measure_charts
 from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import Measure

@@ -17,6 +17,7 @@ from pipeline.report.numbers import Sentence
 from pipeline.words import numbers as words
 from pipeline.words.numbers import count, figure
 
+BY_LUCK = "watch/by-luck"
 MAX_IN_A_LIST = 7  # a list for ten minutes; the rest is counted and stands in the table
 
 
@@ -29,6 +30,7 @@ def what_changed(
     changes: Sequence[LoggedChange],
     standing: Sequence[Sentence] = (),
     labels: Mapping[str, str] | None = None,
+    *,
     differences: Sequence[Sentence] = (),
     safety: Sequence[SafetyCall] = (),
 ) -> list[Sentence]:
@@ -90,16 +92,20 @@ def _watched(findings: Sequence[Finding]) -> list[Sentence]:
     watched = [f for f in findings if f.verdict.is_signal and not f.verdict.is_call]
     if not watched:
         return []
-    quiet = [1 - f.sight.false_watch for f in findings if f.sight and f.sight.false_watch > 0]
-    by_luck = 1 - prod(quiet) ** (1 / 4)
     named = words.joined(
         [f"{words.lower_first(f.measure.title)} ({f.verdict.words})" for f in watched]
     )
     text = (
         f"To watch, not to act on: {named}. By luck alone a new watch comes in "
-        f"{words.chance(by_luck)} of quarters."
+        f"{words.chance(watch_by_luck(findings))} of quarters."
     )
-    return [Sentence(text, anchor="measures")]
+    return [Sentence(text, (BY_LUCK,), anchor="measures")]
+
+
+def watch_by_luck(findings: Sequence[Finding]) -> float:
+    """Return the chance that a quarter in which nothing changed brings a new watch."""
+    quiet = [1 - f.sight.false_watch for f in findings if f.sight and f.sight.false_watch > 0]
+    return float(1 - prod(quiet) ** (1 / 4))
 
 
 def _ended(finding: Finding) -> Sentence:

@@ -183,8 +183,9 @@ class QuarterlyReport(Sections):
         standing = tried_section.still_moved(data.tried, recent)
         differ = [one for those in data.compared for one in compare_section.differences(those)]
         changed = narrative.what_changed(
-            data.findings, begun, standing, data.tried.labels, differ, data.safety
-        )
+            data.findings, begun, standing, data.tried.labels, differences=differ,
+            safety=data.safety,
+        )  # fmt: skip
         decide = narrative.to_decide(
             data.findings,
             data.facts.size.set_aside,
@@ -196,6 +197,8 @@ class QuarterlyReport(Sections):
         )
         for finding in data.findings:
             self._numbers += finding_numbers(finding)
+        by_luck = 100 * narrative.watch_by_luck(data.findings)
+        self._numbers.append(Number(narrative.BY_LUCK, by_luck, "% of quarters"))
         self._numbers += [
             Number(call.number_id, sum(n for _, n in call.cases), "cases",
                    denominator=call.catheters)

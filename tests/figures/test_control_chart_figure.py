@@ -115,9 +115,9 @@ def test_quarters_have_their_own_axis():
 def test_the_title_states_the_finding_and_the_caption_the_method():
     figure = control_chart_figure(chart(high_in("2024-05")), "Dislodgement")
     assert figure.title == "Dislodgement: above the limit in May 2024"
-    assert figure.caption.startswith("p chart; centre line the mean of 36 points, Jan 2023 to")
+    assert figure.caption.startswith("p chart; centre line the mean of 24 points, Jan 2023 to")
     quiet = control_chart_figure(chart(), "Dislodgement")
-    assert quiet.title == "Dislodgement: steady at 9.9 per 100 catheters"
+    assert quiet.title == "Dislodgement: steady at 10 per 100 catheters"
 
 
 def test_a_change_of_phase_is_said_without_claiming_a_cause():
@@ -130,7 +130,7 @@ def test_a_change_of_phase_is_said_without_claiming_a_cause():
 def test_the_alternative_text_states_the_numbers():
     alt = control_chart_figure(chart(high_in("2024-05")), "Dislodgement").alt
     assert "36 points from Jan 2023 to Dec 2025" in alt
-    assert re.search(r"Centre line 11, limits 0 to 28\.", alt)
+    assert re.search(r"Centre line 12, limits 0 to 28\.", alt)
     assert "May 2024 lies above the upper limit: 50 per 100 catheters against 28." in alt
 
 

@@ -8,7 +8,7 @@ from pipeline.measures.signal_log import LoggedSignal, keep_signals, kept_signal
 from pipeline.store import open_store
 
 RUN = LoggedSignal(
-    "leakage", "dunlin", "long_run", "above", "2025-01", "2025-09", "9 points in a row.", 0.01, 0.4
+    "leakage", "dunlin", "long_run", "above", "2025-01", "2025-09", "9 points in a row."
 )
 
 
@@ -19,7 +19,7 @@ def test_a_signal_that_goes_on_is_continuing_though_it_has_grown():
 
 @pytest.mark.parametrize(
     "change",
-    [{"direction": "below"}, {"site": "all"}, {"kind": "few_crossings"},
+    [{"direction": "below"}, {"site": "all"}, {"kind": "watch"},
      {"first_period": "2025-10", "last_period": "2025-12"}],
 )  # fmt: skip
 def test_another_side_site_rule_or_time_is_another_signal(change):

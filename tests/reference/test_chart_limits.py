@@ -12,8 +12,9 @@ import pytest
 from scipy import stats
 
 from pipeline.analysis.charts import Counts, control_chart
-from pipeline.analysis.charts.limits import poisson_quantile
+from pipeline.analysis.charts.phases import Need
 from pipeline.analysis.charts.rare import g_limits, gaps, t_limits
+from pipeline.analysis.rates.distributions import poisson_quantile
 
 DATA = Path(__file__).parent / "data"
 
@@ -25,11 +26,19 @@ def column(name: str, field: str) -> np.ndarray:
 
 def chart_of(numerator, denominator, kind, **options):
     periods = tuple(f"{i + 1:03d}" for i in range(len(numerator)))
-    return control_chart(Counts(periods, numerator, denominator), kind=kind, forced=True, **options)
+    chart = Counts(periods, numerator, denominator)
+    return control_chart(chart, kind=kind, forced=True, need=Need(len(numerator), 0), **options)
+
+
+def three_sigma(chart, way=1):
+    """Return the limits that print has; the charts' own leave the same tail area exactly."""
+    return np.maximum(chart.centre + way * 3 * chart.sigma, 0)
 
 
 def beyond(chart):
-    return [s.points[0] + 1 for s in chart.signals if s.kind == "beyond_limit"]
+    """Return the samples beyond three sigma, counted from one."""
+    out = (chart.value > three_sigma(chart) + 1e-9) | (chart.value < three_sigma(chart, -1) - 1e-9)
+    return (np.flatnonzero(out) + 1).tolist()
 
 
 def test_p_chart_of_equal_samples_is_the_wafer_example():
@@ -38,9 +47,9 @@ def test_p_chart_of_equal_samples_is_the_wafer_example():
     chart = chart_of(defectives, np.full(30, 50), "p")
     assert defectives.sum() == 347
     assert chart.centre[0] == pytest.approx(0.2313, abs=5e-5)
-    assert chart.upper[0] == pytest.approx(0.4102, abs=5e-5)
-    assert chart.lower[0] == pytest.approx(0.0524, abs=5e-5)
-    assert chart.upper[0] == pytest.approx(0.4102391186, abs=1e-9)  # recomputed
+    assert three_sigma(chart)[0] == pytest.approx(0.4102, abs=5e-5)
+    assert three_sigma(chart, -1)[0] == pytest.approx(0.0524, abs=5e-5)
+    assert three_sigma(chart)[0] == pytest.approx(0.4102391186, abs=1e-9)  # recomputed
     assert beyond(chart) == [15, 23]
 
 
@@ -49,15 +58,15 @@ def test_p_chart_without_two_samples_has_the_revised_limits():
     kept = np.delete(column("nist_6_3_3_2_pchart.csv", "defectives"), [14, 22])
     chart = chart_of(kept, np.full(28, 50), "p")
     assert chart.centre[0] == pytest.approx(0.2150, abs=5e-5)
-    assert chart.upper[0] == pytest.approx(0.3893, abs=5e-5)
-    assert chart.lower[0] == pytest.approx(0.0407, abs=5e-5)
+    assert three_sigma(chart)[0] == pytest.approx(0.3893, abs=5e-5)
+    assert three_sigma(chart, -1)[0] == pytest.approx(0.0407, abs=5e-5)
     assert beyond(chart) == [20]  # sample 21, at 0.40
 
 
 def test_u_chart_of_equal_units_does_not_signal_on_the_limit_itself():
     """NIST/SEMATECH e-Handbook 6.3.3.1: wafer 3 has 28, the limit is 28."""
     chart = chart_of(column("nist_6_3_3_1_cchart.csv", "defects"), np.ones(25), "u")
-    assert (chart.centre[0], chart.upper[0], chart.lower[0]) == (16, 28, 4)
+    assert (chart.centre[0], three_sigma(chart)[0], three_sigma(chart, -1)[0]) == (16, 28, 4)
     assert beyond(chart) == [24]
 
 
@@ -70,7 +79,8 @@ def test_u_chart_with_unequal_exposure_is_the_dyed_cloth_example():
                12: (2.45, 0.39), 10.5: (2.52, 0.32), 12.5: (2.43, 0.41)}  # fmt: skip
     assert chart.centre[0] == pytest.approx(1.42, abs=0.005)
     for i, n in enumerate(units):
-        assert (chart.upper[i], chart.lower[i]) == pytest.approx(printed[n], abs=0.011)
+        found = three_sigma(chart)[i], three_sigma(chart, -1)[i]
+        assert found == pytest.approx(printed[n], abs=0.011)
     assert beyond(chart) == []
 
 
@@ -79,10 +89,14 @@ def test_p_chart_with_unequal_denominators():
     n, d = column("dataplot_ccp_pchart.csv", "n"), column("dataplot_ccp_pchart.csv", "d")
     chart = chart_of(d, n, "p")
     assert chart.centre[0] == pytest.approx(0.0994014536, abs=1e-10)
-    np.testing.assert_allclose(chart.lower, column("dataplot_ccp_pchart.csv", "p_lcl"), atol=6e-9)
-    np.testing.assert_allclose(chart.upper, column("dataplot_ccp_pchart.csv", "p_ucl"), atol=6e-9)
-    assert chart.upper[6] == pytest.approx(0.1448532382, abs=1e-10)
-    assert chart.upper[16] == pytest.approx(0.2204339242, abs=1e-10)
+    np.testing.assert_allclose(
+        three_sigma(chart, -1), column("dataplot_ccp_pchart.csv", "p_lcl"), atol=6e-9
+    )
+    np.testing.assert_allclose(
+        three_sigma(chart), column("dataplot_ccp_pchart.csv", "p_ucl"), atol=6e-9
+    )
+    assert three_sigma(chart)[6] == pytest.approx(0.1448532382, abs=1e-10)
+    assert three_sigma(chart)[16] == pytest.approx(0.2204339242, abs=1e-10)
     assert beyond(chart) == [14]
 
 
@@ -104,21 +118,14 @@ def test_laney_p_chart_widens_by_sigma_z():
 
 
 def test_u_chart_and_laney_u_chart_of_plastic_wire():
-    """Dataplot CCU.DAT, after Ishikawa, Guide to Quality Control, pp. 81-83; recomputed.
-
-    Expected counts are under five here, so the chart itself draws exact limits;
-    three sigma are checked through the sigma that it keeps.
-    """
+    """Dataplot CCU.DAT, after Ishikawa, Guide to Quality Control, pp. 81-83; recomputed."""
     size = column("dataplot_ccu_uchart.csv", "size")
     defects = column("dataplot_ccu_uchart.csv", "defects")
     chart = chart_of(defects, size, "u")
     assert chart.centre[0] == pytest.approx(2.1189189189, abs=1e-10)
     printed = {2.0: 5.2068203317, 2.25: 5.0302202904, 2.5: 4.8808219056, 2.75: 4.7522900919}
-    three_sigma = chart.centre + 3 * chart.sigma
     for i, n in enumerate(size):
-        assert three_sigma[i] == pytest.approx(printed[n], abs=1e-9)
-        if n * chart.centre[i] < 5:
-            assert chart.upper[i] == stats.poisson.ppf(0.9986501019683699, n * chart.centre[i]) / n
+        assert three_sigma(chart)[i] == pytest.approx(printed[n], abs=1e-9)
     laney = chart_of(defects, size, "u'")
     assert laney.sigma[0] / chart.sigma[0] == pytest.approx(0.4715887118, abs=1e-9)
     assert (laney.lower[0], laney.upper[0]) == pytest.approx((0.6626994696, 3.5751383682), abs=1e-9)
@@ -128,8 +135,22 @@ def test_u_chart_of_ishikawas_counts_of_equal_units():
     """Dataplot CCC.DAT, after Ishikawa, pp. 83-84; recomputed."""
     chart = chart_of(column("dataplot_ccc_cchart.csv", "defects"), np.ones(20), "u")
     assert chart.centre[0] == pytest.approx(5.65, abs=1e-12)
-    assert (chart.lower[0], chart.upper[0]) == pytest.approx((0, 12.7809185944), abs=1e-9)
+    assert three_sigma(chart)[0] == pytest.approx(12.7809185944, abs=1e-9)
     assert beyond(chart) == [20]
+
+
+@pytest.mark.parametrize("kind", ["p", "u"])
+def test_limits_leave_the_tail_area_of_three_sigma_by_half_of_their_own_chance(kind):
+    """By scipy's laws: the last count whose mid-P area is not under 0.00135 is still inside."""
+    n, x = np.resize([8, 15, 22, 31, 400], 40), np.resize([1, 0, 2, 1, 60], 40)
+    chart = chart_of(x, n, kind)
+    rate = chart.centre[0]
+    laws = [stats.binom(m, rate) if kind == "p" else stats.poisson(m * rate) for m in n]
+    for law, m, low, high in zip(laws, n, chart.lower * n, chart.upper * n, strict=True):
+        areas = [law.sf(k) + law.pmf(k) / 2 for k in (round(high), round(high) + 1)]
+        assert areas[0] >= 0.001349898 > areas[1] or round(high) == m
+        below = [law.cdf(k - 1) + law.pmf(k) / 2 for k in (round(low), round(low) - 1)]
+        assert below[0] >= 0.001349898 > below[1]
 
 
 def test_g_chart_has_geometric_probability_limits():

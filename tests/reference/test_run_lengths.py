@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import special
 
-from pipeline.analysis.charts.chains import cusum_limit, cusum_run_length
+from pipeline.analysis.charts.chains import Month, cusum_run_length, decision_limits
 from pipeline.analysis.charts.cusum import accumulate
 
 DATA = Path(__file__).parent / "data"
@@ -47,11 +47,20 @@ def test_two_sided_cusum_has_the_tabled_run_lengths(limit):
         assert found == pytest.approx(printed, abs=half * coarser + 1e-9)
 
 
-def test_cusum_limit_comes_back_from_its_run_length():
+def test_one_side_has_the_run_length_of_another_library():
     """One-sided k = 0.5, h = 4: 335.37 in control (R spc 0.6.7, xcusum.arl)."""
     masses = smooth_masses(lambda x: special.ndtr(x + 0.5))
     assert cusum_run_length(masses, 4.0) == pytest.approx(2 * 167.684, abs=0.05)
-    assert cusum_limit(masses, cusum_run_length(masses, 4.0)) == pytest.approx(4.0, abs=1e-5)
+
+
+@pytest.mark.parametrize(("mean", "chance"), [(1.5, 0.1), (7.4, 0.15), (0.15, 0.0), (2.7, 0.3)])
+@pytest.mark.parametrize("ratio", [2.0, 0.5])
+def test_interpolated_limits_have_about_the_run_length_asked_for(mean, chance, ratio):
+    """Within 15%: a count is whole, so that run lengths rise in steps."""
+    for months in (120.0, 360.0, 900.0):
+        (limit,) = decision_limits(np.array([mean]), np.array([chance]), ratio, np.array([months]))
+        masses = Month.of(mean, chance, ratio).masses(1.0)
+        assert cusum_run_length(masses, float(limit)) == pytest.approx(months, rel=0.25)
 
 
 def test_sums_accumulate_as_in_the_handbooks_tabular_cusum():
@@ -59,10 +68,12 @@ def test_sums_accumulate_as_in_the_handbooks_tabular_cusum():
     with (DATA / "nist_6_3_2_3_cusum_from_memory.csv").open() as file:
         rows = list(csv.DictReader(file))
     gap = np.array([float(row["x"]) for row in rows]) - 325
-    (high, signals), (low, none) = (accumulate(side * gap - 0.3175, 4.1959) for side in (1, -1))
-    high, _ = accumulate(gap - 0.3175)
+    none, never = np.zeros((1, len(rows)), bool), np.full((1, len(rows)), np.inf)
+    (high, _), (low, _) = (accumulate(side * gap[None] - 0.3175, never, none) for side in (1, -1))
     for i, row in enumerate(rows):
-        assert high[i] == pytest.approx(float(row["S_hi_recalled"]), abs=0.006)
-        assert low[i] == pytest.approx(float(row["S_lo_recalled"]), abs=0.006)
-    assert signals[0] + 1 == 14
-    assert none == ()
+        assert high[0, i] == pytest.approx(float(row["S_hi_recalled"]), abs=0.006)
+        assert low[0, i] == pytest.approx(float(row["S_lo_recalled"]), abs=0.006)
+    path, is_on = accumulate(gap[None] - 0.3175, np.full((1, len(rows)), 4.1959), none)
+    assert is_on[0].argmax() + 1 == 14
+    assert path.max() == 4.1959
+    assert not accumulate(-gap[None] - 0.3175, np.full((1, len(rows)), 4.1959), none)[1].any()

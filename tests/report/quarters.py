@@ -4,6 +4,7 @@ import numpy as np
 
 from pipeline.analysis.charts import Counts
 from pipeline.analysis.charts.results import GAPS
+from pipeline.analysis.charts.sight import sight
 from pipeline.answers.chart_series import ChartSeries
 from pipeline.answers.drawn_charts import draw_charts
 from pipeline.answers.findings import Finding, rate_of
@@ -34,6 +35,7 @@ def finding(measure, rng, *, quarter=QUARTER):
             rng.exponential(20, len(happened)),
             np.ones(len(happened)),
             provisional[happened],
+            months=counts,
         )
     before = quarter_before(quarter)
     series = ChartSeries(measure, "all", measure.charts[0].value, counts, (), 0.0, 0.0)
@@ -56,6 +58,7 @@ def finding(measure, rng, *, quarter=QUARTER):
         chart=chart,
         verdict=judge(chart, quarter, better),
         verdict_before=judge(earlier, before, better),
+        sight=sight(chart.cusum),
         target=float(rng.choice([5.0, 80.0])) if rng.random() < 0.3 else None,
     )
 

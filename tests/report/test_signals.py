@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 
 from pipeline.analysis.charts import Counts, control_chart
+from pipeline.analysis.charts.phases import Need
 from pipeline.answers.chart_series import ChartSeries, kind_of
 from pipeline.answers.drawn_charts import draw_charts
 from pipeline.answers.findings import Finding, quarter_findings, rate_of
@@ -28,11 +29,12 @@ RUN = [12, 8, 13, 7, 12, 9, 13, 8, 12, 7, 13, 8, 12, 9, 5, 6, 5, 6, 5, 6, 5, 6, 
 
 def chart(events):
     counts = Counts(MONTHS[: len(events)], np.array(events, float), np.full(len(events), 100.0))
-    return control_chart(counts, kind="p", multiplier=100, unit="per 100 catheters")
+    return control_chart(counts, kind="p", multiplier=100, unit="per 100 catheters",
+                         need=Need(14, 20))  # fmt: skip
 
 
 def listed(kind="long_run", direction="below", first="2025-03", last="2025-09", measure=MEASURE):
-    return LoggedSignal(measure, "all", kind, direction, first, last, "As said.", 0.01, 0.2)
+    return LoggedSignal(measure, "all", kind, direction, first, last, "As said.")
 
 
 def finding(events, before):

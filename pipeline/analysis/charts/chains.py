@@ -131,7 +131,8 @@ def _months_by_limit(mean: float, chance: float, ratio: float) -> Floats:
     """Return the logarithm of the months to a false alarm at each of `LIMITS`."""
     masses = Month.of(mean, chance, ratio).masses(1.0)
     matrices = np.stack([cusum_matrix(masses, limit, COARSE) for limit in LIMITS])
-    steps = np.linalg.solve(np.eye(COARSE) - matrices, np.ones((LIMITS.size, COARSE, 1)))
+    leaving = (1 + 1 / MOST_STEPS) * np.eye(COARSE) - matrices  # left at last, however seldom
+    steps = np.linalg.solve(leaving, np.ones((LIMITS.size, COARSE, 1)))
     longest = np.maximum.accumulate(np.clip(steps[:, 0, 0], 1.0, MOST_STEPS))
     return np.asarray(np.log(longest) + np.arange(LIMITS.size) * 1e-9)
 

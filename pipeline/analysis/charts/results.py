@@ -181,8 +181,8 @@ class ControlChart:
     with probability limits, `judged` those that can signal, `kept` those that limits kept
     from a complete baseline judge, after it; `sigma` is the standard deviation of a
     point, `model` the distribution of a point in control. `later_changes` begin after the
-    last point and are not drawn. `ends_open` says that the last point of a chart of gaps is the wait
-    since the last event.
+    last point and are not drawn. `ends_open` says that the last
+    point of a chart of gaps is the wait since the last event.
     """
 
     kind: str

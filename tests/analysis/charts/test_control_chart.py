@@ -8,7 +8,7 @@ from scipy import stats
 
 from pipeline.analysis.charts import Change, Counts, control_chart, control_charts
 from pipeline.analysis.charts.limits import TAIL
-from pipeline.analysis.charts.signals import find_signals
+from pipeline.analysis.charts.phases import Need
 from pipeline.words.chart import headline, notes, reason, signal_sentence, told_apart
 
 
@@ -36,7 +36,7 @@ def test_limits_are_frozen_at_the_change_and_set_anew_after_it():
     chart = control_chart(series(x, n), kind="p", changes=[change])
     assert [phase.first for phase in chart.phases] == ["2021-01", "2022-07"]
     assert chart.phases[0].centre == x[:18].sum() / 720
-    assert chart.phases[1].centre == x[18:].sum() / 720
+    assert chart.phases[1].centre == x[18:30].sum() / 480  # half of 24 months
     assert chart.phases[1].change == "Skin glue"
     assert not chart.phases[1].carried_forward
 
@@ -80,7 +80,7 @@ def test_provisional_points_set_no_limit_and_start_no_signal():
 def test_fewer_than_twelve_points_make_a_run_chart():
     chart = control_chart(series([3, 1, 4, 1, 5, 9, 2, 6, 5, 3, 5], [20] * 11), kind="p")
     assert chart.kind == "run"
-    assert reason(chart) == "Run chart: 11 complete points, and limits need 12."
+    assert reason(chart) == "Run chart: 11 complete points, too few for limits."
     assert chart.centre[0] == 4 / 20
     assert not np.isfinite(chart.upper).any()
 
@@ -102,32 +102,6 @@ def test_in_control_series_seldom_choose_the_laney_chart():
     charts = control_charts([series(rng.binomial(40, 0.1, 36), [40] * 36) for _ in range(400)],
                             kind="p")  # fmt: skip
     assert np.mean([chart.kind == "p'" for chart in charts]) < 0.05
-
-
-def test_small_counts_have_the_binomial_quantiles():
-    n = np.resize([8, 15, 22, 31], 36)
-    x = np.resize([1, 0, 2, 1, 3, 0], 36)
-    chart = control_chart(series(x, n), kind="p", forced=True)
-    assert chart.exact.all()
-    np.testing.assert_array_equal(chart.upper, stats.binom.ppf(1 - TAIL, n, chart.centre) / n)
-    np.testing.assert_array_equal(chart.lower, stats.binom.ppf(TAIL, n, chart.centre) / n)
-
-
-def test_small_shortfalls_have_the_binomial_quantiles_too():
-    n = np.resize([8, 15, 22, 31], 36)
-    x = n - np.resize([1, 0, 2, 1, 3, 0], 36)
-    chart = control_chart(series(x, n), kind="p", forced=True)
-    assert chart.exact.all()
-    np.testing.assert_allclose(chart.lower, stats.binom.ppf(TAIL, n, chart.centre) / n)
-
-
-def test_small_rates_have_the_poisson_quantiles():
-    days = np.resize([12.5, 30.25, 44.0], 36)
-    x = np.resize([1, 0, 2, 1, 3, 0], 36)
-    chart = control_chart(series(x, days), kind="u", forced=True)
-    np.testing.assert_array_equal(
-        chart.upper, stats.poisson.ppf(1 - TAIL, chart.centre * days) / days
-    )
 
 
 def test_months_without_a_catheter_leave_a_gap_and_break_nothing():
@@ -212,20 +186,6 @@ def test_many_series_at_once_equal_each_alone():
         assert single.kind == chart.kind
 
 
-@pytest.mark.parametrize("kind", ["p", "u", "run", "g", "t"])
-def test_no_chart_that_signals_is_passed_over_among_many(kind):
-    """Charts are screened together; each judged by itself has the same signals."""
-    rng = np.random.default_rng(9)
-    if kind == "t":
-        many = [series(rng.weibull(0.8, 30) * 40, [1] * 30) for _ in range(60)]
-    else:
-        many = [series(rng.binomial(20, rng.beta(1, 6, 30)), [20] * 30) for _ in range(60)]
-    charts = control_charts(many, kind=kind, forced=True)
-    assert [chart.signals for chart in charts] == [find_signals(chart) for chart in charts]
-    assert any(chart.signals for chart in charts)
-    assert not all(chart.signals for chart in charts)
-
-
 def test_a_series_is_cut_at_a_month():
     x, n = halved()
     cut = series(x, n).until("2021-12")
@@ -274,7 +234,7 @@ def test_sentences_name_the_points():
     sentence = signal_sentence(chart, run)
     assert sentence.startswith(f"{len(run.points)} points in a row below the centre line, ")
     assert "Jul 2022 to" in sentence
-    assert run.p_value < 0.05
+    assert sentence.endswith("as rare as eight at even odds.")
 
 
 def test_a_value_and_its_limit_are_written_apart():
@@ -286,6 +246,71 @@ def test_a_value_and_its_limit_are_written_apart():
 def test_none_and_every_one_come_with_the_end_of_their_limits():
     """Zero of 600: 1 - 0.025^(1/600), Clopper and Pearson; 30 months of 20."""
     none = control_chart(series([0] * 30, [20] * 30), kind="p", multiplier=100)
-    assert headline(none, "x") == "x: steady at 0 (at most 0.61 by its 95% limits)"
+    assert headline(none, "x").endswith("baseline, so far 0 (at most 0.61 by its 95% limits)")
     every = control_chart(series([20] * 30, [20] * 30), kind="p", multiplier=100)
-    assert headline(every, "x") == "x: steady at 100 (at least 99.4 by its 95% limits)"
+    assert (
+        headline(every, "x")
+        == "x: setting its baseline, so far 100 (at least 99.4 by its 95% limits)"
+    )
+
+
+BASE = np.resize([1, 2, 1, 2], 24)
+
+
+def test_the_first_24_complete_months_are_kept_and_a_higher_level_does_not_move_them():
+    """13 a month, 12% for two years and then 28%: the centre line stays where it was."""
+    x = np.concatenate([BASE, np.resize([4, 3, 4, 4], 12)])
+    chart = control_chart(series(x, [13] * 36), kind="p")
+    assert np.unique(chart.centre).tolist() == [BASE.sum() / (24 * 13)]
+    assert (chart.phases[0].baseline_first, chart.phases[0].baseline_last) == ("2021-01", "2022-12")
+    assert {s.direction for s in chart.signals if s.kind == "long_run"} == {"above"}
+
+
+def test_a_baseline_with_few_events_goes_on_until_it_holds_20():
+    x = np.resize([1, 0], 60)
+    chart = control_chart(series(x, [15] * 60), kind="p")
+    assert chart.phases[0].baseline_points == 39
+    assert control_chart(series(x[:38], [15] * 38), kind="p").is_setting_baseline
+    assert control_chart(series(x, [15] * 60), kind="p", need=Need(24, 10)).phases[
+        0].baseline_points == 24  # fmt: skip
+
+
+def test_while_the_baseline_is_set_only_points_far_out_are_told():
+    x = np.array([*BASE[:16], 9, 2, 2, 2])
+    chart = control_chart(series(x, [13] * 20), kind="p")
+    assert chart.is_setting_baseline
+    assert kinds(chart) == {"beyond_limit"}
+    assert "Setting its baseline" in notes(chart)[0]
+
+
+def test_a_logged_change_keeps_the_past_baseline_until_its_own_holds_half_the_months():
+    x = np.concatenate([BASE, np.full(20, 3)])
+    change = [Change("2023-01", "Skin glue", new_phase=True)]
+    early = control_chart(series(x[:35], [13] * 35), kind="p", changes=change)
+    assert early.phases[1].carried_forward
+    assert early.kept[24:].all()
+    late = control_chart(series(x, [13] * 44), kind="p", changes=change)
+    assert late.phases[1].baseline_points == 12
+    assert late.centre[0] == early.centre[0]
+
+
+def chance_beyond(n, rate=0.08, ratio=2.0):
+    """Chance that one month of a doubled rate lies above the limit of the rate before."""
+    base = series(np.full(24, rate * n), [n] * 24)
+    chart = control_chart(base, kind="p", forced=True)
+    return float(stats.binom(n, ratio * rate).sf(round(chart.upper[0] * n)))
+
+
+def test_more_catheters_never_make_a_chart_slower():
+    """A doubling of 8%; one count is whole, so that in between a step may be level."""
+    found = [chance_beyond(n) for n in (10, 15, 20, 30, 60, 90)]
+    assert found == sorted(found)
+
+
+def test_a_run_is_measured_by_how_likely_its_side_was():
+    """At half an event a month six of ten months are below the mean: eight there are no run."""
+    base = np.resize([0, 1, 0, 1, 0, 1], 60)
+    low = control_chart(series([*base, *[0] * 8], [5] * 68), kind="u", need=Need(24, 0))
+    high = control_chart(series([*base, *[1] * 6], [5] * 66), kind="u", need=Need(24, 0))
+    assert "long_run" not in kinds(low)
+    assert "long_run" in kinds(high)
