@@ -43,7 +43,8 @@ class Timeline:
     @classmethod
     def over(cls, charts: Iterable[ControlChart]) -> Timeline:
         """Span every period of the charts."""
-        periods = sorted({period for chart in charts for period in chart.periods})
+        shown = [chart.periods + (chart.cusum.periods if chart.cusum else ()) for chart in charts]
+        periods = sorted({period for each in shown for period in each})
         if not periods:
             return cls(0, 0, 12)
         per_year = 4 if "Q" in periods[0] else 12
@@ -215,6 +216,19 @@ def _edges(chart: ControlChart, timeline: Timeline) -> tuple[Floats, Floats]:
         inside = [start for start in begins if x[i] <= start <= x[i + 1]]
         between[i] = inside[-1] if inside else between[i]
     return np.concatenate([x[:1] - 0.5, between]), np.concatenate([between, x[-1:] + 0.5])
+
+
+def baseline_frame(charts: Mapping[str, ControlChart], timeline: Timeline) -> pd.DataFrame:
+    """Return where each complete baseline that judges a chart begins and ends."""
+    rows = []
+    for panel, chart in charts.items():
+        x = positions(chart.periods, timeline)
+        kept = {p.baseline_first: p.baseline_last for p in chart.phases if p.is_kept}
+        for owner in np.unique(chart.limit_set[chart.baseline]).tolist():
+            mine = np.flatnonzero(chart.baseline & (chart.limit_set == owner))
+            if chart.periods[mine[0]] in kept:
+                rows.append((panel, x[mine[0]] - 0.5, x[mine[-1]] + 0.5, "baseline"))
+    return pd.DataFrame(rows, columns=["panel", "x", "xend", "label"])
 
 
 def centre_labels(charts: Mapping[str, ControlChart], timeline: Timeline) -> pd.DataFrame:

@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
-from plotnine import aes, geom_label, geom_segment, geom_text
+from plotnine import aes, geom_label, geom_rect, geom_segment, geom_text
 
 from pipeline.analysis.charts.results import ControlChart
 from pipeline.figures import chart_axis as axis
 from pipeline.figures import chart_frames as frames
-from pipeline.figures.look import CHANGE, INK, LABEL_SIZE, MUTED, PAPER
+from pipeline.figures.look import CHANGE, GRID, INK, LABEL_SIZE, MUTED, PAPER
 
 HEADROOM = 0.28
 """Share of the height kept free above the points for the labels of changes."""
@@ -40,6 +40,28 @@ def on_paper(frame: pd.DataFrame, **where: Any) -> geom_label:
         frame, aes(label="label"), fill=PAPER, label_size=0, label_padding=0.1,
         size=LABEL_SIZE - 1, **where,
     )  # fmt: skip
+
+
+def baseline_layers(
+    charts: Mapping[str, ControlChart], timeline: frames.Timeline, *, small: bool
+) -> list[Any]:
+    """Shade the months that set centre and limits; a large chart names them."""
+    spans = frames.baseline_frame(charts, timeline)
+    if spans.empty:
+        return []
+    tops = {panel: axis.top(chart) for panel, chart in charts.items()}
+    lows = {panel: axis.bottom(chart) for panel, chart in charts.items()}
+    spans = spans.assign(y=[tops[p] for p in spans["panel"]], low=[lows[p] for p in spans["panel"]])
+    spans = panelled(spans, charts)
+    shade = geom_rect(
+        spans, aes(xmin="x", xmax="xend", ymin="low", ymax="y"), inherit_aes=False, fill=GRID,
+        alpha=0.5,
+    )  # fmt: skip
+    if small:
+        return [shade]
+    name = geom_text(spans, aes(label="label"), ha="left", va="top", nudge_x=0.3,
+                     size=LABEL_SIZE - 1, color=MUTED)  # fmt: skip
+    return [shade, name]
 
 
 def change_layers(

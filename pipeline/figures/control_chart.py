@@ -29,6 +29,7 @@ from pipeline.analysis.charts.results import ControlChart
 from pipeline.figures import chart_axis as axis
 from pipeline.figures import chart_frames as frames
 from pipeline.figures import chart_text as text
+from pipeline.figures.evidence_panel import BENEATH, EXTRA_CM, READ, evidence_layers, two_panels
 from pipeline.figures.look import (
     CENTRE,
     CHART_CM,
@@ -77,11 +78,17 @@ def control_chart_figure(
     width_cm, height_cm : float
         Size in centimetres.
     """
-    plot = _layers({"": chart}, chart.unit, small=False)
+    plot, caption = _layers({READ: chart}, chart.unit, small=False), method(chart)
+    if chart.cusum is not None and chart.cusum.is_judged:
+        timeline = frames.Timeline.over([chart])
+        for layer in (*evidence_layers(chart.cusum, timeline), *two_panels()):
+            plot += layer
+        height_cm += EXTRA_CM
+        caption = f"{caption.rstrip('.')}; {BENEATH}."
     return Drawing(
         plot=plot,
         title=title or headline(chart, subject),
-        caption=method(chart),
+        caption=caption,
         alt=description(chart, subject),
         width_cm=width_cm,
         height_cm=height_cm,
@@ -193,6 +200,7 @@ def _layers(
         )
     )
     for layer in (
+        *text.baseline_layers(charts, timeline, small=small),
         *_limit_layers(charts, timeline),
         *text.change_layers(charts, timeline, small=small),
         *([] if tiny else text.line_text(charts, timeline, small=small)),

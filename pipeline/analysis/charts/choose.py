@@ -38,6 +38,7 @@ def choose_kinds(stack: Stack, kind: str, z: Floats, *, forced: bool) -> list[tu
     enough[stack.set_series[stack.set_has_limits]] = True
     points = np.bincount(stack.series[stack.baseline], minlength=number).tolist()
     spread = _spread(stack, z)
+    over = spread.over
     chosen = []
     for i in range(number):
         if not enough[i]:
@@ -46,7 +47,7 @@ def choose_kinds(stack: Stack, kind: str, z: Floats, *, forced: bool) -> list[tu
             chosen.append((kind, Choice("fits", points[i])))
         else:
             figures = float(spread.chi_square[i]), int(spread.freedom[i]), float(spread.sigma_z[i])
-            is_over = bool(spread.over[i])
+            is_over = bool(over[i])
             why: Literal["overdispersed", "fits"] = "overdispersed" if is_over else "fits"
             drawn = OVERDISPERSED[kind] if is_over else kind
             chosen.append((drawn, Choice(why, points[i], *figures)))

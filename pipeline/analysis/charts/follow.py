@@ -71,7 +71,8 @@ def follow(
 class _Baselines:
     """Of each limit set: rate, events, events a month, and whether its rate was given.
 
-    `of_month` is the rate expected in each month of the stack.
+    Of each month of the stack: `of_month` the rate expected, and whether it is `judged`,
+    after the baseline, or throughout where a rate was given.
     """
 
     rate: Floats
@@ -79,6 +80,7 @@ class _Baselines:
     mean: Floats
     given: Flags
     of_month: Floats
+    judged: Flags
 
     @classmethod
     def of(cls, stack: Stack, given: Floats, *, proportion: bool) -> _Baselines:
@@ -87,11 +89,9 @@ class _Baselines:
         most = np.maximum(volume - LEAST_EVENTS, LEAST_EVENTS) if proportion else np.inf
         events, held = np.minimum(least, most), np.maximum(volume, 1e-9)
         rate = np.where(np.isfinite(given), given, events / np.maximum(held, 2 * LEAST_EVENTS))
-        return cls(rate, events, rate * held / months, np.isfinite(given), rate[stack.limit_set])
-
-    def judged(self, stack: Stack) -> Flags:
-        """Return the months that are judged: after the baseline, all where a rate was given."""
-        return stack.kept | (stack.judged & self.given[stack.limit_set])
+        is_given = np.isfinite(given)
+        judged = stack.kept | (stack.judged & is_given[stack.limit_set])
+        return cls(rate, events, rate * held / months, is_given, rate[stack.limit_set], judged)
 
 
 def _both(
@@ -107,7 +107,7 @@ def _both(
         stack, base, np.where(cautious, far, base.rate), ratio, call, proportion=proportion
     )
     state = np.where(called, CALL, np.where(on, WATCH, QUIET))
-    return path, limit, np.where(base.judged(stack), state, QUIET)
+    return path, limit, np.where(base.judged, state, QUIET)
 
 
 def _one(
@@ -164,7 +164,7 @@ def _of_series(
     )
     if part.stop == part.start:
         return Cusum((), up, down, np.nan, np.nan, np.nan, runs, False, "")
-    last, judged = stack.limit_set[part.stop - 1], np.flatnonzero(base.judged(stack)[part])
+    last, judged = stack.limit_set[part.stop - 1], np.flatnonzero(base.judged[part])
     periods = stack.counts[i].periods
     chance = float(base.rate[last]) if stack.proportion else 0.0
     return Cusum(periods, up, down, float(base.mean[last]), chance,

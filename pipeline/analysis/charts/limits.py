@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from pipeline.analysis.charts.results import Flags, Floats
+from pipeline.analysis.charts.results import Flags, Floats, Ints
 from pipeline.analysis.rates.distributions import binomial_at_most, poisson_at_most
 
 SIGMAS = 3.0
@@ -29,7 +29,7 @@ class Limits:
 
 
 def edges(
-    mean: Floats, sigma: Floats, at_most: Callable[[Floats], Floats]
+    mean: Floats, sigma: Floats, at_most: Callable[[Floats, Ints], Floats]
 ) -> tuple[Floats, Floats]:
     """Return the least and the greatest count that are not beyond a limit, by mid-P tail area.
 
@@ -42,28 +42,37 @@ def edges(
     mean, sigma : float array, shape (k,)
         Of each count; where the search begins.
     at_most : callable
-        The distribution function of the counts, zero below zero.
+        The distribution function of the counts that an index names, zero below zero.
 
     References
     ----------
     Lancaster 1961, J Am Stat Assoc 56:223-234, for mid-P (recalled, not retrieved).
     """
 
-    def mid(x: Floats) -> Floats:
-        return (at_most(x) + at_most(x - 1)) / 2
+    def mid(x: Floats, these: Ints) -> Floats:
+        return (at_most(x, these) + at_most(x - 1, these)) / 2
 
     low, high = np.rint(mean - SIGMAS * sigma), np.rint(mean + SIGMAS * sigma)
-    low = _walk(low, lambda x: mid(x) >= TAIL, -1.0)
-    return np.maximum(low, 0.0), _walk(high, lambda x: 1 - mid(x) >= TAIL, 1.0)
+    low = _walk(low, lambda x, these: mid(x, these) >= TAIL, -1.0)
+    high = _walk(high, lambda x, these: 1 - mid(x, these) >= TAIL, 1.0)
+    return np.maximum(low, 0.0), high
 
 
-def _walk(x: Floats, inside: Callable[[Floats], Flags], outward: float) -> Floats:
+def _walk(x: Floats, inside: Callable[[Floats, Ints], Flags], outward: float) -> Floats:
     """Move each count to the last one inside its limit."""
-    while (out := ~inside(x)).any():
-        x = np.where(out, x - outward, x)
-    while (further := inside(x + outward)).any():
-        x = np.where(further, x + outward, x)
+    these = np.arange(x.size)
+    while (these := these[~inside(x[these], these)]).size:
+        x[these] -= outward
+    these = np.arange(x.size)
+    while (these := these[inside(x[these] + outward, these)]).size:
+        x[these] += outward
     return x
+
+
+def _once(n: Floats, centre: Floats) -> tuple[Floats, Floats, Ints]:
+    """Return each pair of denominator and centre once, and where every one of them stands."""
+    pairs, which = np.unique(n + 1j * centre, return_inverse=True)
+    return pairs.real, pairs.imag, which.ravel()
 
 
 def ceiling_after_none(n: Floats, baseline: Floats) -> Floats:
@@ -111,13 +120,14 @@ def proportion_limits(n: Floats, centre: Floats, baseline_n: Floats, sigma_z: Fl
     lower = np.clip(centre - SIGMAS * sigma, 0, 1)
     upper = np.clip(centre + SIGMAS * sigma, 0, 1)
     exact = (np.asarray(sigma_z) == 1.0) & (centre > 0) & (centre < 1)
-    trials, p = np.rint(n[exact]), centre[exact]
+    trials, p, which = _once(np.rint(n[exact]), centre[exact])
     low, high = edges(
         trials * p,
-        trials * sigma[exact],
-        lambda x: binomial_at_most(np.minimum(x, trials), trials, p),
+        np.sqrt(trials * p * (1 - p)),
+        lambda x, i: binomial_at_most(np.minimum(x, trials[i]), trials[i], p[i]),
     )
-    lower[exact], upper[exact] = low / n[exact], np.minimum(high, trials) / n[exact]
+    lower[exact] = low[which] / n[exact]
+    upper[exact] = np.minimum(high, trials)[which] / n[exact]
     none, every = centre <= 0, centre >= 1
     ceiling = np.minimum(ceiling_after_none(n, baseline_n), n) / n
     upper[none], lower[every] = ceiling[none], 1 - ceiling[every]
@@ -147,9 +157,10 @@ def rate_limits(n: Floats, centre: Floats, baseline_n: Floats, sigma_z: Floats) 
     sigma = np.sqrt(centre / n) * sigma_z
     lower, upper = np.maximum(centre - SIGMAS * sigma, 0), centre + SIGMAS * sigma
     exact = (np.asarray(sigma_z) == 1.0) & (centre > 0)
-    mean = n[exact] * centre[exact]
-    low, high = edges(mean, np.sqrt(mean), lambda x: poisson_at_most(x, mean))
-    lower[exact], upper[exact] = low / n[exact], high / n[exact]
+    volume, rate, which = _once(n[exact], centre[exact])
+    mean = volume * rate
+    low, high = edges(mean, np.sqrt(mean), lambda x, i: poisson_at_most(x, mean[i]))
+    lower[exact], upper[exact] = low[which] / n[exact], high[which] / n[exact]
     none = centre <= 0
     upper[none] = ceiling_after_none(n[none], baseline_n[none]) / n[none]
     return Limits(lower, upper, sigma, exact | none)
