@@ -69,11 +69,15 @@ def test_sums_accumulate_as_in_the_handbooks_tabular_cusum():
         rows = list(csv.DictReader(file))
     gap = np.array([float(row["x"]) for row in rows]) - 325
     none, never = np.zeros((1, len(rows)), bool), np.full((1, len(rows)), np.inf)
-    (high, _), (low, _) = (accumulate(side * gap[None] - 0.3175, never, none) for side in (1, -1))
+    (high, _), (low, _) = (
+        accumulate(side * gap[None] - 0.3175, never, none, ~none) for side in (1, -1)
+    )
     for i, row in enumerate(rows):
         assert high[0, i] == pytest.approx(float(row["S_hi_recalled"]), abs=0.006)
         assert low[0, i] == pytest.approx(float(row["S_lo_recalled"]), abs=0.006)
-    path, is_on = accumulate(gap[None] - 0.3175, np.full((1, len(rows)), 4.1959), none)
+    path, is_on = accumulate(gap[None] - 0.3175, np.full((1, len(rows)), 4.1959), none, ~none)
     assert is_on[0].argmax() + 1 == 14
     assert path.max() == 4.1959
-    assert not accumulate(-gap[None] - 0.3175, np.full((1, len(rows)), 4.1959), none)[1].any()
+    assert not accumulate(-gap[None] - 0.3175, np.full((1, len(rows)), 4.1959), none, ~none)[
+        1
+    ].any()

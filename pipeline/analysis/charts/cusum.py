@@ -146,7 +146,7 @@ def likely_rate(rate: Floats, events: Floats, ratio: float, *, proportion: bool)
     return np.asarray(special.expit(special.logit(rate) + shift))
 
 
-def accumulate(steps: Floats, limit: Floats, anew: Flags) -> tuple[Floats, Flags]:
+def accumulate(steps: Floats, limit: Floats, anew: Flags, telling: Flags) -> tuple[Floats, Flags]:
     r"""Add up evidence by month, never under zero nor over its limit, of many series at once.
 
     :math:`S_t = \min(h, \max(0, S_{t-1} + w_t))`.
@@ -156,6 +156,8 @@ def accumulate(steps: Floats, limit: Floats, anew: Flags) -> tuple[Floats, Flags
     steps, limit : float array, shape (series, months)
     anew : bool array, shape (series, months)
         Where the sum starts from zero whatever came before.
+    telling : bool array, shape (series, months)
+        Where reaching the limit counts: after the baseline.
 
     Returns
     -------
@@ -169,6 +171,7 @@ def accumulate(steps: Floats, limit: Floats, anew: Flags) -> tuple[Floats, Flags
         total = np.where(anew[:, t], 0.0, total) + steps[:, t]
         total = np.minimum(np.maximum(total, 0.0), limit[:, t])
         reached = total >= limit[:, t] - 1e-12
-        on = reached | (on & ~anew[:, t] & (total >= ENDS_AT * limit[:, t]))
+        stays = on & ~anew[:, t] & (total >= ENDS_AT * limit[:, t])
+        on = telling[:, t] & (reached | stays)
         path[:, t], is_on[:, t] = total, on
     return path, is_on

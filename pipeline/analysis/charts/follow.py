@@ -71,8 +71,9 @@ def follow(
 class _Baselines:
     """Of each limit set: rate, events, events a month, and whether its rate was given.
 
-    Of each month of the stack: `of_month` the rate expected, and whether it is `judged`,
-    after the baseline, or throughout where a rate was given.
+    Of each month of the stack: `of_month` the rate expected, and whether it is `judged`:
+    after the baseline (throughout where a rate was given) and not provisional; a month
+    without a catheter adds nothing and ends nothing.
     """
 
     rate: Floats
@@ -90,7 +91,8 @@ class _Baselines:
         events, held = np.minimum(least, most), np.maximum(volume, 1e-9)
         rate = np.where(np.isfinite(given), given, events / np.maximum(held, 2 * LEAST_EVENTS))
         is_given = np.isfinite(given)
-        judged = stack.kept | (stack.judged & is_given[stack.limit_set])
+        after = (stack.set_is_kept[stack.limit_set] & ~stack.baseline) | is_given[stack.limit_set]
+        judged = after & (stack.judged | ~stack.usable)
         return cls(rate, events, rate * held / months, is_given, rate[stack.limit_set], judged)
 
 
@@ -119,7 +121,7 @@ def _one(
     each = _moved(base.of_month, times[stack.limit_set], proportion=proportion)
     steps = evidence(stack.numerator, stack.denominator, each, ratio, proportion=proportion)
     steps = np.where(stack.judged, np.nan_to_num(steps), 0.0)
-    return _by_series(stack, steps, limit[stack.limit_set])
+    return _by_series(stack, steps, limit[stack.limit_set], base.judged)
 
 
 def _moved(each: Floats, times: Floats, *, proportion: bool) -> Floats:
@@ -142,14 +144,17 @@ def _limits(
     return found
 
 
-def _by_series(stack: Stack, steps: Floats, limit: Floats) -> tuple[Floats, Floats, Flags]:
+def _by_series(
+    stack: Stack, steps: Floats, limit: Floats, judged: Flags
+) -> tuple[Floats, Floats, Flags]:
     """Accumulate flat steps series by series."""
     lengths = np.diff(stack.offset)
     there = np.arange(int(lengths.max(initial=0))) < lengths[:, None]
     wide, limits, anew = np.zeros(there.shape), np.ones(there.shape), np.zeros(there.shape, bool)
-    wide[there], limits[there] = steps, limit
+    telling = anew.copy()
+    wide[there], limits[there], telling[there] = steps, limit, judged
     anew[there] = np.diff(stack.limit_set, prepend=-1) != 0
-    path, is_on = accumulate(wide, limits, anew)
+    path, is_on = accumulate(wide, limits, anew, telling)
     return path[there], limit, is_on[there]
 
 

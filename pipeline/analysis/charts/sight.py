@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.analysis.charts.chains import Month, cusum_matrix, decision_limits, run_length
+from pipeline.analysis.charts.chains import Month, cusum_matrix, decision_limits
 from pipeline.analysis.charts.cusum import DOWN, LEAST_EVENTS, UP, Cusum, likely_rate
 from pipeline.analysis.charts.results import Floats
 
@@ -15,17 +15,18 @@ RATIOS = (2.0, 0.5, 1.5)
 """A doubling, a halving and a 50% rise."""
 
 YEAR, SETTLED, BANDS = 12, 24, 80
-MOST_CHANCE = 0.98
+MOST_CHANCE, MOST_STEPS = 0.98, 600
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 WEIGHTS = WEIGHTS / WEIGHTS.sum()
 
 
 @dataclass(frozen=True)
 class Delay:
-    """Expected months until a change of `ratio` in the rate is watched, and called.
+    """Months until a change of `ratio` in the rate is watched, and called, in half of cases.
 
-    Infinite where there is no room for it. `within_year` is the chance of a watch within
-    twelve months.
+    Half, and not the mean: a baseline that came out high by chance delays some of them
+    for very long. Infinite beyond 50 years, or without room for it. `within_year` is the
+    chance of a watch within twelve months.
     """
 
     ratio: float
@@ -50,7 +51,7 @@ class Sight:
     delays: tuple[Delay, ...]
 
     def months(self, ratio: float) -> float:
-        """Return the expected months until a change is watched; NaN where it was not asked."""
+        """Return the months until a change is watched; NaN where it was not asked."""
         return next((d.watch for d in self.delays if d.ratio == ratio), float("nan"))
 
 
@@ -81,7 +82,7 @@ def sight(
     for ratio in ratios:
         watch, call = levels[0 if ratio > 1 else 1]
         seen = 1 - watch.quiet(ratio, steps)
-        until, called = (level.months(ratio) * months_per_point for level in (watch, call))
+        until, called = (level.half(ratio) * months_per_point for level in (watch, call))
         delays.append(Delay(ratio, until, called, seen))
     return Sight(float(1 - quiet[0]), float(1 - quiet[1]), tuple(delays))
 
@@ -110,9 +111,15 @@ class _Level:
             found.append(self.start @ still)
         return float(WEIGHTS @ found)
 
-    def months(self, ratio: float) -> float:
-        """Return the expected steps to an alarm."""
-        return float(WEIGHTS @ [run_length(m, self.start) for m in self._matrices(ratio)])
+    def half(self, ratio: float) -> float:
+        """Return the steps within which half of the alarms have come; infinite if never."""
+        matrices = self._matrices(ratio)
+        still = np.ones((len(matrices), BANDS))
+        for step in range(1, MOST_STEPS + 1):
+            still = np.stack([m @ s for m, s in zip(matrices, still, strict=True)])
+            if WEIGHTS @ (still @ self.start) <= 0.5:
+                return float(step)
+        return float("inf")
 
 
 def odds_after(ratio: float, chance: float, k: float = 1.0) -> float:
@@ -143,9 +150,10 @@ def _levels(cusum: Cusum, side: float) -> tuple[_Level, _Level]:
     p, mean = cusum.chance, cusum.mean
     if p > 0.5:
         p, mean = 1 - p, mean * (1 - p) / p
-    error = np.sqrt((1 - p) / cusum.events)
+    events_told = cusum.events * mean / cusum.mean
+    error = np.sqrt((1 - p) / events_told)
     truths, rate = np.exp(NODES * error), np.array([p or mean])
-    far = float(likely_rate(rate, np.array([cusum.events]), side, proportion=p > 0)[0]) \
+    far = float(likely_rate(rate, np.array([events_told]), side, proportion=p > 0)[0]) \
         if cusum.runs.cautious else float(rate[0])  # fmt: skip
     shift = far / (1 - far) * (1 - p) / p if p else far / mean
     found = []

@@ -72,7 +72,8 @@ def test_a_month_adds_the_evidence_of_its_catheters():
 
 def test_sums_stay_between_zero_and_their_limit():
     steps = np.array([[-1.0, 2.0, 5.0, -1.0, -2.0, 1.0]])
-    path, on = accumulate(steps, np.full((1, 6), 4.0), np.zeros((1, 6), bool))
+    path, on = accumulate(steps, np.full((1, 6), 4.0), np.zeros((1, 6), bool),
+                          np.ones((1, 6), bool))  # fmt: skip
     assert path[0].tolist() == [0, 2, 4, 3, 1, 2]
     assert on[0].tolist() == [False, False, True, True, False, False]
 
