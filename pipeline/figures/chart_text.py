@@ -59,7 +59,8 @@ def baseline_layers(
     )  # fmt: skip
     if small:
         return [shade]
-    name = geom_text(spans, aes(label="label"), ha="left", va="top", nudge_x=0.3,
+    named = spans.assign(y=spans["low"])
+    name = geom_text(named, aes(label="label"), ha="left", va="bottom", nudge_x=0.3,
                      size=LABEL_SIZE - 1, color=MUTED)  # fmt: skip
     return [shade, name]
 

@@ -12,10 +12,11 @@ from pipeline.analysis.charts.phases import Need
 from pipeline.answers.chart_series import ChartSeries, kind_of
 from pipeline.answers.drawn_charts import draw_charts
 from pipeline.answers.findings import Finding, quarter_findings, rate_of
+from pipeline.answers.safety import safety_calls
 from pipeline.answers.verdicts import judge, of_signals
 from pipeline.measures.catalogue import find_measure
 from pipeline.measures.signal_log import LoggedSignal, keep_signals
-from pipeline.report import signals_section
+from pipeline.report import narrative, signals_section
 from pipeline.report.numbers import check
 from pipeline.report.signals_section import Basis
 from pipeline.settings import Settings
@@ -133,3 +134,16 @@ def test_the_reason_of_a_chart_of_counts_names_the_one_of_the_card():
     assert "not the t chart of the measure's card, since the events are not rare" in reason(
         made, "t"
     )
+
+
+def test_the_planted_cluster_of_symptoms_is_named_with_its_site_and_every_case(store_path):
+    """Twenty times the rate at Curlew in two months, with far too few events for a baseline."""
+    with open_store(store_path) as store:
+        found = safety_calls(store, "2025-Q1", Settings())
+    (call,) = [c for c in found if (c.measure.name, c.site) == ("toxicity_symptoms", "curlew")]
+    cases = sum(number for _, number in call.cases)
+    assert {month for month, _ in call.cases} & {"2025-02", "2025-03"}
+    assert cases / call.catheters > 0.05
+    first = narrative.what_changed([], [], safety=[call])[0]
+    assert f"{cases} cases in" in first.text
+    assert "Look at every case" in first.text
