@@ -16,7 +16,7 @@ from pipeline import __version__
 from pipeline.answers.release_decisions import decide_release
 from pipeline.disclosure.choice import Clock
 from pipeline.disclosure.frozen import NETWORK
-from pipeline.disclosure.telling import WAITS
+from pipeline.disclosure.told import WAITS
 from pipeline.errors import NoDataError, UsageError
 from pipeline.measures import release_ledger as ledger
 from pipeline.measures.catalogue import load_catalogue

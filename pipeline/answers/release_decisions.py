@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from pipeline.disclosure.choice import Clock
 from pipeline.disclosure.frozen import FIELDS, NETWORK, Base, History, Item
-from pipeline.disclosure.telling import Decision, tell_quarter
+from pipeline.disclosure.telling import tell_quarter
+from pipeline.disclosure.told import Decision
 from pipeline.measures import release_ledger as ledger
 from pipeline.measures.catalogue import MeasureKind, load_catalogue
 from pipeline.measures.release_counts import LEADING, Counted, counted_in_release, release_counts

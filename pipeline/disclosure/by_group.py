@@ -9,7 +9,8 @@ import numpy as np
 
 from pipeline.disclosure.choice import Bools, Clock, Room, fewest_withheld
 from pipeline.disclosure.frozen import SITES, Floats, Span
-from pipeline.disclosure.telling import BESIDE, PARTNER, Decision, Pair, Rules, Told
+from pipeline.disclosure.telling import Pair, Rules
+from pipeline.disclosure.told import BESIDE, PARTNER, Decision, Told
 
 
 @dataclass

@@ -14,19 +14,28 @@ from pipeline.answers.released import (
     told_curves,
     told_rates,
     told_reasons,
-    totals,
 )
 from pipeline.disclosure.frozen import NETWORK
 from pipeline.measures.catalogue import Measure
-from pipeline.measures.release_counts import CATHETER_DAYS, CATHETERS, LEADING
+from pipeline.measures.release_counts import LEADING
 from pipeline.report.definitions import CAUTIONS, definitions
 from pipeline.report.markdown import TableColumn, bullets, prose, show, table, text
 from pipeline.report.numbers import FILE
 from pipeline.report.page import Page, block
+from pipeline.report.release_words import (
+    PROTECTION,
+    end_of,
+    latest_told,
+    leading_sentence,
+    size_of,
+    span_words,
+    spoken,
+    told_rate,
+    what_is_withheld,
+)
 from pipeline.report.workbook import FILE as WORKBOOK
 from pipeline.report.workbook import Sheet, write_workbook
-from pipeline.words.chart import headline
-from pipeline.words.numbers import figure, joined, limits, lower_first, sentence_case
+from pipeline.words.numbers import limits
 
 BLANK = "withheld"
 _COLUMNS = (
@@ -37,8 +46,6 @@ _COLUMNS = (
     TableColumn("Rate", 18),
     TableColumn("95% limits", 12),
 )
-_MONTHS = {1: "January", 2: "April", 3: "July", 4: "October"}
-_ENDS = {1: "March", 2: "June", 3: "September", 4: "December"}
 
 
 class ReleasePage:
@@ -63,11 +70,13 @@ class ReleasePage:
         release = self._release
         leading = [m for m in self._measures if m.name in LEADING]
         show(
-            prose(f"{release.network}: records of catheters placed up to {_end(release.quarter)}."),
-            prose(_size(release)),
-            bullets([prose(_sentence(release, measure)) for measure in leading]),
+            prose(
+                f"{release.network}: records of catheters placed up to {end_of(release.quarter)}."
+            ),
+            prose(size_of(release)),
+            bullets([prose(leading_sentence(release, measure)) for measure in leading]),
             table(_COLUMNS, [_row(release, m) for m in self._measures], _CAPTION, "measures"),
-            prose(_what_is_withheld(release)),
+            prose(what_is_withheld(release)),
         )
 
     def charts(self) -> None:
@@ -99,13 +108,12 @@ class ReleasePage:
         names = [span_words(curve.first, curve.last) for curve in curves]
         show(*self._page.figure("time-in-place", told_curve_figure(curves, names)))
         rows = [
-            [text(_spoken(reason)), text(span_words(cell.first, cell.last)), f"{cell.events:,}",
+            [text(spoken(reason)), text(span_words(cell.first, cell.last)), f"{cell.events:,}",
              f"{cell.base:,.0f}", f"{100 * (cell.events or 0) / (cell.base or 1):.1f}%"]
             for reason, cell in told_reasons(self._release)
         ]  # fmt: skip
-        columns = (*_REASON_COLUMNS,)
         if rows:
-            show(table(columns, rows, "Reasons for removal before the course was complete",
+            show(table(_REASON_COLUMNS, rows, "Reasons for removal before the course was complete",
                        "reasons"))  # fmt: skip
 
     def groups(self) -> None:
@@ -164,73 +172,10 @@ _REASON_COLUMNS = (
     TableColumn("Of about", 10, is_number=True),
     TableColumn("Share", 8, is_number=True),
 )
-PROTECTION = (
-    "A figure is told where it counts no child or at least {few}, and as many without the event "
-    "where that could be worked out; what counts fewer in a quarter is told with the rest of its "
-    "year, or with several years.",
-    "Denominators are rounded, site by site and quarter by quarter: catheters to the nearest ten, "
-    "days and calls to the nearest thirty. Every rate and limit follows from the figures shown.",
-    "Groups are told of by whole years, and where some are withheld, those together count "
-    "at least {few}.",
-    "A figure is told once: what was corrected since is not shown, and no later release shows it "
-    "for these months.",
-    "So nobody with every release and a calculator can work out a count of 1 to {most} children. "
-    "This does not hold for somebody who knows a child, or has other records of the same children.",
-)
-
-
-def span_words(first: str, last: str) -> str:
-    """Return two quarters as months: "2024", "July to September 2025"."""
-    (year, a), (last_year, b) = ((q[:4], int(q[-1])) for q in (first, last))
-    if (a, b) == (1, 4):
-        return year if year == last_year else f"{year} to {last_year}"
-    start = f"{_MONTHS[a]} {year}" if year != last_year else _MONTHS[a]
-    return f"{start} to {_ENDS[b]} {last_year}"
-
-
-def _end(quarter: str) -> str:
-    return f"the end of {_ENDS[int(quarter[-1])]} {quarter[:4]}"
-
-
-def _spoken(code: str) -> str:
-    return sentence_case(code.replace("_", " "))
-
-
-def _size(release: Release) -> str:
-    parts = []
-    for item, noun in ((CATHETERS, "catheters"), (CATHETER_DAYS, "catheter-days")):
-        found = [c for c in totals(release, item) if c.last == release.quarter]
-        parts += [f"about {cell.base:,.0f} {noun} in {span_words(cell.first, cell.last)}"
-                  for cell in found]  # fmt: skip
-    return f"{sentence_case(joined(parts))}." if parts else "This quarter is told with its year."
-
-
-def _latest(release: Release, measure: Measure) -> ToldRate | None:
-    told = [row for row in told_rates(release, measure) if row.is_told]
-    return told[-1] if told else None
-
-
-def _sentence(release: Release, measure: Measure) -> str:
-    latest = _latest(release, measure)
-    if latest is None:
-        return f"{measure.title}: cannot be told yet."
-    cell = latest.cell
-    said = (
-        f"{measure.title}: {_rate_words(latest)} in {span_words(cell.first, cell.last)} "
-        f"({cell.events:,} in about {cell.base:,.0f})"
-    )
-    chart = told_chart(release, measure)
-    verdict = headline(chart, "").lstrip(": ") if chart is not None else ""
-    waits = "" if cell.last == release.quarter else "; later quarters are told with their year"
-    return f"{said}{'; ' + lower_first(verdict) if verdict else ''}{waits}."
-
-
-def _rate_words(row: ToldRate) -> str:
-    return f"{figure(row.rate or 0.0)} {row.measure.unit}"
 
 
 def _row(release: Release, measure: Measure) -> list[str]:
-    latest = _latest(release, measure)
+    latest = latest_told(release, measure)
     if latest is None:
         return [text(measure.title), BLANK, "", "", "", ""]
     return [text(measure.title), *_cells(latest)]
@@ -245,7 +190,7 @@ def _cells(row: ToldRate) -> list[str]:
         months,
         f"{cell.events:,}",
         f"{cell.base:,.0f}",
-        text(_rate_words(row)),
+        text(told_rate(row)),
         text(limits(row.lower or 0.0, row.upper or 0.0)),
     ]
 
@@ -259,19 +204,10 @@ def _group_table(release: Release, measure: Measure, family: str) -> str:
         return ""
     names = release.labels
     body = [
-        [text(names.get(row.cell.group, _spoken(row.cell.group))), *_cells(row)] for row in shown
+        [text(names.get(row.cell.group, spoken(row.cell.group))), *_cells(row)] for row in shown
     ]
-    columns = (TableColumn(_spoken(family), 26), *_COLUMNS[1:])
+    columns = (TableColumn(spoken(family), 26), *_COLUMNS[1:])
     return table(columns, body, measure.title, f"groups-{measure.name.replace('_', '-')}")
-
-
-def _what_is_withheld(release: Release) -> str:
-    blank = sum(cell.base is None for cell in release.cells)
-    return (
-        f"{len(release.cells) - blank:,} figures are told here and {blank:,} withheld: they would "
-        f"count fewer than {release.threshold} children, wait for the rest of their year, or give "
-        "another figure away."
-    )
 
 
 def _rates(release: Release, measures: list[Measure]) -> list[dict[str, object]]:

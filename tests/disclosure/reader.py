@@ -15,7 +15,7 @@ from scipy.optimize import linprog
 from scipy.sparse import csr_array
 
 from pipeline.disclosure.frozen import NETWORK, History, Item
-from pipeline.disclosure.telling import Decision
+from pipeline.disclosure.told import Decision
 
 FEW = 10
 ROOM = 5.0

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pipeline.disclosure.choice import Clock, Room, farthest_apart, fewest_withheld
-from pipeline.disclosure.telling import BESIDE, FEW_WITH, PARTNER
+from pipeline.disclosure.told import BESIDE, FEW_WITH, PARTNER
 from tests.disclosure.reader import Reader
 from tests.disclosure.worlds import corrected, invented, released
 

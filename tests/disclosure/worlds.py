@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from pipeline.disclosure.choice import Clock
 from pipeline.disclosure.frozen import Item
-from pipeline.disclosure.telling import Decision, tell_quarter
+from pipeline.disclosure.telling import tell_quarter
+from pipeline.disclosure.told import Decision
 from tests.disclosure.reader import World
 
 ITEMS = (

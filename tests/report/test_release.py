@@ -16,7 +16,8 @@ from pipeline.measures.catalogue import find_measure, load_catalogue
 from pipeline.measures.release_counts import LEADING
 from pipeline.measures.series import series
 from pipeline.records.folder import find_sources
-from pipeline.report.release import ReleasePage, span_words
+from pipeline.report.release import ReleasePage
+from pipeline.report.release_words import span_words
 from pipeline.settings import Settings
 from pipeline.store import open_store
 from pipeline.store.load import load_files
