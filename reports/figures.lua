@@ -42,6 +42,18 @@ local function figure(fig)
   return pandoc.Plain(inlines)
 end
 
+-- Small charts stand in a grid, four a row.
+local function printed_grid(div)
+  local out = pandoc.Blocks { pandoc.RawBlock('typst', '#grid(columns: (1fr,) * 4, gutter: 7pt,') }
+  for _, panel in ipairs(div.content) do
+    out:insert(pandoc.RawBlock('typst', '[#set text(7.5pt); #set par(leading: 0.45em, spacing: 0.5em)'))
+    out:extend(panel.content)
+    out:insert(pandoc.RawBlock('typst', '],'))
+  end
+  out:insert(pandoc.RawBlock('typst', ')'))
+  return out
+end
+
 -- The facts, on the screen a strip of large numbers, are one line in print.
 local function printed_div(div)
   if div.classes:includes('finding') then -- it stays with the figure that it speaks of
@@ -56,6 +68,7 @@ local function printed_div(div)
     end
     return div
   end
+  if div.classes:includes('grid') then return printed_grid(div) end
   if not div.classes:includes('facts') then return nil end
   local line = pandoc.Inlines {}
   div:walk { BulletList = function(list)

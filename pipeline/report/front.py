@@ -13,7 +13,7 @@ from pipeline.report import markdown
 from pipeline.report.definitions import CAUTIONS
 from pipeline.report.markdown import TableColumn, bullets, prose
 from pipeline.report.numbers import Number, Sentence
-from pipeline.report.page import Page, block, side_by_side
+from pipeline.report.page import Page, block, item, side_by_side
 from pipeline.report.workbook import Sheet
 from pipeline.settings import Settings
 from pipeline.store import Store
@@ -92,12 +92,13 @@ def facts_strip(facts: Facts) -> str:
         (reach, "of planned calls reached the family"),
     )
     strip = block("facts", bullets([f"**{number}** {what}" for number, what in pairs]))
-    return f"{strip}\n\n{BANNER}\n\n{safety_box()}"
+    return f"{strip}\n\n{BANNER}"
 
 
-def safety_box() -> str:
-    """Return what a family does in an emergency, which stands before every figure."""
-    return block("safety", "**In an emergency.** " + markdown.prose(CAUTIONS[2]))
+def safety_box(events: Sequence[Sentence]) -> str:
+    """Return what a family does in an emergency, and the serious events, before every figure."""
+    family = "**In an emergency.** " + markdown.prose(CAUTIONS[2])
+    return block("safety", bullets([family, *map(item, events)]))
 
 
 def sources_note(facts: Facts, signals: str) -> str:

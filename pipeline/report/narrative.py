@@ -127,9 +127,12 @@ def to_decide(
     findings: Sequence[Finding],
     set_aside: int,
     min_ascertainment: float,
+    *,
+    first: Sequence[Sentence] = (),
     groups: Sequence[Sentence] = (),
+    then: Sequence[Sentence] = (),
 ) -> list[Sentence]:
-    """Return what needs a decision, by weight: signals, groups, targets, then the records.
+    """Return what needs a decision, by weight: safety, signals, groups, targets, then records.
 
     Parameters
     ----------
@@ -139,14 +142,20 @@ def to_decide(
         Rows that wait for correction.
     min_ascertainment : float
         Share of episodes with a known numerator below which a measure is marked.
+    first : sequence of Sentence
+        Of safety: these stand before all others.
     groups : sequence of Sentence
         The groups to look into.
+    then : sequence of Sentence
+        What was decided earlier and is not done; only the records come after these.
     """
-    found = [
+    found = [*first]
+    found += [
         _look_into(f) for f in findings if f.verdict.is_call and f.verdict.direction == "worse"
     ]
     found += groups
     found += [s for f in findings if (s := _short_of_target(f)) is not None]
+    found += then
     found += [_learn_more(f) for f in _poorly_known(findings, min_ascertainment)]
     if set_aside:
         waiting = count(set_aside, "row waits", "rows wait")

@@ -8,8 +8,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline.answers.actions import ActionList, improvement_actions
 from pipeline.answers.change import JudgedChanges, judge_changes
 from pipeline.answers.comparison import ComparedGroups
+from pipeline.answers.events import EventList, serious_events
 from pipeline.answers.findings import QUARTERS_SHOWN, Finding, quarter_findings
 from pipeline.answers.quality import DataQuality, data_quality
 from pipeline.answers.removal import RemovalResult, removal_result
@@ -20,9 +22,12 @@ from pipeline.measures.log import LoggedChange, logged_changes
 from pipeline.measures.periods import EARLIEST, months_of, quarter_before, quarter_of
 from pipeline.measures.quarters import check_quarter
 from pipeline.report import (
+    actions_section,
     compare_section,
     dwell_section,
+    events_section,
     front,
+    grid_section,
     methods,
     narrative,
     quality_section,
@@ -66,6 +71,10 @@ class QuarterResults:
         Every measure over the last eight quarters, by site and by surgeon type.
     tried : Tried
         The improvement log, before and after.
+    events : EventList
+        Every serious event up to the quarter.
+    actions : ActionList
+        The improvement actions as they stood at its end.
     settings : Settings
         The programme's settings.
     """
@@ -80,6 +89,8 @@ class QuarterResults:
     quality: DataQuality
     compared: tuple[ComparedGroups, ...]
     tried: JudgedChanges
+    events: EventList
+    actions: ActionList
     settings: Settings
 
 
@@ -125,6 +136,8 @@ def collect_quarter(
             quality=data_quality(store, quarter, settings),
             tried=judge_changes(store, months=(EARLIEST, months_of(quarter)[1]), settings=settings),
             compared=compared.result(),
+            events=serious_events(store, last=months_of(quarter)[1], settings=settings),
+            actions=improvement_actions(store, months_of(quarter)[1]),
             settings=settings,
         )
 
@@ -190,7 +203,9 @@ class QuarterlyReport(Sections):
             data.findings,
             data.facts.size.set_aside,
             data.settings.min_ascertainment,
-            [one for those in data.compared for one in compare_section.to_look_into(those)],
+            first=events_section.to_review(data.events),
+            groups=[one for those in data.compared for one in compare_section.to_look_into(those)],
+            then=actions_section.overdue_sentences(data.actions),
         )
         unknown = narrative.cannot_tell(
             data.findings, data.facts.size.unknown_dwell, data.facts.size.catheters
@@ -204,10 +219,14 @@ class QuarterlyReport(Sections):
                    denominator=call.catheters)
             for call in data.safety
         ]  # fmt: skip
-        self._sentences += [*changed, *decide, *unknown]
+        box = events_section.box_sentences(quarter, data.events)
+        self._numbers += events_section.event_numbers(quarter, data.events)
+        self._numbers += actions_section.action_numbers(data.actions)
+        self._sentences += [*box, *changed, *decide, *unknown]
         self._sheets.append(front.measure_sheet(data.findings))
         show(
             front.facts_strip(data.facts),
+            front.safety_box(safety),
             front.three_lists(changed, decide, unknown),
         )
 
@@ -218,6 +237,18 @@ class QuarterlyReport(Sections):
             front.measure_table(data.findings, self._page),
             front.sources_note(data.facts, data.signals_before.sentence),
         )
+
+    def all_charts(self) -> None:
+        """Show every measure's chart, small, on one page."""
+        show(*grid_section.chart_grid(self._data.findings, self._page))
+
+    def events(self) -> None:
+        """Show every serious event."""
+        show(*events_section.event_pieces(self._data.events))
+
+    def actions(self) -> None:
+        """Show the improvement actions, with owners."""
+        show(*actions_section.action_pieces(self._data.actions))
 
     def time_in_place(self) -> None:
         """Show how long catheters stay, and why they come out."""

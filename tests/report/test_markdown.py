@@ -75,7 +75,7 @@ def test_a_table_with_hostile_cells_keeps_its_shape():
 
 @pytest.mark.parametrize("value", HOSTILE)
 def test_alternative_text_cannot_break_out_of_its_attribute(value):
-    html = pandoc(markdown.figure("a.svg", "Method.", value, 13, "a"), "html")
+    html = pandoc(markdown.figure_block("a.svg", "Method.", value, 13, "a"), "html")
     assert html.count("<img") == 1
     assert "<script" not in html
     assert "data-fig-alt" in html or "fig-alt" in html
