@@ -54,6 +54,21 @@ local function printed_grid(div)
   return out
 end
 
+-- Two figures of one thing share a row.
+local function printed_pair(div)
+  local out = pandoc.Blocks { pandoc.RawBlock('typst', '#grid(columns: (1fr, 1fr), gutter: 10pt,') }
+  for _, one in ipairs(div.content) do
+    out:insert(pandoc.RawBlock('typst', '['))
+    out:extend(pandoc.Div(one.content):walk { Image = function(image)
+      image.attributes.width = '10.5cm'
+      return image
+    end }.content)
+    out:insert(pandoc.RawBlock('typst', '],'))
+  end
+  out:insert(pandoc.RawBlock('typst', ')'))
+  return out
+end
+
 -- The facts, on the screen a strip of large numbers, are one line in print.
 local function printed_div(div)
   if div.classes:includes('finding') then -- it stays with the figure that it speaks of
@@ -68,6 +83,11 @@ local function printed_div(div)
     end
     return div
   end
+  if div.classes:includes('measures') then -- on one page
+    div.content:insert(1, pandoc.RawBlock('typst', '#set table(inset: (x: 3pt, y: 2.6pt)); #show table: set text(7.4pt)'))
+    return div
+  end
+  if div.classes:includes('pair') then return printed_pair(div) end
   if div.classes:includes('grid') then return printed_grid(div) end
   if not div.classes:includes('facts') then return nil end
   local line = pandoc.Inlines {}

@@ -105,7 +105,9 @@ def _group(counts: EventCounts, asked: RemovalAsked, label: str) -> RemovalGroup
 
 
 def _label(by: str | None, group: str) -> str:
-    """Name a group; a yes or no, and what is not recorded, by their column as well."""
+    """Name a group; what does not speak for itself by its column as well."""
+    if by == "planned_course" and group != NOT_RECORDED:
+        return f"planned {group}"
     if by is not None and group in {"yes", "no", NOT_RECORDED}:
         return effect_of(by, group)
     return words_of(group)

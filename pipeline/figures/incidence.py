@@ -1,4 +1,8 @@
-"""Why catheters come out: the reasons stacked, for all catheters or side by side."""
+"""Why catheters come out early: the reasons stacked, for all catheters or side by side.
+
+A completed course is what most catheters come out for: it stands in the words, and the other
+reasons have a scale of their own.
+"""
 
 from __future__ import annotations
 
@@ -31,14 +35,15 @@ from pipeline.words.codes import words_of
 from pipeline.words.numbers import percent
 
 USUAL = "completed"
-LABEL_GAP = 0.052  # between labels at the right, of the whole height
+LABEL_GAP = 0.06  # between labels at the right, of the whole height
+HEADROOM = 1.08  # of the scale above the highest band
 RIGHT_OF_CURVES = 42.0  # hours, for the labels
 COLUMNS = 3
 HOUR = 72.0  # of which the title and the alternative text speak
 
 
 def incidence_figure(results: Sequence[Incidence], *, until_h: float = 96.0) -> Drawing:
-    """Draw the incidence of the reasons, stacked up to those no longer in place.
+    """Draw the incidence of the reasons other than completion, stacked.
 
     Parameters
     ----------
@@ -57,12 +62,13 @@ def incidence_figure(results: Sequence[Incidence], *, until_h: float = 96.0) -> 
     plot += geom_ribbon(color=PAPER, size=0.15, outline_type="full")
     colours = {reason: REASON_COLOURS.get(reason, LIMIT) for reason in order}
     plot += scale_fill_manual(values=colours, labels=[words_of(r) for r in order[::-1]])
+    top = HEADROOM * float(frame["high"].max() or 0.01)
     plot += _axes(until_h, single=single)
-    plot += labs(x="Hours since placement", y="Removed")
+    plot += labs(x="Hours since placement", y="Removed early")
     right = until_h + (RIGHT_OF_CURVES if single else 0)
-    plot += coord_cartesian(xlim=(0, right), ylim=(0, 1.0), expand=False)
+    plot += coord_cartesian(xlim=(0, right), ylim=(0, top), expand=False)
     if single:
-        plot += _labels(results[0], order, until_h)
+        plot += _labels(results[0], order, until_h, top)
         plot += look(legend_position="none")
     else:
         plot += facet_wrap("group", ncol=min(COLUMNS, len(results)))
@@ -72,8 +78,7 @@ def incidence_figure(results: Sequence[Incidence], *, until_h: float = 96.0) -> 
         plot,
         title=_title(results),
         caption=(
-            "Aalen-Johansen estimate: at every hour the reasons and the catheters still in "
-            "place (white) add to 100%."
+            "Aalen-Johansen estimate of the reasons other than a completed course, stacked."
             + (f" Labels: share out by {until_h:g} h." if single else "")
         ),
         alt=_alt(results, order),
@@ -83,14 +88,14 @@ def incidence_figure(results: Sequence[Incidence], *, until_h: float = 96.0) -> 
 
 
 def _stacking(results: Sequence[Incidence]) -> list[str]:
-    """Reasons from the bottom: the most frequent first, the completed course on top."""
+    """Reasons other than a completed course, from the bottom: the most frequent first."""
     weight: dict[str, int] = {}
     for result in results:
         for reason, n in zip(result.reasons, result.events.sum(axis=0).tolist(), strict=True):
             weight[reason] = weight.get(reason, 0) + n
-    seen = [reason for reason, n in weight.items() if n > 0]
-    # Nothing removed yet is drawn as an empty band.
-    return sorted(seen, key=lambda reason: (reason == USUAL, -weight[reason], reason)) or [USUAL]
+    seen = [reason for reason, n in weight.items() if n > 0 and reason != USUAL]
+    # Where none came out early an empty band is drawn.
+    return sorted(seen, key=lambda reason: (-weight[reason], reason)) or ["other"]
 
 
 def _share(result: Incidence, reason: str) -> Floats:
@@ -130,16 +135,15 @@ def _bands(result: Incidence, order: Sequence[str], until_h: float) -> pd.DataFr
 def _axes(until_h: float, *, single: bool) -> list[Any]:
     every = HOURS_SHOWN if single else (0, 24, 48, 72, 96)
     ticks = [hour for hour in every if hour <= until_h]
-    heights = [0, 0.25, 0.5, 0.75, 1]
     return [
         scale_x_continuous(breaks=ticks, minor_breaks=[], labels=[f"{h:g}" for h in ticks]),
         scale_y_continuous(
-            breaks=heights, minor_breaks=[], labels=[f"{100 * h:g}%" for h in heights]
+            minor_breaks=[], labels=lambda heights: [f"{100 * h:g}%" for h in heights]
         ),
     ]
 
 
-def _labels(result: Incidence, order: Sequence[str], until_h: float) -> list[Any]:
+def _labels(result: Incidence, order: Sequence[str], until_h: float, top: float) -> list[Any]:
     """Name each band at its right end, with a thin line where the name had to move."""
     last = float(result.hours[-1]) if len(result.hours) else 0.0
     end = until_h if len(order) and result.still_in_place[-1] == 0 else min(until_h, last)
@@ -151,7 +155,7 @@ def _labels(result: Incidence, order: Sequence[str], until_h: float) -> list[Any
             "y": middle,
             "to": until_h + 4,
             "text_at": until_h + 5,
-            "label_y": spread(list(middle), LABEL_GAP, 0.02, 0.98),
+            "label_y": spread(list(middle), LABEL_GAP * top, 0.02 * top, 0.98 * top),
             "label": [f"{words_of(r)} {percent(p)}" for r, p in zip(order, share, strict=True)],
         }
     )
@@ -209,7 +213,7 @@ def _alt(results: Sequence[Incidence], order: Sequence[str]) -> str:
         if not np.isfinite(at.still_in_place[0]):
             parts.append(f"{result.group or 'all'}: not followed to {HOUR:g} h")
             continue
-        said = [f"{words_of(r)} {percent(_share_at(result, r, HOUR))}" for r in order]
+        said = [f"{words_of(r)} {percent(_share_at(result, r, HOUR))}" for r in (*order, USUAL)]
         still = f"still in place {percent(at.still_in_place[0])}"
         name = f"{result.group}: " if result.group else ""
         parts.append(f"{name}{', '.join([*said, still])}")

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 MOST_STEPS = 400  # along the time axis: finer ones cannot be told apart
-HOURS_SHOWN = (0, 12, 24, 36, 48, 60, 72, 96)
+HOURS_SHOWN = tuple(range(0, 121, 12))
 
 
 def stepped(

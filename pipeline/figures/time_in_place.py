@@ -28,7 +28,6 @@ from pipeline.analysis.survival.time_in_place import AT_RISK_HOURS, TimeInPlace
 from pipeline.figures.look import (
     INK,
     LABEL_SIZE,
-    LIMIT,
     MUTED,
     WIDE_CM,
     Drawing,
@@ -42,13 +41,12 @@ MOST_WITH_LIMITS = 2  # bands of more groups hide one another
 ROW = 0.075  # height of a row of numbers, of the curve's own height
 FIRST_ROW = -0.19
 NAME_AT = 3.5  # hours right of the last number
-RIGHT_OF_NUMBERS = 26.0
+RIGHT_OF_NUMBERS = 40.0
 
 
 def time_in_place_figure(
     curves: Sequence[TimeInPlace],
     *,
-    planned_h: float | None = 72.0,
     until_h: float = 96.0,
     check: TurnbullCurve | None = None,
 ) -> Drawing:
@@ -58,8 +56,6 @@ def time_in_place_figure(
     ----------
     curves : sequence of TimeInPlace
         One a group; limits are drawn for one or two.
-    planned_h : float, optional
-        End of the usual course, drawn as a thin line.
     until_h : float
         End of the time axis, hours.
     check : TurnbullCurve, optional
@@ -72,11 +68,6 @@ def time_in_place_figure(
     colours = dict(zip(names, group_colours(names) if len(names) > 1 else [INK], strict=True))
     bottom = FIRST_ROW - ROW * (len(names) + 0.6)
     plot = ggplot(lines, aes("hour", "estimate", color="group"))
-    if planned_h is not None and planned_h <= until_h:
-        plot += annotate("segment", x=planned_h, xend=planned_h, y=0, yend=1, color=LIMIT, size=0.3)
-        plot += annotate(
-            "text", x=planned_h + 1, y=0.985, label="planned end", ha="left", size=7, color=MUTED
-        )
     if len(curves) <= MOST_WITH_LIMITS:
         band = aes(ymin="lower", ymax="upper", fill="group")
         plot += geom_ribbon(band, alpha=0.16, color="none", outline_type="full")

@@ -118,7 +118,7 @@ class CatalogueError(DwellError):
 
 
 def load_catalogue(settings: Settings | None = None) -> Mapping[str, Measure]:
-    """Read every measure, by name, in the order of kind and name.
+    """Read every measure, by name, in the order of their places.
 
     Parameters
     ----------
@@ -148,8 +148,7 @@ def measures_in_force(settings: Settings | None = None) -> list[Measure]:
 def _with_words(words: tuple[tuple[str, str], ...]) -> Mapping[str, Measure]:
     paths = sorted(resource("sql", "measures").glob("*.sql"))
     measures = [read_measure(path, dict(words)) for path in paths]
-    order = list(MeasureKind)
-    measures.sort(key=lambda measure: (order.index(measure.kind), measure.name))
+    measures.sort(key=lambda measure: (measure.place, measure.name))
     return MappingProxyType({measure.name: measure for measure in measures})
 
 

@@ -16,7 +16,7 @@ from pipeline.answers.removal_groups import RemovalGroup
 from pipeline.report import markdown
 from pipeline.report.markdown import TableColumn
 from pipeline.report.numbers import Number, Sentence
-from pipeline.report.page import Page
+from pipeline.report.page import Page, block
 from pipeline.report.workbook import Sheet
 from pipeline.words import numbers as words
 from pipeline.words.codes import words_of
@@ -157,14 +157,13 @@ def _reason_sentence(period: str, now: RemovalResult) -> Sentence | None:
     return Sentence(text, tuple(f"{_of(period, reason)}/{HOURS[-1]:g}" for reason in named))
 
 
-def dwell_figures(now: RemovalResult, page: Page) -> list[str]:
-    """Draw time in place and the reasons."""
-    return [
-        "### Time in place {#time-in-place}",
-        *page.figure("time-in-place", now.figure("time-in-place")),
-        "### Reasons of removal {#reasons}",
-        *page.figure("reasons", now.figure("reasons")),
-    ]
+def dwell_figures(now: RemovalResult, by_course: RemovalResult, page: Page) -> str:
+    """Draw time in place, apart for each planned course, and the reasons of early removal."""
+    drawn = (
+        ("time-in-place", by_course.figure("time-in-place")),
+        ("reasons", now.figure("reasons")),
+    )
+    return block("pair", *(block("one", *page.figure(*one)) for one in drawn))
 
 
 def dwell_table(period: str, now: RemovalResult) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import groupby
 
 from pipeline.answers.findings import Finding, Rate
 from pipeline.figures.sparkline import sparkline
@@ -19,18 +18,20 @@ from pipeline.settings import Settings
 from pipeline.store import Store
 from pipeline.words import numbers as words
 from pipeline.words.desk import CONFIDENTIAL
-from pipeline.words.numbers import amount, figure, limits, percent, with_limits
+from pipeline.words.numbers import figure, limits, percent, with_limits
 
 _COLUMNS = (
-    TableColumn("Measure (unit)", 34),
-    TableColumn("Verdict", 22),
-    TableColumn("Rate (95% limits)", 20, is_number=True),
-    TableColumn("Last eight quarters", 15),
-    TableColumn("Count", 15, is_number=True),
+    TableColumn("Measure", 30),
+    TableColumn("This quarter (95% limits)", 15, is_number=True),
+    TableColumn("Last quarter", 8, is_number=True),
+    TableColumn("Target", 8, is_number=True),
+    TableColumn("Unit", 16),
+    TableColumn("What the chart says", 16),
+    TableColumn("Better", 8),
+    TableColumn("Eight quarters", 16),
 )
+_ARROWS = {"above": "↑ ", "below": "↓ ", "": "→ "}
 BANNER = block("confidential", prose(CONFIDENTIAL))
-_TARGET = TableColumn("Target", 8, is_number=True)
-_KINDS = {"outcome": "Outcomes", "process": "Process", "balancing": "Balancing"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,8 +114,7 @@ def sources_note(facts: Facts, signals: str) -> str:
     """
     text = (
         f"Records as of {facts.as_of}, data fingerprint `{facts.fingerprint}`. "
-        "An episode counts in its month of placement. The small line has its own scale; "
-        "its last point is this quarter. A rate known for few has beside it what it would be "
+        "An episode counts in its month of placement. A rate known for few has beside it what it would be "
         f"had none, or all, of the missing had the event. {signals}"
     )
     return block("note", text)
@@ -132,41 +132,36 @@ def three_lists(
 
 
 def measure_table(findings: Sequence[Finding], page: Page) -> str:
-    """Return the table of all measures, each with its last eight quarters as a line.
-
-    Targets have a column where any is set.
-    """
-    has_targets = any(finding.target is not None for finding in findings)
-    columns = (*_COLUMNS, _TARGET) if has_targets else _COLUMNS
-    rows: list[list[str]] = []
-    for kind, group in groupby(findings, key=lambda f: f.measure.kind.value):
-        rows.append([f"**{_KINDS[kind]}**", *[""] * (len(columns) - 1)])
-        rows += [_row(finding, page)[: len(columns)] for finding in group]
+    """Return the table of all measures, the most important first."""
     quarter = words.quarter(findings[0].now.period) if findings else ""
-    note = "" if has_targets else "; no targets are set"
-    return markdown.table(columns, rows, f"All measures, {quarter}{note}", "measures")
+    rows = [_row(finding, page) for finding in findings]
+    return block("measures", markdown.table(_COLUMNS, rows, f"All measures, {quarter}", "measures"))
 
 
 def _row(finding: Finding, page: Page) -> list[str]:
-    measure, now = finding.measure, finding.now
-    line = sparkline(
-        [rate.period for rate in finding.quarters],
-        [rate.rate for rate in finding.quarters],
-        measure.unit,
-    )
-    title = f"[{markdown.text(measure.title)}](#{measure.name})"
+    measure, quarters = finding.measure, finding.quarters
+    line = sparkline([q.period for q in quarters], [q.rate for q in quarters], measure.unit)
     return [
-        f"{title} [({markdown.prose(measure.unit)})]{{.unit}}",
-        markdown.prose(verdict_cell(finding)),
-        markdown.prose(rate_cell(now) + missing_range(finding)),
-        page.small(f"line-{measure.name.replace('_', '-')}", line),
-        markdown.prose(_count(now)),
+        f"[{markdown.text(measure.title)}](#{measure.name})",
+        markdown.prose(rate_cell(finding.now) + missing_range(finding)),
+        figure(quarters[-2].rate) if quarters[-2].has_figures else "",
         figure(finding.target, 3) if finding.target is not None else "none",
+        markdown.prose(measure.unit),
+        markdown.prose(arrow(finding) + verdict_cell(finding)),
+        measure.better.value,
+        page.small(f"line-{measure.name.replace('_', '-')}", line),
     ]
 
 
-def _count(rate: Rate) -> str:
-    return f"{amount(rate.numerator)} / {amount(rate.denominator)}"
+def arrow(finding: Finding) -> str:
+    """Return where the chart's level has gone; nothing where it cannot tell."""
+    verdict = finding.verdict
+    if verdict.is_signal:
+        sides = [signal.direction for signal in verdict.named]
+        side = sides[-1] if sides and sides[-1] in _ARROWS else ""
+        turned = {"above": "below", "below": "above", "": ""}
+        return _ARROWS[turned[side] if verdict.rare else side]
+    return _ARROWS[""] if verdict.kind == "steady" else ""
 
 
 def rate_cell(rate: Rate) -> str:

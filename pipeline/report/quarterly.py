@@ -65,6 +65,8 @@ class QuarterResults:
         The improvement log up to the quarter.
     removal, removal_before : RemovalResult or None
         Time in place and reasons, of the quarter and the year before it.
+    removal_by_course : RemovalResult or None
+        Those of the quarter, apart for each planned course.
     quality : DataQuality
         What came in, and how much of it is known.
     compared : tuple of Compared
@@ -86,6 +88,7 @@ class QuarterResults:
     changes: tuple[LoggedChange, ...]
     removal: RemovalResult | None
     removal_before: RemovalResult | None
+    removal_by_course: RemovalResult | None
     quality: DataQuality
     compared: tuple[ComparedGroups, ...]
     tried: JudgedChanges
@@ -133,6 +136,7 @@ def collect_quarter(
             changes=tuple(changes),
             removal=_removal(store, *months_of(quarter)),
             removal_before=_removal(store, *_year_before(quarter)),
+            removal_by_course=_removal(store, *months_of(quarter), by="planned_course"),
             quality=data_quality(store, quarter, settings),
             tried=judge_changes(store, months=(EARLIEST, months_of(quarter)[1]), settings=settings),
             compared=compared.result(),
@@ -142,10 +146,10 @@ def collect_quarter(
         )
 
 
-def _removal(store: Store, first: str, last: str) -> RemovalResult | None:
+def _removal(store: Store, first: str, last: str, by: str | None = None) -> RemovalResult | None:
     """Return time in place and reasons over some months of placement, where any is known."""
     try:
-        return removal_result(store, first=first, last=last)
+        return removal_result(store, by=by, first=first, last=last)
     except NoDataError:
         return None
 
@@ -232,15 +236,13 @@ class QuarterlyReport(Sections):
 
     def all_measures(self) -> None:
         """Show the table of all measures."""
-        data = self._data
-        show(
-            front.measure_table(data.findings, self._page),
-            front.sources_note(data.facts, data.signals_before.sentence),
-        )
+        show(front.measure_table(self._data.findings, self._page))
 
     def all_charts(self) -> None:
         """Show every measure's chart, small, on one page."""
-        show(*grid_section.chart_grid(self._data.findings, self._page))
+        data = self._data
+        note = front.sources_note(data.facts, data.signals_before.sentence)
+        show(*grid_section.chart_grid(data.findings, self._page), note)
 
     def events(self) -> None:
         """Show every serious event."""
@@ -253,7 +255,7 @@ class QuarterlyReport(Sections):
     def time_in_place(self) -> None:
         """Show how long catheters stay, and why they come out."""
         data, period = self._data, self._data.facts.quarter
-        if data.removal is None:
+        if data.removal is None or data.removal_by_course is None:
             show("No time in place is known for this quarter.")
             return
         self._numbers += dwell_section.dwell_numbers(period, data.removal)
@@ -263,7 +265,7 @@ class QuarterlyReport(Sections):
         self._sentences += said
         self._sheets.append(dwell_section.dwell_sheet(period, data.removal))
         show(paragraph(said))
-        show(*dwell_section.dwell_figures(data.removal, self._page))
+        show(dwell_section.dwell_figures(data.removal, data.removal_by_course, self._page))
 
     def in_short(self) -> None:
         """Show what was tried, a sentence each."""

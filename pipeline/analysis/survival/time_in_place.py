@@ -11,7 +11,7 @@ from pipeline.analysis.rates.intervals import ConfidenceLimits
 from pipeline.analysis.survival import curve_limits
 from pipeline.analysis.survival.event_counts import EventCounts, Floats, Ints
 
-AT_RISK_HOURS = (0.0, 12.0, 24.0, 36.0, 48.0, 60.0, 72.0, 96.0)  # under the plot
+AT_RISK_HOURS = tuple(12.0 * n for n in range(11))  # under the plot
 HALF_TOLERANCE = 1e-12  # a product of fractions that is a half in exact arithmetic
 
 
