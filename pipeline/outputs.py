@@ -16,6 +16,7 @@ from pipeline.errors import RenderError
 
 OWNER_ONLY = 0o600
 _PART = ".writing-"
+_SCRATCH = "scratch"
 # What a spreadsheet program would run, obey, or take for our own mark; numbers are left alone.
 _RUN = re.compile("[=+\\-@'\\x00-\\x1f]")
 _NUMBER = re.compile(r"[+-]?[0-9]+([.,][0-9]+)?")
@@ -89,6 +90,21 @@ def folder_beside(path: Path) -> Iterator[Path]:
             part.replace(path)
     finally:
         shutil.rmtree(part, ignore_errors=True)
+
+
+@contextmanager
+def scratch_folder(place: Path) -> Iterator[Path]:
+    """Give a hidden folder in `place` to make files in, which goes when the block ends.
+
+    What killed processes have left there is cleared away first.
+    """
+    folder = place / f"{_PART}{os.getpid()}-{_SCRATCH}"
+    _clear_left(place / _SCRATCH)
+    folder.mkdir(mode=0o700)
+    try:
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 @contextmanager

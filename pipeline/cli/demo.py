@@ -8,8 +8,17 @@ import click
 from pipeline.cli.options import quiet_option
 from pipeline.errors import InputError
 
-QUARTER = "2025-Q4"
+QUARTER, PUBLISHED = "2025-Q4", "2025-Q3"
 AS_OF = "2026-01-06"  # some days into the new year: the latest month is still provisional
+SETTINGS = """# The invented network's own choices; every setting has a default.
+network = "The Estuary Network (invented records)"
+
+[targets]
+dislodgement = 6.0
+leakage = 6.0
+daily_contact = 90.0
+answered_in_time = 85.0
+"""
 MARK = "INVENTED"  # the file that tells a demonstration from anybody's own folder
 MARK_TEXT = "Everything in this folder is invented. `dwell demo` replaces it.\n"
 
@@ -31,22 +40,25 @@ def demo(
 ) -> None:
     """Make invented records, load them, report.
 
-    FOLDER gets `records/`, `dwell.duckdb` and `report/`. The network, its sites and
-    its children do not exist. An earlier demonstration in FOLDER is replaced;
+    FOLDER gets `records/`, `dwell.toml`, `dwell.duckdb` and `report/`. The network, its
+    sites and its children do not exist. An earlier demonstration in FOLDER is replaced;
     anything else there is left alone, and the command stops.
     """
     _clear(folder)
-    records, db = folder / "records", folder / "dwell.duckdb"
+    records, db, settings = (folder / name for name in ("records", "dwell.duckdb", "dwell.toml"))
     own_layouts = _write(records, seed)
-    for delivery in (records, *(records / site for site in own_layouts), records / "late"):
-        _say(f"Loading {delivery}", quiet)
-        _run(ctx, "load", folder=delivery, as_of=AS_OF, db=db, quiet=quiet)
+    settings.write_text(SETTINGS, encoding="utf-8")
+    for delivery in (records, *(records / site for site in own_layouts)):
+        _load(ctx, delivery, db, quiet=quiet)
+    _run(ctx, "freeze", quarter=PUBLISHED, db=db, settings=settings, quiet=quiet)
+    _load(ctx, records / "late", db, quiet=quiet)
     if with_report:
         _run(
             ctx,
             "report",
             quarter=QUARTER,
             db=db,
+            settings=settings,
             out=folder / "report",
             quiet=quiet,
         )
@@ -80,6 +92,11 @@ def _write(records: Path, seed: int | None) -> list[str]:
     seed = DEFAULT_SEED if seed is None else seed
     write_folder(records, seed=seed, late=True, with_faults=True, site_exports=True)
     return list(SITES)
+
+
+def _load(ctx: click.Context, delivery: Path, db: Path, *, quiet: bool) -> None:
+    _say(f"Loading {delivery}", quiet)
+    _run(ctx, "load", folder=delivery, as_of=AS_OF, db=db, quiet=quiet)
 
 
 def _run(ctx: click.Context, name: str, **values: object) -> None:

@@ -8,6 +8,7 @@ import click
 
 from pipeline.cli.complete import site_codes
 from pipeline.cli.printing import keep_quiet
+from pipeline.settings import SETTINGS_FILE
 
 DEFAULT_DB = "dwell.duckdb"
 
@@ -22,10 +23,17 @@ db_option: Decorator = click.option(
     help="The store, one DuckDB file.",
 )
 
+
+def _settings_here() -> Path | None:
+    """Return the settings file of the folder where the user stands, if it has one."""
+    here = Path(SETTINGS_FILE)
+    return here if here.exists() else None
+
+
 settings_option: Decorator = click.option(
     "--settings",
     type=click.Path(dir_okay=False, readable=False, path_type=Path),
-    default=None,
+    default=_settings_here,  # a report is made in another folder
     envvar="DWELL_SETTINGS",
     help="Settings file (TOML); dwell.toml in this folder where there is one.",
 )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 from pipeline.answers.actions import ActionList
 from pipeline.report import markdown
 from pipeline.report.markdown import TableColumn, prose, text
@@ -41,9 +43,10 @@ def overdue_sentences(actions: ActionList) -> list[Sentence]:
 
 
 def action_pieces(actions: ActionList) -> list[str]:
-    """Return the table of actions, the soonest due first."""
+    """Return the table of open actions, the soonest due first, and how many are closed."""
     if actions.rows.is_empty():
         return ["No action is recorded."]
+    every = actions.rows.to_dicts()
     rows = [
         [
             text(row["title"]),
@@ -51,6 +54,10 @@ def action_pieces(actions: ActionList) -> list[str]:
             words.month(row["due_month"]) if row["due_month"] else "no date",
             "**overdue**" if row["is_overdue"] else prose(words_of(row["state"])),
         ]
-        for row in actions.rows.to_dicts()
+        for row in every
+        if row["state"] == "open"
     ]
-    return [markdown.table(_COLUMNS, rows, "Actions, the soonest due first", "actions")]
+    closed = Counter(row["state"] for row in every if row["state"] != "open")
+    said = words.joined([f"{n} {words_of(state)}" for state, n in sorted(closed.items())])
+    caption = f"Open actions, the soonest due first{f'; closed: {said}' if said else ''}"
+    return [markdown.table(_COLUMNS, rows, caption, "actions")]

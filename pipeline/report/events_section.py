@@ -63,7 +63,8 @@ def _waiting(rows: Sequence[dict[str, str]]) -> str:
         for row in latest
     ]
     older = len(rows) - len(latest)
-    return f"{words.joined([*named, *([f'{older} before'] if older else [])])}."
+    said = words.joined([*named, *([f"{older} before"] if older else [])])
+    return f"{words.sentence_case(said)}."
 
 
 def to_review(events: EventList) -> list[Sentence]:

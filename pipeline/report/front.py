@@ -114,8 +114,8 @@ def sources_note(facts: Facts, signals: str) -> str:
     """
     text = (
         f"Records as of {facts.as_of}, data fingerprint `{facts.fingerprint}`. "
-        "An episode counts in its month of placement. A rate known for few has beside it what it would be "
-        f"had none, or all, of the missing had the event. {signals}"
+        "An episode counts in its month of placement. A rate known for few has beside it what it "
+        f"would be had none, or all, of the missing had the event. {signals}"
     )
     return block("note", text)
 

@@ -1,15 +1,17 @@
-"""Each group's own page."""
+"""Groups side by side on the measures that lead, and each group's own page."""
 
 from __future__ import annotations
 
 from pipeline.analysis.comparison.compare import GroupRow
 from pipeline.answers.comparison import ComparedGroups
 from pipeline.report import markdown
-from pipeline.report.compare_section import anchor, is_too_few
+from pipeline.report.compare_section import MOST_COLUMNS, anchor, is_too_few
 from pipeline.report.markdown import TableColumn, prose
+from pipeline.words import numbers as words
 from pipeline.words.numbers import amount, chance, ratio, with_limits
 
 _LEFT_OUT = "not adjusted for"
+LEADING = 4  # measures by place
 
 
 def group_page(compared: ComparedGroups, group: str) -> tuple[str, str]:
@@ -49,3 +51,28 @@ def _group_cells(row: GroupRow) -> list[str]:
         chance(row.above_network),
         note,
     ]
+
+
+def leading_table(compared: ComparedGroups) -> str:
+    """Return the measures that lead, a row each, with every group's rate in a column."""
+    shown = [one for one in compared.results if one.measure.place <= LEADING]
+    groups = compared.groups
+    if not shown or len(groups) > MOST_COLUMNS:
+        return ""
+    columns = [
+        TableColumn("Measure (unit)", 28),
+        *(TableColumn(compared.label(group), 14, is_number=True) for group in groups),
+    ]
+    rows = []
+    for one in shown:
+        cells = {row.group: _rate(row) for row in one.rows}
+        title = markdown.text(f"{one.measure.title} ({one.measure.unit})")
+        rows.append([title, *(cells.get(group, "none") for group in groups)])
+    first, last = (words.month(month) for month in compared.months)
+    caption = f"{words.sentence_case(compared.nouns)}, {first} to {last}; bold: called different"
+    return markdown.table(columns, rows, caption, f"leading-{compared.by.replace('_', '-')}")
+
+
+def _rate(row: GroupRow) -> str:
+    said = with_limits(row.rate, row.lower, row.upper)
+    return f"**{said}**" if row.called else said

@@ -28,6 +28,7 @@ from pipeline.report import (
     events_section,
     front,
     grid_section,
+    groups_section,
     methods,
     narrative,
     quality_section,
@@ -36,10 +37,10 @@ from pipeline.report import (
 )
 from pipeline.report.definitions import definitions
 from pipeline.report.front import Facts
-from pipeline.report.markdown import bullets, show
+from pipeline.report.markdown import show
 from pipeline.report.measure_section import chart_numbers, finding_numbers, measure_pieces
 from pipeline.report.numbers import Number
-from pipeline.report.page import item, paragraph
+from pipeline.report.page import paragraph
 from pipeline.report.second_process import Beside
 from pipeline.report.sections import Sections, made_beside
 from pipeline.report.signals_section import Basis
@@ -248,10 +249,6 @@ class QuarterlyReport(Sections):
         """Show every serious event."""
         show(*events_section.event_pieces(self._data.events))
 
-    def actions(self) -> None:
-        """Show the improvement actions, with owners."""
-        show(*actions_section.action_pieces(self._data.actions))
-
     def time_in_place(self) -> None:
         """Show how long catheters stay, and why they come out."""
         data, period = self._data, self._data.facts.quarter
@@ -267,10 +264,16 @@ class QuarterlyReport(Sections):
         show(paragraph(said))
         show(dwell_section.dwell_figures(data.removal, data.removal_by_course, self._page))
 
+    def side_by_side(self) -> None:
+        """Show the sites on the measures that lead."""
+        sites = [one for one in self._data.compared if one.by == "site"]
+        found = "".join(groups_section.leading_table(one) for one in sites)
+        show(found or "There are no two sites to show side by side.")
+
     def in_short(self) -> None:
-        """Show what was tried, a sentence each."""
-        said = tried_section.tried_sentences(self._data.tried)
-        show(bullets([item(one) for one in said]) if said else "No change is logged.")
+        """Show what was tried and the improvement actions with their owners, a row each."""
+        show(tried_section.short_table(self._data.tried))
+        show(*actions_section.action_pieces(self._data.actions))
 
     def removal_table(self) -> None:
         """Show still in place and each reason at 24, 48 and 72 h."""

@@ -10,15 +10,17 @@ import json
 import os
 import shutil
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 from pipeline import __version__
 from pipeline.errors import RenderError
+from pipeline.outputs import scratch_folder
 from pipeline.report import builtin, quarto
 from pipeline.resources import resource
+from pipeline.settings import load_settings
 from pipeline.words.desk import CONFIDENTIAL
 
 Progress = Callable[[str], None]
@@ -93,8 +95,7 @@ def render(order: Order, progress: Progress = lambda _: None) -> Rendered:
     out = order.out.resolve()
     try:
         out.mkdir(parents=True, exist_ok=True)
-        with TemporaryDirectory(prefix=".dwell-report-", dir=out) as work:
-            folder = Path(work)
+        with scratch_folder(out) as folder:
             _lay_out(order.document, folder)
             if program is None:
                 name = _by_builtin(order, folder, progress)
@@ -171,32 +172,34 @@ def _by_quarto(program: quarto.Quarto, order: Order, folder: Path, progress: Pro
 def _footer(order: Order, renderer: str) -> str:
     """Return the line at the foot of every page: for whose eyes it is, and what made it."""
     made = f"Made by dwell {__version__} with {renderer}."
-    return made if order.document == RELEASE else f"{CONFIDENTIAL} {made}"
+    if order.document == RELEASE:
+        return made
+    named = order.parameters.get("settings")
+    network = load_settings(Path(named) if named else None).network
+    return f"{network}. {CONFIDENTIAL} {made}"
 
 
 def _publish(folder: Path, out: Path, stem: str) -> None:
-    """Move the finished files over the previous ones, the page last.
+    """Move the finished files over the previous ones, each whole, the page last.
 
-    What the previous report left and this one has not is taken away, so that a
-    release holds no figure of a report.
+    Only then is taken away what the previous report left and this one has not, so that a
+    release holds no figure of a report, and who is stopped half-way has lost nothing.
     """
-    _take_away_previous(out, stem)
+    previous = _previous(out, stem)
     (out / FIGURES).mkdir(exist_ok=True)
-    for made in sorted((folder / FIGURES).glob("*.svg")):
-        os.replace(made, out / FIGURES / made.name)
-    pages = (f"{stem}-appendix.pdf", f"{stem}.pdf", f"{stem}.html")
-    for name in ("tables.xlsx", "numbers.json", *pages):
-        if (folder / name).exists():
-            os.replace(folder / name, out / name)
+    made = sorted(path.relative_to(folder) for path in (folder / FIGURES).glob("*.svg"))
+    beside = ("tables.xlsx", "numbers.json", f"{stem}-appendix.pdf", f"{stem}.pdf", f"{stem}.html")
+    made += [Path(name) for name in beside if (folder / name).exists()]
+    for path in made:
+        os.replace(folder / path, out / path)
+    for path in previous - set(made):
+        (out / path).unlink(missing_ok=True)
 
 
-def _take_away_previous(out: Path, stem: str) -> None:
-    """Remove the PDF and the figures that the previous report lists as its own."""
-    for name in (f"{stem}.pdf", f"{stem}-appendix.pdf"):
-        (out / name).unlink(missing_ok=True)
-    try:
+def _previous(out: Path, stem: str) -> set[Path]:
+    """Return the PDF and the figures that the previous report lists as its own."""
+    found = {Path(f"{stem}.pdf"), Path(f"{stem}-appendix.pdf")}
+    with suppress(OSError, ValueError, KeyError, TypeError):
         listed = json.loads((out / "numbers.json").read_text(encoding="utf-8"))["figures"]
-    except (OSError, ValueError, KeyError, TypeError):
-        return
-    for name in listed:
-        (out / FIGURES / Path(str(name)).name).unlink(missing_ok=True)
+        found |= {Path(FIGURES, Path(str(name)).name) for name in listed}
+    return found

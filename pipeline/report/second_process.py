@@ -11,6 +11,8 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, ParamSpec, TypeVar
 
+from pipeline.children import end_with_parent
+
 if TYPE_CHECKING:
     from pipeline.figures.look import Drawing
 
@@ -42,7 +44,12 @@ class Beside:
         self._pool: ProcessPoolExecutor | None = None
         self._due: list[_Due] = []
         if (_cores() if cores is None else cores) > 1:
-            self._pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"))
+            self._pool = ProcessPoolExecutor(
+                1,
+                mp_context=get_context("spawn"),
+                initializer=end_with_parent,
+                initargs=(os.getpid(),),
+            )
             self._pool.submit(_ready)
 
     def call(

@@ -197,3 +197,36 @@ def tried_sheet(tried: JudgedChanges) -> Sheet:
     columns = tuple(rows[0]) if rows else ("change_id",)
     cells: Sequence[tuple[str | float | None, ...]] = [tuple(row.values()) for row in rows]
     return Sheet("Changes", columns, tuple(cells))
+
+
+def short_table(tried: JudgedChanges) -> str:
+    """Return each change and measure in a row: before, after, and what may be said of it."""
+    if not tried.judged:
+        return "No change can be judged yet."
+    columns = (
+        TableColumn("Change, since", 36),
+        TableColumn("Measure (unit)", 32),
+        TableColumn("Before", 8, is_number=True),
+        TableColumn("After", 8, is_number=True),
+        TableColumn("In short", 16),
+    )
+    rows = [
+        [
+            markdown.text(f"{one.change.title}, {words.month(one.change.started_month)}"),
+            markdown.text(f"{one.measure.title} ({one.measure.unit})"),
+            figure(float(one.effect.before.rate)),
+            figure(float(one.effect.after.rate)),
+            _in_short(one),
+        ]
+        for one in tried.judged
+    ]
+    return markdown.table(columns, rows, "Logged changes; associations, not proof", "in-short")
+
+
+def _in_short(judged: JudgedChange) -> str:
+    effect = judged.effect
+    if effect.is_too_few:
+        return "too few to tell"
+    if not is_beyond_chance(effect):
+        return "no clear change"
+    return "lower" if effect.after.rate < effect.before.rate else "higher"
