@@ -14,7 +14,8 @@ from pipeline.measures.catalogue import measures_in_force
 from pipeline.report.markdown import gathered
 from pipeline.report.numbers import schema
 from pipeline.report.page import Page
-from pipeline.report.quarterly import QuarterlyReport, collect_quarter
+from pipeline.report.quarter_results import collect_quarter
+from pipeline.report.quarterly import QuarterlyReport
 from pipeline.report.render import Order, render
 from tests.report.conftest import HOSTILE_LABEL, HOSTILE_TITLE, QUARTER
 
