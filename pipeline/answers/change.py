@@ -45,9 +45,10 @@ class JudgedChange:
     def as_json(self) -> Row:
         """Return one flat mapping: null for what could not be estimated."""
         from pipeline.words.change import sentence
+        from pipeline.words.numbers import json_number
 
         effect, fit = self.effect, self.effect.segmented
-        beside = effect.against_controls
+        judged = effect.against_drift
         return {
             "change_id": self.change.change_id,
             "started_month": self.change.started_month,
@@ -63,10 +64,13 @@ class JudgedChange:
             **_effect("slope", fit.slope if fit else None),
             **_effect("earlier_slope", fit.earlier_slope if fit else None),
             **_contrast("controls_", effect.at_controls),
-            **_effect("against_controls", beside.effect if beside else None),
+            **_effect("against_drift", judged.effect if judged else None),
+            "drift": None if judged is None else json_number(judged.drift),
+            "months_needed": judged.months_needed if judged else None,
+            "sites_needed": judged.sites_needed if judged else None,
             **_contrast("without_first_month_", effect.without_first_month),
             "placebo_month": effect.placebo_month or None,
-            **_contrast("placebo_", effect.placebo),
+            **_effect("placebo", effect.placebo.effect if effect.placebo else None),
             "sentence": sentence(effect, title=self.measure.title, unit=self.measure.unit),
         }
 

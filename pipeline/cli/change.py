@@ -66,11 +66,13 @@ def change(
 ) -> None:
     """Say what happened after a logged change.
 
-    Without CHANGE_ID, after each. Before against after at the sites that changed, crude
-    and given case mix; a segmented regression (level and slope, quasi-likelihood errors);
-    the sites without the change as controls; without the first month; and a placebo date
-    before the change. What it finds is an association: it cannot say that the change did
-    it.
+    Without CHANGE_ID, after each. The change at its sites is set against that of the
+    sites without it, in the same quarters, and judged by how much sites drift from
+    quarter to quarter by themselves; the quarter before the change is left out. Beside it
+    stand the same comparison at a placebo date before the change, before against after
+    crude and given case mix, a segmented regression (level and slope), and the figures
+    without the first month. What it finds is an association: it cannot say that the
+    change did it.
     """
     from pipeline.answers.change import judge_changes
     from pipeline.errors import NoDataError

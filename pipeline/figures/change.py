@@ -22,7 +22,6 @@ from plotnine import (
 )
 
 from pipeline.analysis.change.effect import ChangeEffect
-from pipeline.analysis.comparison.contrasts import Contrast
 from pipeline.figures.group_words import plain
 from pipeline.figures.look import (
     CENTRE,
@@ -36,7 +35,8 @@ from pipeline.figures.look import (
     look,
 )
 from pipeline.measures.catalogue import Measure
-from pipeline.words.numbers import figure, limits, month, ratio
+from pipeline.words.change import ratio_name
+from pipeline.words.numbers import figure, month, ratio, with_limits
 
 LABEL_WIDTH = 30
 LATE = 0.6  # after this share of the months, what was changed is written before its line
@@ -172,18 +172,23 @@ def _caption(effect: ChangeEffect) -> str:
         text += "; dark: segmented regression; dashed: had the earlier trend gone on"
     if _ends(effect, _points(effect))[0] > 0:
         text += "; the axis does not begin at 0"
-    return f"{text}. After to before {_ratio(effect.crude)}. An association, not a proof."
+    return f"{text}.{_judged(effect)} An association, not a proof."
 
 
 def _alt(effect: ChangeEffect, measure: Measure, name: str) -> str:
     return (
         f"{measure.title}, {measure.unit}, by month, before and after "
         f"{month(effect.started_month)} ({name}): {figure(float(effect.before.rate))} before, "
-        f"{figure(float(effect.after.rate))} after, "
-        f"ratio {_ratio(effect.crude)}."
+        f"{figure(float(effect.after.rate))} after."
+        f"{_judged(effect)}"
     )
 
 
-def _ratio(contrast: Contrast) -> str:
-    lower, upper = contrast.ratio_lower, contrast.ratio_upper
-    return f"{ratio(contrast.ratio)} (95% limits {limits(lower, upper, ratio)})"
+def _judged(effect: ChangeEffect) -> str:
+    """Return the ratio that is judged; nothing where none is."""
+    if effect.against_drift is None:
+        return ""
+    found, name = effect.against_drift.effect, ratio_name(effect)
+    text = with_limits(found.ratio, found.lower, found.upper, ratio)
+    beside = "against the other sites" if effect.controls else "against its own past"
+    return f" The {name} {beside} is {text}."

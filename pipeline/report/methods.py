@@ -108,9 +108,11 @@ def _analysis() -> tuple[str, ...]:
 
 
 _TRIED = (
-    "A logged change is judged at its sites, after against before: difference and ratio, crude and "
-    "given the case mix, a segmented regression of the months (level and slope) with errors "
-    "widened for over-dispersion, and the same months at sites without the change.",
+    "A logged change is judged by the change at its sites against that of the sites without it "
+    "in the same quarters, mixed over how much and how lastingly sites drift by themselves; the "
+    "quarter before it is left out. Without other sites its own drift and season are allowed "
+    "for. Beside it stand the same comparison of the months before, split in the middle, the "
+    "rates before and after, given the case mix too, and a segmented regression of the months.",
 )
 
 

@@ -12,7 +12,7 @@ from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block
 from pipeline.report.workbook import Sheet
 from pipeline.words import numbers as words
-from pipeline.words.change import CAUTION, is_beyond_chance, sentence
+from pipeline.words.change import CAUTION, moved, sentence
 from pipeline.words.numbers import figure
 
 _FROM_ROW = ("before", "after")
@@ -20,7 +20,8 @@ _RATIOS = {
     "": "after ÷ before",
     "adjusted_": "after ÷ before, same case mix",
     "controls_": "after ÷ before at sites without the change",
-    "against_controls": "change ÷ change at sites without it",
+    "against_drift": "change ÷ change at sites without it, given drift",
+    "placebo": "the same before the change",
 }
 
 
@@ -54,7 +55,7 @@ def tried_numbers(tried: JudgedChanges) -> list[Number]:
 
 
 def _ratio(row: Row, prefix: str) -> tuple[float | None, float | None, float | None]:
-    if prefix == "against_controls":
+    if prefix in row:
         return row[prefix], row[f"{prefix}_lower"], row[f"{prefix}_upper"]
     return row[f"{prefix}ratio"], row[f"{prefix}ratio_lower"], row[f"{prefix}ratio_upper"]
 
@@ -84,14 +85,11 @@ def still_moved(tried: JudgedChanges, since: str) -> list[Sentence]:
     """
     found = []
     for change in tried.changes:
-        moved = [
-            judged
-            for judged in tried.judged
-            if judged.change == change
-            if is_beyond_chance(judged.effect)
+        found_moved = [
+            judged for judged in tried.judged if judged.change == change if moved(judged.effect)
         ]
-        if moved and since <= change.started_month:
-            found.append(_stands(change, moved, tried.labels))
+        if found_moved and since <= change.started_month:
+            found.append(_stands(change, found_moved, tried.labels))
     return found
 
 
@@ -166,15 +164,15 @@ def _table(tried: JudgedChanges) -> str:
         TableColumn("Measure", 24),
         TableColumn("Before", 9, True),
         TableColumn("After", 9, True),
-        TableColumn("Ratio (95% limits)", 18, True),
-        TableColumn("Same case mix", 18, True),
-        TableColumn("Against sites without it", 18, True),
+        TableColumn("Against sites without it, given drift", 18, True),
+        TableColumn("The same before the change", 18, True),
+        TableColumn("After ÷ before, same case mix", 18, True),
     )
     rows = []
     for judged in tried.judged:
         row = judged.as_json()
         cells = [figure(row["before_rate"]), figure(row["after_rate"])]
-        cells += [_limits(*_ratio(row, p)) for p in ("", "adjusted_", "against_controls")]
+        cells += [_limits(*_ratio(row, p)) for p in ("against_drift", "placebo", "adjusted_")]
         title = markdown.text(judged.change.title)
         rows.append([title, markdown.text(judged.measure.title), *cells])
     caption = "Logged changes: rates before and after, and their ratio; rates in the measure's unit"

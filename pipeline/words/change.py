@@ -9,6 +9,7 @@ from pipeline.analysis.rates.rates import Rates
 from pipeline.answers.change import JudgedChange
 from pipeline.words.numbers import figure, limits, month, ratio
 
+HALF = 0.5
 CAUTION = (
     "This is an association: other things may have changed in the same months, "
     "and a change is often made after an unusually bad spell."
@@ -28,7 +29,7 @@ def sentence(effect: ChangeEffect, *, title: str, unit: str, with_caution: bool 
     with_caution : bool
         Whether :data:`CAUTION` ends it; it must stand once below several.
     """
-    parts = [_main(effect, title, unit), _beside_controls(effect), _earlier(effect)]
+    parts = [_judged(effect, title), _rates(effect, unit), _earlier(effect)]
     if with_caution:
         parts.append(CAUTION)
     return " ".join(part for part in parts if part)
@@ -59,34 +60,57 @@ def _trend(effect: ChangeEffect) -> str:
     )
 
 
-def _main(effect: ChangeEffect, title: str, unit: str) -> str:
-    before, after = _rate(effect.before), _rate(effect.after)
-    when = month(effect.started_month)
-    opening = f"{title}: {before} {unit} before {when}, {after} from then on"
+def _judged(effect: ChangeEffect, title: str) -> str:
+    """Lead with what is judged: the difference in differences, given how sites drift."""
+    if effect.against_drift is None:
+        return f"{title}: too few to tell."
+    beside = (
+        "against the sites without the change"
+        if effect.controls
+        else "no site without the change stands beside it; against its own past"
+    )
+    both = effect.against_drift.effect
+    return f"{title}: {beside} the {ratio_name(effect)} is {_ratio(both)}, {_verdict(effect)}."
+
+
+def _verdict(effect: ChangeEffect) -> str:
+    direction = moved(effect)
+    if direction:
+        return f"{direction} by more than sites drift by themselves"
+    if effect.is_too_few:
+        return "too few to tell"
+    return f"which is compatible with no change{_needed(effect)}"
+
+
+def moved(effect: ChangeEffect) -> str:
+    """Return "lower" or "higher" where a change is told from drift; else nothing."""
+    judged = effect.against_drift
+    if judged is None or effect.is_too_few:
+        return ""
+    return "lower" if judged.effect.upper < 1 else "higher" if judged.effect.lower > 1 else ""
+
+
+def _needed(effect: ChangeEffect) -> str:
+    """Say what it would take to tell a halving."""
+    judged = effect.against_drift
+    if judged is None or judged.effect.lower > HALF:
+        return ""  # a halving is already told to be none
+    ways = []
+    if judged.months_needed:
+        ways.append(f"{judged.months_needed} months after it")
+    if judged.sites_needed:
+        ways.append(f"{judged.sites_needed} sites, half of them with it")
+    said = " or ".join(ways) or "more months and more sites than can be had"
+    return f"; to tell a halving four times in five would take {said}"
+
+
+def _rates(effect: ChangeEffect, unit: str) -> str:
     contrast = effect.adjusted or effect.crude
     allowed = " allowing for case mix" if effect.adjusted else ""
-    figures = f"ratio{allowed} {_ratio(contrast)}"
-    if effect.is_too_few:
-        return f"{opening} ({figures}): too few to tell."
-    return f"{opening} ({figures}), {_verdict(contrast)}."
-
-
-def _verdict(contrast: Contrast | Effect) -> str:
-    lower, upper = _limits(contrast)
-    if upper < 1:
-        return "lower than before by more than chance alone explains"
-    if lower > 1:
-        return "higher than before by more than chance alone explains"
-    return "which is compatible with no change"
-
-
-def _beside_controls(effect: ChangeEffect) -> str:
-    if effect.against_controls is None:
-        return "" if effect.controls else "No site without the change stands beside it."
-    both = effect.against_controls.effect
-    text = f"Against the sites without the change the {ratio_name(effect)} is {_ratio(both)}"
-    lower, upper = _limits(both)
-    return f"{text}." if upper < 1 or lower > 1 else f"{text}, which includes no difference."
+    return (
+        f"Its sites had {_rate(effect.before)} {unit} before {month(effect.started_month)}, "
+        f"{_rate(effect.after)} from then on (ratio{allowed} {_ratio(contrast)})."
+    )
 
 
 def ratio_name(effect: ChangeEffect) -> str:
@@ -95,12 +119,14 @@ def ratio_name(effect: ChangeEffect) -> str:
 
 
 def _earlier(effect: ChangeEffect) -> str:
-    """Warn where the months before already moved, or the first month carries the result."""
+    """Set the same difference of the months before beside it; warn of a decisive first month."""
     notes = []
-    if effect.placebo is not None and _is_away_from_one(effect.placebo):
+    if effect.placebo is not None:
+        both = effect.placebo.effect
+        already = " already, so that it says little" if both.lower > 1 or both.upper < 1 else ""
         notes.append(
-            f"The rate already moved at {month(effect.placebo_month)}, when nothing was changed "
-            f"(ratio {_ratio(effect.placebo)})."
+            f"At {month(effect.placebo_month)}, when nothing was changed, the same comparison "
+            f"gives {_ratio(both)}{already}."
         )
     later = effect.without_first_month
     if later is not None and _is_away_from_one(later) != _is_away_from_one(effect.crude):
@@ -112,15 +138,6 @@ def _earlier(effect: ChangeEffect) -> str:
 
 def _is_away_from_one(contrast: Contrast) -> bool:
     return contrast.ratio_lower > 1 or contrast.ratio_upper < 1
-
-
-def is_beyond_chance(effect: ChangeEffect) -> bool:
-    """Say whether the rate moved, and moved away from the sites without the change too."""
-    beside = effect.against_controls
-    moved = [_limits(effect.adjusted or effect.crude)]
-    if beside is not None:
-        moved.append(_limits(beside.effect))
-    return not effect.is_too_few and all(upper < 1 or lower > 1 for lower, upper in moved)
 
 
 def _limits(contrast: Contrast | Effect) -> tuple[float, float]:

@@ -88,9 +88,9 @@ def test_a_change_that_aims_at_all_measures_is_judged_on_each(store_file, tmp_pa
 def test_the_planted_change_is_estimated_within_its_limits(store_file):
     (row,) = rows(store_file, "change", "securement", "--measure", "dislodgement")
     assert row["adjusted_ratio_lower"] < 0.5 < row["adjusted_ratio_upper"]
-    assert row["against_controls_lower"] < 0.5 < row["against_controls_upper"]
+    assert row["against_drift_lower"] < 0.5 < row["against_drift_upper"] < 1
     assert row["level_lower"] < 0.5 < row["level_upper"]
-    assert row["placebo_ratio_lower"] < 1 < row["placebo_ratio_upper"]
+    assert row["placebo_lower"] < 1 < row["placebo_upper"]
     assert row["control_sites"] == "dunlin,sandpiper"
     assert "This is an association" in row["sentence"]
 

@@ -8,12 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.analysis.change.segmented import (
-    DifferenceInDifferences,
-    Segmented,
-    difference_in_differences,
-    segmented_regression,
-)
+from pipeline.analysis.change.drift import DriftingDifference, drifting_difference
+from pipeline.analysis.change.segmented import Segmented, segmented_regression
 from pipeline.analysis.comparison.contrasts import Contrast, adjusted_contrast, crude_contrast
 from pipeline.analysis.comparison.count_models import clustering
 from pipeline.analysis.comparison.pattern_counts import PatternCounts
@@ -75,12 +71,14 @@ class ChangeEffect:
         None with too few months.
     at_controls : Contrast or None
         After against before at the control sites.
-    against_controls : DifferenceInDifferences or None
-        None without controls.
+    against_drift : DriftingDifference or None
+        What is judged: the change against that of the control sites, or without any
+        against the sites' own past, given how sites drift; None where either kind of
+        site has no event on one side.
     without_first_month : Contrast or None
         The crude contrast without the first month of the change.
-    placebo : Contrast or None
-        The months before, split in the middle, where nothing was changed.
+    placebo : DriftingDifference or None
+        The same of the months before, split in the middle, where nothing was changed.
     placebo_month : str
         The month of that split; empty without one.
     dispersion : float
@@ -100,9 +98,9 @@ class ChangeEffect:
     adjusted: Contrast | None
     segmented: Segmented | None
     at_controls: Contrast | None
-    against_controls: DifferenceInDifferences | None
+    against_drift: DriftingDifference | None
     without_first_month: Contrast | None
-    placebo: Contrast | None
+    placebo: DriftingDifference | None
     placebo_month: str
     dispersion: float
     is_too_few: bool
@@ -162,6 +160,17 @@ def assess(
         rates(y[side].sum(), n[side].sum(), kind=kind, multiplier=multiplier)
         for side in (~after, after)
     )
+
+    def drifting(until: int, change: int) -> DriftingDifference | None:
+        return drifting_difference(
+            series.numerator[:, :until],
+            series.denominator[:, :until],
+            first=change,
+            changed=np.isin(series.sites, own),
+            kind=kind,
+            dispersion=clump,
+        )
+
     crude = between(own, ~after, after)
     assert crude is not None  # both sides were seen to have a denominator
     return ChangeEffect(
@@ -178,9 +187,9 @@ def assess(
             y, n, change=first, kind=kind, multiplier=multiplier, lag=lag
         ),
         at_controls=between(controls, ~after, after) if controls else None,
-        against_controls=_against(series, set(own), after, kind) if controls else None,
+        against_drift=drifting(len(index), first),
         without_first_month=between(own, ~after, after & (index > first)),
-        placebo=between(own, index < middle, ~after & (index >= middle)) if middle else None,
+        placebo=drifting(first, middle) if middle else None,
         placebo_month=series.months[middle] if middle else "",
         dispersion=clump,
         is_too_few=_is_too_few(y, n, after, kind=kind, dispersion=clump),
@@ -214,22 +223,6 @@ def _adjusted(
         terms=terms,
         kind=kind,
         multiplier=multiplier,
-    )
-
-
-def _against(
-    series: SiteMonths, changed: set[str], after: Bools, kind: Kind
-) -> DifferenceInDifferences | None:
-    sites, months = series.numerator.shape
-    site = np.repeat(np.arange(sites), months)
-    is_changed = np.repeat([name in changed for name in series.sites], months)
-    return difference_in_differences(
-        series.numerator.ravel(),
-        series.denominator.ravel(),
-        site=site,
-        is_changed=is_changed,
-        is_after=np.tile(after, sites),
-        kind=kind,
     )
 
 

@@ -114,63 +114,43 @@ def segmented_regression(
     return Segmented(effects[2], effects[3], effects[1], fitted, unchanged, scale, lag)
 
 
-@dataclass(frozen=True)
-class DifferenceInDifferences:
-    """The change at its sites over the change at control sites in the same months.
+def before_and_after(
+    numerator: Floats, denominator: Floats, *, changed: Bools, after: Bools, kind: Kind
+) -> tuple[NDArray[np.int64], Floats] | None:
+    """Fit a level a site, a step for the time after, and one more at the sites that changed.
 
-    Attributes
-    ----------
-    effect : Effect
-        Ratio of the two before-to-after ratios.
-    scale : float
-        Quasi-likelihood factor by which variances were widened, at least 1.
-    """
-
-    effect: Effect
-    scale: float
-
-
-def difference_in_differences(
-    numerator: ArrayLike,
-    denominator: ArrayLike,
-    *,
-    site: ArrayLike,
-    is_changed: ArrayLike,
-    is_after: ArrayLike,
-    kind: Kind,
-) -> DifferenceInDifferences | None:
-    """Compare the change over time with that of sites that did not change.
-
-    One coefficient a site, one for the time after, and one for the time after at
-    the sites that changed. It takes the two would have moved alike.
+    Without other sites there is one step.
 
     Parameters
     ----------
-    numerator, denominator, site, is_changed, is_after : array_like, shape (rows,)
-        One row a site and month.
+    numerator, denominator : float array, shape (sites, times)
+        Counts; nothing where a denominator is zero.
+    changed : bool array, shape (sites,)
+        Sites that made the change.
+    after : bool array, shape (times,)
+        Times since.
     kind : {"proportion", "rate"}
         The kind of the denominator.
 
     Returns
     -------
-    DifferenceInDifferences or None
-        None without control sites, or where either kind of site has no event (or,
-        for a proportion, nothing else) before or after.
+    tuple of int array, shape (known,), and float array, shape (known, times), or None
+        Sites with events (and, for a proportion, something else), and their fitted rates;
+        None where either kind of site has none before or after.
     """
-    y, n = np.asarray(numerator, float), np.asarray(denominator, float)
-    changed, after = np.asarray(is_changed, bool), np.asarray(is_after, bool)
-    used = n > 0
-    y, n, changed, after = y[used], n[used], changed[used], after[used]
-    cells = [(changed == c) & (after == a) for c in (False, True) for a in (False, True)]
-    if not all(_has_both(y[cell], n[cell], kind) for cell in cells):
+    y, n = numerator, denominator
+    kinds = [c for c in (~changed, changed) if c.any()]
+    sides = [(c, a) for c in kinds for a in (~after, after)]
+    if not all(_has_both(y[np.ix_(c, a)], n[np.ix_(c, a)], kind) for c, a in sides):
         return None
-    names, code = np.unique(np.asarray(site)[used], return_inverse=True)
-    known = [k for k in range(len(names)) if _has_both(y[code == k], n[code == k], kind)]
-    rows = np.isin(code, known)
-    own = (code[:, None] == known).astype(float)
-    design = np.column_stack([own, after, after & changed])
-    fit, scale = _quasi(y[rows], n[rows], design[rows].astype(float), kind)
-    return DifferenceInDifferences(_effect(fit, scale, len(known) + 1), scale)
+    known = np.flatnonzero([_has_both(*row, kind) for row in zip(y, n, strict=True)])
+    site = np.repeat(np.eye(len(known)), len(after), axis=0)
+    step = np.tile(after, len(known))
+    own = step & np.repeat(changed[known], len(after))
+    design = np.column_stack([site, own, *([step] if len(kinds) > 1 else [])]).astype(float)
+    used = n[known].ravel() > 0
+    fit = fit_glm(design[used], y[known].ravel()[used], n[known].ravel()[used], kind)
+    return known, predict(design, fit.coefficients, kind).reshape(len(known), -1)
 
 
 def _is_enough(y: Floats, n: Floats, after: Bools, kind: Kind) -> bool:
