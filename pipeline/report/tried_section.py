@@ -222,9 +222,6 @@ def short_table(tried: JudgedChanges) -> str:
 
 
 def _in_short(judged: JudgedChange) -> str:
-    effect = judged.effect
-    if effect.is_too_few:
+    if judged.effect.is_too_few:
         return "too few to tell"
-    if not is_beyond_chance(effect):
-        return "no clear change"
-    return "lower" if effect.after.rate < effect.before.rate else "higher"
+    return moved(judged.effect) or "no clear change"
