@@ -2,6 +2,7 @@
 
 import ast
 import re
+from collections import defaultdict
 from pathlib import Path
 
 import pytest
@@ -162,6 +163,25 @@ def test_no_module_is_longer_than_a_reader_holds() -> None:
         if len(path.read_text(encoding="utf-8").splitlines()) > MOST_LINES
     ]
     assert not long
+
+
+def public_names(path: Path) -> list[str]:
+    """Return the public classes and functions of a module; a command has its own name."""
+    return [
+        node.name
+        for node in ast.parse(path.read_text(encoding="utf-8")).body
+        if isinstance(node, ast.ClassDef | ast.FunctionDef)
+        and not node.name.startswith("_")
+        and not any("command" in ast.unparse(decorator) for decorator in node.decorator_list)
+    ]
+
+
+def test_a_public_name_is_defined_once() -> None:
+    places: dict[str, list[str]] = defaultdict(list)
+    for path in modules():
+        for name in public_names(path):
+            places[name].append(str(path.relative_to(ROOT)))
+    assert {name: where for name, where in places.items() if len(where) > 1} == {}
 
 
 def test_every_stage_of_the_line_exists() -> None:

@@ -19,10 +19,11 @@ Floats = NDArray[np.float64]
 
 _WIDTH, _HEIGHT, _MARGIN = 168.0, 62.0, 5.0
 _CM = (4.2, 1.55)
+RECENT = 3  # points within which a signal still stands
 
 
 def chart_panel(chart: ControlChart, name: str) -> Sparkline:
-    """Draw points, centre line, limits, logged changes and the baseline; signals are dark.
+    """Draw points, centre line, limits, changes and baseline; signals dark, past ones grey.
 
     Parameters
     ----------
@@ -32,7 +33,9 @@ def chart_panel(chart: ControlChart, name: str) -> Sparkline:
         What it is of, for the alternative text.
     """
     x, y = _scales(chart)
-    signalling = sorted({point for signal in chart.signals for point in signal.points})
+    recent = set(range(max(0, len(chart) - RECENT), len(chart)))
+    now = [point for s in chart.signals if recent & set(s.points) for point in s.points]
+    past = [point for s in chart.signals for point in s.points]
     parts = [
         _baseline(chart, x),
         *(_change(x[_place(chart, c.started)]) for c in chart.changes if len(chart)),
@@ -40,7 +43,8 @@ def chart_panel(chart: ControlChart, name: str) -> Sparkline:
         _line(x, y(chart.centre), CENTRE, 1.2),
         _line(x, y(chart.value), POINT, 1.2),
         _dots(x, y(chart.value), range(len(chart)), POINT, 1.3),
-        _dots(x, y(chart.value), signalling, INK, 2.6),
+        _dots(x, y(chart.value), sorted(set(past) - set(now)), LIMIT, 2.2),
+        _dots(x, y(chart.value), sorted(set(now)), INK, 2.6),
     ]
     svg = (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{_WIDTH:g}" height="{_HEIGHT:g}" '

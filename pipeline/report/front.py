@@ -28,7 +28,7 @@ _COLUMNS = (
     TableColumn("Unit", 16),
     TableColumn("What the chart says", 16),
     TableColumn("Better", 8),
-    TableColumn("Eight quarters", 16),
+    TableColumn("Eight quarters", 20),
 )
 _ARROWS = {"above": "↑ ", "below": "↓ ", "": "→ "}
 BANNER = block("confidential", prose(CONFIDENTIAL))
@@ -145,7 +145,7 @@ def _row(finding: Finding, page: Page) -> list[str]:
         f"[{markdown.text(measure.title)}](#{measure.name})",
         markdown.prose(rate_cell(finding.now) + missing_range(finding)),
         figure(quarters[-2].rate) if quarters[-2].has_figures else "",
-        figure(finding.target, 3) if finding.target is not None else "none",
+        f"{finding.target:g}" if finding.target is not None else "none",
         markdown.prose(measure.unit),
         markdown.prose(arrow(finding) + verdict_cell(finding)),
         measure.better.value,

@@ -14,7 +14,7 @@ from pipeline.words.numbers import month
 
 _HOW_TO_READ = (
     "Each small chart has its own scale. Grey ground: the months that set the middle line and the "
-    "limits; dashed: a logged change; dark points: a signal, past ones too."
+    "limits; dashed: a logged change; dark points: a signal; grey points: one that is past."
 )
 
 

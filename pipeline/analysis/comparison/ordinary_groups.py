@@ -96,7 +96,7 @@ def spread_likelihood(counts: PatternCounts, by: str, kind: Kind) -> Floats:
     return whole
 
 
-def judge(
+def judge_groups(
     table: GroupPatterns, found: Prediction, aside: Bools, kind: Kind, prior: Floats
 ) -> Judged:
     r"""Test each group as one more draw from ordinary groups.

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.analysis.comparison.cross_fit import GroupPatterns, Prediction, cross_fit
-from pipeline.analysis.comparison.ordinary_groups import Judged, judge
+from pipeline.analysis.comparison.ordinary_groups import Judged, judge_groups
 from pipeline.analysis.rates.rates import Kind
 
 Floats = NDArray[np.float64]
@@ -57,7 +57,7 @@ def settle(
     aside = np.zeros(len(table.units), bool)
     while True:
         found = cross_fit(table, kind, aside)
-        judged = judge(table, found, aside, kind, prior)
+        judged = judge_groups(table, found, aside, kind, prior)
         farther = _farthest(table, found, judged.p_value, may_stand_aside & ~aside, aside)
         if not farther.any():
             return found, judged, aside
