@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from pipeline.analysis.charts import ControlChart, control_charts
+from pipeline.analysis.charts import ControlChart, Counts, control_charts
 from pipeline.analysis.charts.follow import follow
 from pipeline.analysis.charts.phases import plan_phases
 from pipeline.analysis.charts.results import GAPS, MODELS
@@ -55,7 +55,7 @@ def _drawn_alike(parts: Sequence[ChartSeries], kind: str, *, forced: bool) -> li
         need=first.need,
     )
     followed = follow(
-        [part.counts.months or part.counts for part in parts],
+        [_as_plain(part, chart) for part, chart in zip(parts, charts, strict=True)],
         changes,
         proportion=first.is_proportion,
         runs=[part.runs for part in parts],
@@ -63,6 +63,18 @@ def _drawn_alike(parts: Sequence[ChartSeries], kind: str, *, forced: bool) -> li
         need=first.need,
     )
     return [chart.with_cusum(cusum) for chart, cusum in zip(charts, followed, strict=True)]
+
+
+def _as_plain(part: ChartSeries, chart: ControlChart) -> Counts:
+    """Return the months to add up; over-dispersed ones as the fewer that vary as much.
+
+    Counts that vary by a factor more than chance alone say as much as so many times fewer.
+    """
+    months = part.counts.months or part.counts
+    times = chart.choice.sigma_z**2 if chart.choice.why == "overdispersed" else 1.0
+    return replace(
+        months, numerator=months.numerator / times, denominator=months.denominator / times
+    )
 
 
 def _expected(part: ChartSeries) -> float | None:

@@ -47,7 +47,7 @@ class SafetyCall:
 
 
 def safety_calls(store: Store, quarter: str, settings: Settings) -> tuple[SafetyCall, ...]:
-    """Return the sites at which a safety measure is worse in a quarter than its baseline.
+    """Return the sites with cases at which a safety measure is worse than its baseline.
 
     Outside every filter against chance findings: a site is not weighed against others.
 
@@ -66,15 +66,16 @@ def safety_calls(store: Store, quarter: str, settings: Settings) -> tuple[Safety
             if s.kind == "call" and s.last >= first
             and direction_of(s.direction, part.measure.better, rare=chart.is_of_gaps) == "worse"
         ]  # fmt: skip
-        if not worse:
-            continue
         months = part.counts.months or part.counts
         inside = [i for i, month in enumerate(months.periods) if first <= month <= last]
         cases = [(months.periods[i], round(months.numerator[i])) for i in inside]
+        cases = [(month, number) for month, number in cases if number]
+        if not (worse and cases):
+            continue
         found.append(
             SafetyCall(
                 part.measure, part.group, labels.get(part.group, part.group), worse[0].first,
-                quarter, tuple(case for case in cases if case[1]),
+                quarter, tuple(cases),
                 float(months.denominator[inside].sum()),
             )
         )  # fmt: skip

@@ -79,10 +79,9 @@ def _at_site(call: SafetyCall) -> Sentence:
     number = sum(cases for _, cases in call.cases)
     when = words.joined([f"{cases} in {words.month(month)}" for month, cases in call.cases])
     text = (
-        f"{call.label}: more than its baseline leaves to chance since {words.month(call.since)} "
+        f"{call.label}: more often than expected since {words.month(call.since)} "
         f"(for the worse). This quarter: {count(number, 'case')} in "
-        f"{words.amount(call.catheters)} catheters{f' ({when})' if call.cases else ''}. "
-        "Look at every case."
+        f"{words.amount(call.catheters)} catheters ({when}). Look at every case."
     )
     return Sentence(text, (call.number_id,), call.measure.title, call.measure.name)
 
@@ -121,6 +120,15 @@ def _begun(change: LoggedChange, labels: Mapping[str, str]) -> Sentence:
         subject=change.title,
         anchor="tried",
     )
+
+
+def to_look_at(safety: Sequence[SafetyCall]) -> list[Sentence]:
+    """Return who must be named where a safety measure is worse at a site."""
+    return [
+        Sentence(f"{call.label}: who looks at every case, and by when?", (call.number_id,),
+                 call.measure.title, call.measure.name)
+        for call in safety
+    ]  # fmt: skip
 
 
 def to_decide(

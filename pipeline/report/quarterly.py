@@ -76,7 +76,7 @@ class QuarterlyReport(Sections):
             data.findings,
             data.facts.size.set_aside,
             data.settings.min_ascertainment,
-            first=events_section.to_review(data.events),
+            first=[*events_section.to_review(data.events), *narrative.to_look_at(data.safety)],
             groups=[one for those in data.compared for one in compare_section.to_look_into(those)],
             then=actions_section.overdue_sentences(data.actions),
         )

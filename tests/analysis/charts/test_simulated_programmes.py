@@ -5,14 +5,19 @@ The table of these figures stands in docs/methods.md.
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from pipeline.analysis.charts import Counts, control_charts
 from pipeline.analysis.charts.chains import decision_limits
 from pipeline.analysis.charts.cusum import CALL, WATCH, RunLengths
 from pipeline.analysis.charts.follow import follow
 from pipeline.analysis.charts.phases import Need
+from pipeline.analysis.charts.plan import plan_detection
 from pipeline.analysis.charts.sight import sight
 from pipeline.answers.chart_rules import CALL_MONTHS, WATCH_MONTHS
+from pipeline.answers.chart_series import ChartSeries
+from pipeline.answers.drawn_charts import draw_charts
+from pipeline.measures.catalogue import find_measure
 
 pytestmark = pytest.mark.slow
 KEPT, AFTER, SERIES = 24, 12, 3000
@@ -138,3 +143,52 @@ def test_limits_give_the_run_lengths_asked_for(mean, chance):
             break
     waits = np.nan_to_num(waits, nan=4000.0)
     assert waits.mean() == pytest.approx(360, rel=0.2)
+
+
+@pytest.mark.parametrize(("rate", "n"), [(0.12, 13), (0.06, 40), (0.03, 15)])
+def test_a_plan_compares_what_each_kind_of_chart_does(rate, n):
+    """Months to see a doubling at one false alarm in 360 months, drawn month by month."""
+    rng, series, long = np.random.default_rng(12), 3000, 600
+    rows = {row.chart: row for row in plan_detection(rate, n, proportion=True).rows}
+    x = rng.binomial(n, 2 * rate, (series, long))
+    (limit,) = decision_limits(np.array([n * rate]), np.array([rate]), 2.0, np.array([360.0]))
+    total, waits = np.zeros(series), np.full(series, float(long))
+    for month in range(-KEPT, long):
+        counts = x[:, month] if month >= 0 else rng.binomial(n, rate, series)
+        total = np.maximum(0, total + counts * np.log(2) - n * np.log1p(rate))
+        total = np.where((month < 0) & (total >= limit), 0.0, total)
+        waits = np.where((month >= 0) & (total >= limit), np.minimum(waits, month + 1), waits)
+    assert rows["cusum"].doubling == pytest.approx(waits.mean(), rel=0.1)
+    assert rows["limits"].doubling == pytest.approx(by_limits(x, n, rate, rng), rel=0.1)
+    alarm = 1 / (360 * n * rate)
+    gaps = rng.exponential(1.0, (series, long)) / 2  # in units of the mean gap before
+    short = gaps <= -np.log1p(-alarm)
+    until = np.where(short.any(axis=1), gaps.cumsum(axis=1)[range(series), short.argmax(axis=1)],
+                     np.inf)  # fmt: skip
+    seen = rows["gaps"].doubling * n * rate  # mean of a wait without memory
+    assert np.median(until) == pytest.approx(np.log(2) * seen, rel=0.1)
+
+
+def by_limits(x, n, rate, rng):
+    """Months to a point beyond a limit between two counts, set for a false alarm in 360."""
+    tail = stats.binom(n, rate).sf
+    edge = next(k for k in range(n + 1) if tail(k - 1) <= 1 / 360)
+    share = (1 / 360 - tail(edge - 1)) / (tail(edge - 2) - tail(edge - 1))
+    out = (x >= edge) | ((x == edge - 1) & (rng.random(x.shape) < share))
+    return 1 / out.mean()
+
+
+def test_months_that_vary_more_than_chance_bring_no_more_false_watches():
+    """400 catheters a month whose rate varies by an SD of a sixth: a Laney chart is drawn."""
+    rng, series = np.random.default_rng(13), 300
+    p = np.clip(rng.normal(0.10, 0.10 / 6, (series, KEPT + AFTER)), 0.01, 0.3)
+    span, volume = months(KEPT + AFTER), np.full(KEPT + AFTER, 400.0)
+    measure = find_measure("dislodgement")
+    parts = [
+        ChartSeries(measure, "all", "p", Counts(span, row.astype(float), volume), (), 0.0, 0.0)
+        for row in rng.binomial(400, p)
+    ]
+    charts = draw_charts(parts)
+    assert np.mean([chart.kind == "p'" for chart in charts]) > 0.5
+    false = [any(s.kind == "watch" for s in chart.signals) for chart in charts]
+    assert np.mean(false) < 0.2  # 0.38 were the months taken as they are
