@@ -20,15 +20,12 @@ def months_a_point(period: str) -> int:
     return 3 if period == "quarter" else 1
 
 
-def need_of(settings: Settings | None, period: str) -> Need:
+def need_of(settings: Settings, period: str) -> Need:
     """Return what a baseline must hold."""
-    settings = settings or Settings()
     return Need(ceil(settings.baseline_months / months_a_point(period)), settings.baseline_events)
 
 
-def run_lengths(
-    measure: Measure, settings: Settings | None, period: str, looked_at: int
-) -> RunLengths:
+def run_lengths(measure: Measure, settings: Settings, period: str, looked_at: int) -> RunLengths:
     """Return how seldom a chart may be wrong, among all that are looked at with it.
 
     A safety measure stands for itself: what it finds is not weighed against the others.
@@ -38,7 +35,7 @@ def run_lengths(
     looked_at : int
         Charts of each measure on the page: one of the network, or one a group.
     """
-    settings, months = settings or Settings(), months_a_point(period)
+    months = months_a_point(period)
     if measure.is_safety:
         run = settings.in_control_run_length / months
         return RunLengths(run, run, cautious=False)

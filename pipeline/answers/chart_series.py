@@ -82,7 +82,7 @@ class _Asked:
     """What the series of one call share."""
 
     store: Store
-    settings: Settings | None
+    settings: Settings
     period: str
     by: str | None
     kind: str | None
@@ -132,7 +132,7 @@ def read_series(
     NoDataError
         No episode is left.
     """
-    asked = _Asked(store, settings, period, by, kind, where, months, with_total)
+    asked = _Asked(store, settings or Settings(), period, by, kind, where, months, with_total)
     names = (period,) if by is None else (period, by)
     frame = series(
         store, measures, names, where=where, months=months, with_total=with_total,
@@ -164,7 +164,8 @@ def _of_measure(
         group: kind_of(measure, part, asked.period, asked.kind) for group, part in parts.items()
     }
     between = _gaps(asked, measure, kinds) if GAPS & set(kinds.values()) else {}
-    network = _network(asked, measure)
+    network, need = _network(asked, measure), need_of(asked.settings, asked.period)
+    runs = {n: _runs(asked, measure, n) for n in (1, len(parts))}
     for group, part in parts.items():
         kind, counts = kinds[group], _period_counts(part, asked.period)
         if kind in GAPS:
@@ -177,18 +178,16 @@ def _of_measure(
             _changes(asked, measure, group, log),
             _monthly(part, "ascertained" if kind == "g" else "denominator", asked.period),
             _monthly(part, "ascertained", asked.period),
-            need_of(asked.settings, asked.period),
-            _runs(asked, measure, group, len(parts)),
+            need,
+            runs[1 if group == ALL else len(parts)],
             None if group == ALL and not asked.where else network,
         )
 
 
-def _runs(asked: _Asked, measure: Measure, group: str, groups: int) -> RunLengths:
+def _runs(asked: _Asked, measure: Measure, groups: int) -> RunLengths:
     """Return how seldom a chart may be wrong: of a group, among those of all groups."""
-    looked_at = 1 if group == ALL and not asked.where else groups
-    if sites_asked(asked.where):
-        looked_at *= len(site_labels(asked.store))
-    return run_lengths(measure, asked.settings, asked.period, looked_at)
+    sites = len(site_labels(asked.store)) if sites_asked(asked.where) else 1
+    return run_lengths(measure, asked.settings, asked.period, groups * sites)
 
 
 def _network(asked: _Asked, measure: Measure) -> Counts | None:

@@ -71,7 +71,9 @@ def _as_plain(part: ChartSeries, chart: ControlChart) -> Counts:
     Counts that vary by a factor more than chance alone say as much as so many times fewer.
     """
     months = part.counts.months or part.counts
-    times = chart.choice.sigma_z**2 if chart.choice.why == "overdispersed" else 1.0
+    if chart.choice.why != "overdispersed":
+        return months
+    times = chart.choice.sigma_z**2
     return replace(
         months, numerator=months.numerator / times, denominator=months.denominator / times
     )

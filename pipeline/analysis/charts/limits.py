@@ -69,7 +69,7 @@ def _walk(x: Floats, inside: Callable[[Floats, Ints], Flags], outward: float) ->
     return x
 
 
-def _once(n: Floats, centre: Floats) -> tuple[Floats, Floats, Ints]:
+def once(n: Floats, centre: Floats) -> tuple[Floats, Floats, Ints]:
     """Return each pair of denominator and centre once, and where every one of them stands."""
     pairs, which = np.unique(n + 1j * centre, return_inverse=True)
     return pairs.real, pairs.imag, which.ravel()
@@ -120,7 +120,7 @@ def proportion_limits(n: Floats, centre: Floats, baseline_n: Floats, sigma_z: Fl
     lower = np.clip(centre - SIGMAS * sigma, 0, 1)
     upper = np.clip(centre + SIGMAS * sigma, 0, 1)
     exact = (np.asarray(sigma_z) == 1.0) & (centre > 0) & (centre < 1)
-    trials, p, which = _once(np.rint(n[exact]), centre[exact])
+    trials, p, which = once(np.rint(n[exact]), centre[exact])
     low, high = edges(
         trials * p,
         np.sqrt(trials * p * (1 - p)),
@@ -157,7 +157,7 @@ def rate_limits(n: Floats, centre: Floats, baseline_n: Floats, sigma_z: Floats) 
     sigma = np.sqrt(centre / n) * sigma_z
     lower, upper = np.maximum(centre - SIGMAS * sigma, 0), centre + SIGMAS * sigma
     exact = (np.asarray(sigma_z) == 1.0) & (centre > 0)
-    volume, rate, which = _once(n[exact], centre[exact])
+    volume, rate, which = once(n[exact], centre[exact])
     mean = volume * rate
     low, high = edges(mean, np.sqrt(mean), lambda x, i: poisson_at_most(x, mean[i]))
     lower[exact], upper[exact] = low[which] / n[exact], high[which] / n[exact]

@@ -12,6 +12,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from pipeline.analysis.charts.limits import once
 from pipeline.analysis.charts.results import Floats, Ints
 from pipeline.analysis.rates.distributions import binomial_at_most, poisson_at_most
 
@@ -71,11 +72,15 @@ def chances_about(kind: str, n: Floats, rate: Floats, centre: Floats) -> tuple[F
     n, rate, centre : float array, shape (k,)
         Denominator, baseline rate (or mean gap), and centre line of each point.
     """
-    if kind == "p":
-        trials = np.rint(n)
-        return _about(n * rate, lambda x: binomial_at_most(np.minimum(x, trials), trials, rate))
-    if kind == "u":
-        return _about(n * rate, lambda x: poisson_at_most(x, n * rate))
+    if kind in {"p", "u"}:
+        volume, p, which = once(np.rint(n) if kind == "p" else n, rate)
+        above, below = _about(
+            volume * p,
+            (lambda x: binomial_at_most(np.minimum(x, volume), volume, p))
+            if kind == "p"
+            else (lambda x: poisson_at_most(x, volume * p)),
+        )
+        return above[which], below[which]
     if kind == "g":
         no_event = 1 - 1 / (rate + 1)
         return no_event ** (centre + 1), 1 - no_event**centre
