@@ -30,9 +30,8 @@ def _delay_words(chart: ControlChart, delay: Delay) -> str:
     given = f"If the {'shortfall' if is_shortfall else 'rate'} {changed}"
     if not delay.watch <= MOST_MONTHS:
         return f"{given}, this chart would not be expected to show it in 50 years."
-    call = f"a call within {months_words(delay.call)}"
-    if not delay.call <= MOST_MONTHS:
-        call = "no call in 50 years"
+    seen = delay.call <= MOST_MONTHS
+    call = f"a call within {months_words(delay.call)}" if seen else "no call in 50 years"
     return (
         f"{given}, half of the time a watch would come within {months_words(delay.watch)} (within "
         f"a year with a chance of {chance(delay.within_year)}), {call}."
