@@ -15,6 +15,7 @@ from pipeline.answers.chart_series import ChartSeries, read_series
 from pipeline.answers.drawn_charts import draw_charts
 from pipeline.answers.verdicts import QUIET, Verdict, judge, of_signals, with_sight
 from pipeline.measures.catalogue import Measure, measures_in_force
+from pipeline.measures.clustering import clustering_by_child
 from pipeline.measures.counting import ALL
 from pipeline.measures.periods import EARLIEST, months_of, quarter_before
 from pipeline.measures.series import series
@@ -145,7 +146,10 @@ def quarter_findings(store: Store, quarter: str, settings: Settings) -> tuple[Fi
     measures = measures_in_force(settings)
     before = quarter_before(quarter)
     months = (EARLIEST, months_of(quarter)[1])
-    by_quarter = series(store, measures, ("quarter",), months=months, settings=settings)
+    clusters = clustering_by_child(store, measures, settings)
+    by_quarter = series(
+        store, measures, ("quarter",), months=months, settings=settings
+    ).with_columns(dispersion=pl.col("measure").replace_strict(clusters))
     parts = read_series(store, measures, months=months, settings=settings)
     now, then = draw_charts(parts), draw_charts(parts, until=months_of(before)[1])
     kept = kept_list(store, before)
@@ -210,7 +214,8 @@ def _year_before(measure: Measure, quarter: str, counts: Mapping[str, Mapping[st
     periods = [quarter_before(quarter, back) for back in range(1, 5)]
     rows: Sequence[Mapping[str, Any]] = [counts[p] for p in periods if p in counts]
     total: dict[str, Any] = {part: sum(row[part] for row in rows) for part in YEAR_PARTS}
-    return rate_of(measure, "year-before", total | {"provisional": False} if rows else None)
+    total |= {"provisional": False, "dispersion": rows[0].get("dispersion", 1.0) if rows else 1.0}
+    return rate_of(measure, "year-before", total if rows else None)
 
 
 def rate_of(measure: Measure, period: str, row: Mapping[str, Any] | None) -> Rate:
@@ -224,6 +229,7 @@ def rate_of(measure: Measure, period: str, row: Mapping[str, Any] | None) -> Rat
         row["denominator"],
         kind=measure.denominator_kind,
         multiplier=measure.multiplier,
+        dispersion=row.get("dispersion", 1.0),
     )
     missing = sensitivity(
         row["numerator"],

@@ -11,6 +11,7 @@ import polars as pl
 from pipeline.analysis.rates.rates import rates
 from pipeline.measures.beside import beside
 from pipeline.measures.catalogue import Measure, find_measure
+from pipeline.measures.clustering import clustering_by_child
 from pipeline.measures.periods import checked_months
 from pipeline.measures.series import Where, series
 from pipeline.settings import Settings
@@ -137,17 +138,22 @@ def _rates_of(
     cards = list(chosen.values())
     counted = series(store, cards, groups, where=where, months=months, settings=settings)
     parts = counted.partition_by("measure", maintain_order=True)
-    rows = pl.concat([_with_rates(part, chosen[part["measure"][0]]) for part in parts])
+    clusters = clustering_by_child(store, cards, settings)
+    rows = pl.concat(
+        [_with_rates(part, chosen[name], clusters[name]) for part in parts
+         for name in [part["measure"][0]]]
+    )  # fmt: skip
     return MeasureRates(tuple(groups), rows.select("measure", *groups, *COLUMNS))
 
 
-def _with_rates(part: pl.DataFrame, measure: Measure) -> pl.DataFrame:
+def _with_rates(part: pl.DataFrame, measure: Measure, dispersion: float) -> pl.DataFrame:
     """Add a measure's rate and its limits."""
     found = rates(
         part["numerator"],
         part["denominator"],
         kind=measure.denominator_kind,
         multiplier=measure.multiplier,
+        dispersion=dispersion,
     )
     columns = {"rate": found.rate, "lower": found.lower, "upper": found.upper}
     return part.with_columns(

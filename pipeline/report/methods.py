@@ -78,7 +78,8 @@ _MEASURES = (
 
 def _analysis() -> tuple[str, ...]:
     return (
-        "Proportions have Wilson limits, rates exact Poisson limits, all at 95%. No events: the "
+        "Proportions have Wilson limits, rates exact Poisson limits, all at 95%, "
+        "wider where a child counts more than once in a rate of contacts. No events: the "
         "upper limit is shown.",
         "Time in place is the Kaplan-Meier estimate with log(-log) limits. Catheters with no "
         "known removal are censored when last known in place.",

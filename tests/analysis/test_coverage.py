@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pipeline.analysis.rates.rates import rates
 from pipeline.analysis.survival.cox import cox
 from pipeline.analysis.survival.event_counts import CENSORED, EventCounts
 from pipeline.analysis.survival.fine_gray import fine_gray
@@ -189,3 +190,22 @@ def test_tests_between_equal_groups_err_as_often_as_they_say() -> None:
     for false_alarms in np.mean(np.array(p_values) < 0.05, axis=0):
         assert 1 - HIGHEST <= false_alarms <= 1 - LOWEST
     assert LOWEST <= held(differences, 0.0) <= HIGHEST
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("variation", [0.7, 1.0])
+@pytest.mark.parametrize("children", [20, 60, 300])
+def test_limits_of_contact_rates_hold_the_truth_where_children_differ(variation, children):
+    """Calls of 500 children, each with a rate of its own; one group's rate among them."""
+    rng, calls_a_day, networks = np.random.default_rng(68), 0.68, 1000
+    days = rng.gamma(4, 0.6, (networks, 500))
+    own = rng.gamma(1 / variation**2, variation**2, days.shape)
+    calls = rng.poisson(calls_a_day * own * days)
+    common = calls.sum(axis=1, keepdims=True) / days.sum(axis=1, keepdims=True)
+    clusters = ((calls - common * days) ** 2).sum(axis=1) / calls.sum(axis=1)
+    found = [
+        rates(y[:children].sum(), d[:children].sum(), kind="rate", multiplier=1, dispersion=size)
+        for y, d, size in zip(calls, days, clusters, strict=True)
+    ]
+    share = held([(one.lower, one.upper) for one in found], calls_a_day)
+    assert LOWEST <= share <= HIGHEST

@@ -46,8 +46,11 @@ def rates(
     *,
     kind: Kind,
     multiplier: float = 100.0,
+    dispersion: float = 1.0,
 ) -> Rates:
     """Rate with limits: Wilson for a proportion, exact Poisson (Garwood) for a rate.
+
+    Events that come in clusters of a size above one count as one, with mid-P limits.
 
     Parameters
     ----------
@@ -59,6 +62,9 @@ def rates(
         have the event or not, or an exposure.
     multiplier : float
         The measure's unit: 100 for "per 100".
+    dispersion : float
+        Variance of a rate's events over that of independent ones, at least 1; what a
+        child's events share with each other makes it larger.
 
     Raises
     ------
@@ -76,7 +82,11 @@ def rates(
     if kind == "proportion":
         limits = intervals.wilson(x, n)
     elif kind == "rate":
-        limits = intervals.garwood(x, n)
+        limits = (
+            intervals.poisson_mid_p(x / dispersion, n / dispersion)
+            if dispersion > 1
+            else intervals.garwood(x, n)
+        )
     else:
         raise ValueError(f"unknown kind of denominator: {kind}")
     rate = x / np.where(n > 0, n, np.nan)
