@@ -146,9 +146,9 @@ local function printed_header(header)
   return { pandoc.RawBlock('typst', '#pagebreak(weak: true)'), header }
 end
 
--- Limits stand beneath their number, in small type.
+-- Limits stand beneath their number, a unit beneath its measure, in small type.
 local function printed_span(span)
-  if not span.classes:includes('limits') then return nil end
+  if not (span.classes:includes('limits') or span.classes:includes('unit')) then return nil end
   local inlines = pandoc.Inlines { pandoc.RawInline('typst', '#linebreak()#text(0.85em)[') }
   inlines:extend(span.content)
   inlines:insert(pandoc.RawInline('typst', ']'))

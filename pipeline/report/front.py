@@ -21,11 +21,10 @@ from pipeline.words.desk import CONFIDENTIAL
 from pipeline.words.numbers import figure, limits, percent, with_limits
 
 _COLUMNS = (
-    TableColumn("Measure", 30),
+    TableColumn("Measure", 32),
     TableColumn("This quarter (95% limits)", 15, is_number=True),
     TableColumn("Last quarter", 8, is_number=True),
     TableColumn("Target", 8, is_number=True),
-    TableColumn("Unit", 16),
     TableColumn("What the chart says", 16),
     TableColumn("Better", 8),
     TableColumn("Eight quarters", 20),
@@ -140,13 +139,13 @@ def measure_table(findings: Sequence[Finding], page: Page) -> str:
 
 def _row(finding: Finding, page: Page) -> list[str]:
     measure, quarters = finding.measure, finding.quarters
+    title = f"[{markdown.text(measure.title)}](#{measure.name})"
     line = sparkline([q.period for q in quarters], [q.rate for q in quarters], measure.unit)
     return [
-        f"[{markdown.text(measure.title)}](#{measure.name})",
+        f"{title} [{markdown.prose(measure.unit)}]{{.unit}}",
         markdown.prose(rate_cell(finding.now) + missing_range(finding)),
         figure(quarters[-2].rate) if quarters[-2].has_figures else "",
         f"{finding.target:g}" if finding.target is not None else "none",
-        markdown.prose(measure.unit),
         markdown.prose(arrow(finding) + verdict_cell(finding)),
         measure.better.value,
         page.small(f"line-{measure.name.replace('_', '-')}", line),

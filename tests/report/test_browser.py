@@ -110,3 +110,21 @@ def test_print_hides_the_contents_and_keeps_the_text_black(page):
     page.emulate_media(media="print", color_scheme="dark")
     assert page.evaluate("getComputedStyle(document.querySelector('nav')).display") == "none"
     assert page.evaluate("getComputedStyle(document.body).color") == "rgb(0, 0, 0)"
+
+
+def test_on_a_telephone_every_rate_and_small_chart_is_in_sight(page, made):
+    if "quarterly" not in made.html.name:
+        pytest.skip("the comparison has no table of all measures")
+    page.set_viewport_size({"width": 390, "height": 800})
+    places = page.evaluate(
+        """[...document.querySelectorAll('.measures td:nth-child(2), .panel')]
+           .map(e => { const r = document.createRange(); r.selectNodeContents(e);
+                       const b = r.getBoundingClientRect(); return [b.left, b.right]; })"""
+    )
+    assert len(places) > 40
+    assert all(left >= 0 and right <= 390 for left, right in places)
+    sizes = page.evaluate(
+        "[...document.querySelectorAll('.measures *, .panel *')]"
+        ".map(e => parseFloat(getComputedStyle(e).fontSize))"
+    )
+    assert min(sizes) >= 11
