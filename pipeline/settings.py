@@ -89,7 +89,7 @@ class Settings:
     targets : mapping of str to float
         Target by measure, in the measure's unit.
     in_control_run_length : float
-        Months between false alarms that the limit of a CUSUM is set for.
+        Months between false alarms, on each side, of a safety measure at one site.
     baseline_months : int
         Complete months that set a chart's centre line and limits.
     baseline_events : int

@@ -4,10 +4,14 @@ import numpy as np
 import pytest
 
 from pipeline.analysis.charts import Counts, control_chart
+from pipeline.analysis.charts.cusum import RunLengths
 from pipeline.analysis.charts.phases import Need
+from pipeline.answers.chart_series import ChartSeries
+from pipeline.answers.drawn_charts import draw_charts
 from pipeline.answers.verdicts import Verdict, judge, of_signals, with_sight
-from pipeline.measures.catalogue import Better
+from pipeline.measures.catalogue import Better, find_measure
 from pipeline.measures.signal_log import LoggedSignal
+from pipeline.words.chart import headline
 
 MONTHS = tuple(f"{year}-{month:02d}" for year in (2024, 2025) for month in range(1, 13))
 
@@ -109,3 +113,28 @@ def test_a_chart_that_cannot_see_a_doubling_in_two_years_says_so(months, words):
 def test_a_signal_stays_a_signal_however_blind_the_chart():
     signal = Verdict("beyond")
     assert with_sight(signal, 500.0) is signal
+
+
+LONG = tuple(f"{year}-{month:02d}" for year in (2023, 2024, 2025) for month in range(1, 13))
+
+
+@pytest.mark.parametrize(
+    ("months", "quarter", "words", "title"),
+    [
+        (27, "2025-Q1", "steady", "x: steady at 12"),
+        (30, "2025-Q2", "may be rising: watch", "x: may be rising: watch"),
+        (33, "2025-Q3", "up since Apr 2025", "x: up since Apr 2025"),
+        (36, "2025-Q4", "up since Apr 2025", "x: up since Apr 2025"),
+    ],
+)
+def test_a_level_that_moved_unlogged_is_said_since_the_first_month_that_told(
+    months, quarter, words, title
+):
+    """13 catheters a month, 12% dislodged for 24 months and then 28%, no change logged."""
+    events = np.concatenate([np.resize([1, 2, 1, 2], 24), np.resize([4, 3, 4, 4], 12)])[:months]
+    counts = Counts(LONG[:months], events.astype(float), np.full(months, 13.0))
+    measure = find_measure("dislodgement")
+    series = ChartSeries(measure, "all", "p", counts, (), 0.0, 0.0, runs=RunLengths(360, 800))
+    (chart,) = draw_charts([series])
+    assert judge(chart, quarter, Better.LOWER).words == words
+    assert headline(chart, "x").startswith(title)

@@ -12,10 +12,12 @@ import numpy as np
 
 from pipeline.analysis.charts import ControlChart, Counts, control_chart
 from pipeline.analysis.rates.rates import rates
+from pipeline.answers.chart_rules import need_of
 from pipeline.answers.release import Release, ReleasedCell
 from pipeline.disclosure.frozen import NETWORK
 from pipeline.measures.catalogue import Measure, load_catalogue
 from pipeline.measures.release_counts import HOUR, HOURS, LEADING, REASON
+from pipeline.settings import Settings
 
 FEWEST_POINTS = 4  # of a chart that is worth drawing
 
@@ -85,7 +87,10 @@ def told_chart(release: Release, measure: Measure) -> ControlChart | None:
         np.array([cell.base for cell in told], float),
     )
     kind = "p" if measure.denominator_kind == "proportion" else "u"
-    return control_chart(counts, kind=kind, multiplier=measure.multiplier, unit=measure.unit)
+    need = need_of(Settings(), "quarter")
+    return control_chart(
+        counts, kind=kind, multiplier=measure.multiplier, unit=measure.unit, need=need
+    )
 
 
 @dataclass(frozen=True)

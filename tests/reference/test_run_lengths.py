@@ -7,10 +7,19 @@ import numpy as np
 import pytest
 from scipy import special
 
-from pipeline.analysis.charts.chains import Month, cusum_run_length, decision_limits
+from pipeline.analysis.charts.chains import (
+    Month,
+    cusum_matrix,
+    decision_limits,
+    run_length,
+)
 from pipeline.analysis.charts.cusum import accumulate
 
 DATA = Path(__file__).parent / "data"
+
+
+def cusum_run_length(masses, limit):
+    return run_length(cusum_matrix(masses, limit, 300))
 
 
 def smooth_masses(cdf):

@@ -15,11 +15,8 @@ from scipy import linalg, special
 
 from pipeline.analysis.charts.results import Floats
 
-GRID = 300
-"""Bands between zero and the limit."""
-
 COARSE = 60
-"""Bands that serve where thousands of limits are looked for."""
+"""Bands between zero and the limit, where thousands of limits are looked for."""
 
 LIMITS = np.array(
     [0.05, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 7.0, 8.5, 10.0, 13.0, 18.0]
@@ -47,7 +44,7 @@ def lattice_masses(values: Floats, chances: Floats) -> Masses:
     return masses
 
 
-def cusum_matrix(masses: Masses, limit: float, grid: int = GRID) -> Floats:
+def cusum_matrix(masses: Masses, limit: float, grid: int) -> Floats:
     """Return the transitions of a one-sided CUSUM below its limit.
 
     Parameters
@@ -80,11 +77,6 @@ def run_length(matrix: Floats, start: Floats | None = None) -> float:
             return float("inf")
     expected = steps[0] if start is None else start @ steps
     return float(expected) if np.isfinite(expected) and expected > 0 else float("inf")
-
-
-def cusum_run_length(masses: Masses, limit: float, grid: int = GRID) -> float:
-    """Return the expected steps from zero until a one-sided CUSUM reaches its limit."""
-    return run_length(cusum_matrix(masses, limit, grid))
 
 
 @dataclass(frozen=True, eq=False)

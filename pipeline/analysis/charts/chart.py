@@ -36,7 +36,6 @@ def control_chart(
     changes: Sequence[Change] = (),
     multiplier: float = 1.0,
     unit: str = "",
-    baseline: tuple[str, str] | None = None,
     forced: bool = False,
     model: str | None = None,
     need: Need | None = None,
@@ -57,8 +56,6 @@ def control_chart(
         Factor from the rate to the printed unit, such as 100.
     unit : str
         The printed unit, for sentences.
-    baseline : pair of str, optional
-        First and last period of a baseline chosen by hand.
     forced : bool
         Take `kind` as it is, whatever the data look like.
     model : str, optional
@@ -70,8 +67,7 @@ def control_chart(
     Raises
     ------
     ValueError
-        For an unknown kind, a proportion above one, or a baseline that
-        holds no complete point.
+        For an unknown kind, or a proportion above one.
     """
     return control_charts(
         [counts],
@@ -79,7 +75,6 @@ def control_chart(
         changes=[changes],
         multiplier=multiplier,
         unit=unit,
-        baseline=baseline,
         forced=forced,
         model=model,
         need=need,
@@ -93,7 +88,6 @@ def control_charts(
     changes: Sequence[Sequence[Change]] | None = None,
     multiplier: float = 1.0,
     unit: str = "",
-    baseline: tuple[str, str] | None = None,
     forced: bool = False,
     model: str | None = None,
     need: Need | None = None,
@@ -107,7 +101,7 @@ def control_charts(
     logs = [()] * len(counts) if changes is None else changes
     points = model or MODELS.get(kind, "poisson")
     stack = stack_series(
-        counts, logs, baseline, need=need or Need(), ones=kind in GAPS,
+        counts, logs, need=need or Need(), ones=kind in GAPS,
         proportion=points == "binomial",
     )  # fmt: skip
     chosen = choose_kinds(stack, kind, standardised(stack, kind), forced=forced)

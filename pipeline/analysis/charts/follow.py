@@ -56,7 +56,7 @@ def follow(
     need : Need, optional
         What a baseline must hold.
     """
-    stack = stack_series(counts, changes, None, need=need or Need(), ones=False,
+    stack = stack_series(counts, changes, need=need or Need(), ones=False,
                          proportion=proportion)  # fmt: skip
     given = np.array([np.nan if e is None else e for e in expected or [None] * len(counts)])
     base = _Baselines.of(stack, given[stack.set_series], proportion=proportion)

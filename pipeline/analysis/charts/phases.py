@@ -87,7 +87,6 @@ class PhasePlan:
 def plan_phases(
     counts: Counts,
     changes: Sequence[Change] = (),
-    baseline: tuple[str, str] | None = None,
     *,
     need: Need | None = None,
     proportion: bool = False,
@@ -100,34 +99,23 @@ def plan_phases(
         The series; of gaps between events, the months that hold them decide.
     changes : sequence of Change
         The improvement log, as far as it concerns this series.
-    baseline : pair of str, optional
-        First and last period of a baseline chosen by hand. It sets the limits
-        of the whole chart: changes are still drawn but start no phase.
     need : Need, optional
         What a baseline must hold.
     proportion : bool
-        Catheters without the event must be as many as events.
-
-    Raises
-    ------
-    ValueError
-        If a chosen baseline holds no complete point of the series.
+        A baseline must hold as many catheters without the event, too.
     """
     months = counts.months or counts
     need = need or Need()
     drawn, later = _within(months, changes)
-    if baseline is not None:
-        plan = _chosen(months, baseline, drawn, later)
-    else:
-        starts = [bisect_left(months.periods, c.started) for c in drawn if c.new_phase]
-        cuts = sorted({start for start in starts if start > 0})
-        phase = 1 + np.searchsorted(cuts, np.arange(len(months.periods)), side="right")
-        spans = [
-            _baseline_of(months, np.flatnonzero(phase == k), need, proportion=proportion,
-                         is_first=k == 1, is_closed=k <= len(cuts))
-            for k in range(1, len(cuts) + 2)
-        ]  # fmt: skip
-        plan = _share_limits(phase.astype(np.int64), spans, need, drawn, later)
+    starts = [bisect_left(months.periods, c.started) for c in drawn if c.new_phase]
+    cuts = sorted({start for start in starts if start > 0})
+    phase = 1 + np.searchsorted(cuts, np.arange(len(months.periods)), side="right")
+    spans = [
+        _baseline_of(months, np.flatnonzero(phase == k), need, proportion=proportion,
+                     is_first=k == 1, is_closed=k <= len(cuts))
+        for k in range(1, len(cuts) + 2)
+    ]  # fmt: skip
+    plan = _share_limits(phase.astype(np.int64), spans, need, drawn, later)
     return plan if counts.months is None else plan.at(months, counts)
 
 
@@ -141,24 +129,6 @@ def _within(
     later = (c for c in ordered if c.started > counts.periods[-1])
     inside = (c for c in ordered if counts.periods[0] <= c.started <= counts.periods[-1])
     return tuple(inside), tuple(later)
-
-
-def _chosen(
-    counts: Counts, span: tuple[str, str], drawn: tuple[Change, ...], later: tuple[Change, ...]
-) -> PhasePlan:
-    first, last = span
-    inside = np.array([first <= period <= last for period in counts.periods], dtype=bool)
-    chosen = inside & counts.complete
-    if not chosen.any():
-        span_of_data = (
-            f"{counts.periods[0]} to {counts.periods[-1]}" if counts.periods else "no period"
-        )
-        raise ValueError(
-            f"the baseline {first}..{last} holds no complete point; the series covers "
-            f"{span_of_data}"
-        )
-    ones = np.ones(len(counts.periods), np.int64)
-    return PhasePlan(ones, ones.copy(), chosen, {1: True}, {1: True}, drawn, later)
 
 
 def _baseline_of(

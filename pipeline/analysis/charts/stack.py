@@ -54,7 +54,6 @@ class Stack:
 def stack_series(
     counts: Sequence[Counts],
     changes: Sequence[Sequence[Change]],
-    baseline: tuple[str, str] | None,
     *,
     need: Need,
     ones: bool,
@@ -66,8 +65,6 @@ def stack_series(
     ----------
     counts, changes : sequences of one length
         Each series and the logged changes that concern it.
-    baseline : pair of str, optional
-        A baseline chosen by hand, for all.
     need : Need
         What a baseline must hold.
     ones : bool
@@ -76,7 +73,7 @@ def stack_series(
         Whether a baseline must hold catheters without the event, too.
     """
     plans = tuple(
-        plan_phases(c, log, baseline, need=need, proportion=proportion)
+        plan_phases(c, log, need=need, proportion=proportion)
         for c, log in zip(counts, changes, strict=True)
     )
     lengths = np.array([len(c.periods) for c in counts], np.int64)

@@ -120,7 +120,7 @@ def test_after_a_year_without_events_three_in_a_month_signal_and_one_does_not():
     for events, expected in ((1, False), (2, False), (3, True)):
         x = quiet.copy()
         x[13] = events
-        chart = control_chart(series(x, n), kind="u", baseline=("2021-01", "2021-12"), forced=True)
+        chart = control_chart(series(x, n), kind="u", need=Need(12, 0), forced=True)
         assert ("beyond_limit" in kinds(chart)) == expected
     # the same by the conditional binomial: all of 3 events in one month of 13
     assert (1 / 13) ** 3 < TAIL < (1 / 13) ** 2
@@ -194,20 +194,6 @@ def test_a_series_is_cut_at_a_month():
     assert series(x, n).until("2020-12").periods == ()
 
 
-def test_a_chosen_baseline_sets_the_limits_of_the_whole_chart():
-    x, n = halved()
-    change = Change("2022-07", "Skin glue", new_phase=True)
-    chart = control_chart(series(x, n), kind="p", changes=[change], baseline=("2021-01", "2021-12"))
-    assert np.unique(chart.centre).tolist() == [x[:12].sum() / 480]
-    assert len(chart.phases) == 1
-    assert chart.changes == (change,)
-
-
-def test_a_baseline_outside_the_data_is_refused_with_the_span():
-    with pytest.raises(ValueError, match=r"2019-01\.\.2019-12 .* covers 2021-01 to 2023-12"):
-        control_chart(series(*halved()), kind="p", baseline=("2019-01", "2019-12"))
-
-
 @pytest.mark.parametrize(
     ("call", "message"),
     [
@@ -228,7 +214,7 @@ def test_sentences_name_the_points():
     x, n = halved()
     chart = control_chart(
         series(x, n), kind="p", multiplier=100, unit="per 100 catheters",
-        baseline=("2021-01", "2022-06"),
+        need=Need(18, 20),
     )  # fmt: skip
     run = next(s for s in chart.signals if s.kind == "long_run")
     sentence = signal_sentence(chart, run)
