@@ -21,10 +21,10 @@ MOST_SECONDS = 20.0
 
 OPEN = """
 import sys
-from pipeline.measures.catalogue import load_catalogue
+from pipeline.measures.catalogue import measures_in_force
 from pipeline.settings import Settings
 from pipeline.store import open_store
-measures = list(load_catalogue().values())
+measures = measures_in_force()
 """
 COMPARE = """
 from pipeline.answers.comparison import compare_groups

@@ -6,8 +6,13 @@ from scipy import special, stats
 
 from pipeline.analysis.comparison.case_mix import expect
 from pipeline.analysis.comparison.compare import compare, with_calls
-from pipeline.analysis.comparison.ordinary_groups import spread_likelihood, spread_prior
+from pipeline.analysis.comparison.ordinary_groups import (
+    SPREADS,
+    spread_likelihood,
+    spread_prior,
+)
 from pipeline.analysis.comparison.pattern_counts import PatternCounts, Sums
+from pipeline.analysis.rates import intervals
 from pipeline.analysis.rates.multiplicity import called_in_family, called_together
 from tests.analysis.networks import ALIKE, SITES, episodes, reduce, with_values
 
@@ -198,3 +203,23 @@ def test_the_site_that_leaks_is_called_and_no_other(groups, networks):
         innocent += np.delete(first, 2).any()
     assert found >= 0.9 * networks
     assert innocent <= most_allowed(networks)
+
+
+@pytest.mark.parametrize(("kind", "level"), [("rate", 0.05), ("proportion", 0.3)])
+def test_without_any_spread_limits_are_the_exact_ones(kind, level):
+    """Against a reference of a million, in which groups do not differ: mid-P limits of a count."""
+    n = np.array([80.0, 1e6, 1e6, 1e6])
+    y, none = np.round(n * level), np.zeros(4)
+    y[0] = 9.0 if kind == "rate" else 35.0
+    sums = Sums(n, y, n, y, none, none, y, n, y, y, n)
+    counts = PatternCounts({"site": tuple("abcd")}, {"site": np.arange(4)}, sums)
+    nothing = np.eye(len(SPREADS))[0]
+    found = expect(counts, by="site", terms=(), kind=kind, prior=nothing).judged
+    exact = (
+        intervals.poisson_mid_p(9, 80 * level)
+        if kind == "rate"
+        else intervals.binomial_mid_p(35, 80)
+    )
+    scale = 1.0 if kind == "rate" else level
+    assert found.lower[0] * scale == pytest.approx(float(exact.lower), rel=0.01)
+    assert found.upper[0] * scale == pytest.approx(float(exact.upper), rel=0.01)
