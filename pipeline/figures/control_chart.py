@@ -167,9 +167,9 @@ def _many_method(charts: Mapping[str, ControlChart], *, common_axes: bool) -> st
         "'", "′"
     )
     return (
-        f"Control charts ({counts}); {axes}; dark points are signals, hollow ones provisional; "
-        "a heading says what signals: moved or watch (evidence added up, which marks no point), a "
-        "limit passed, or a run."
+        f"Control charts ({counts}); {axes}; dark points are signals, hollow ones provisional, "
+        "shaded months the baseline; a heading says what signals: moved or watch (evidence added "
+        "up, which marks no point), a limit passed, or a run."
     )
 
 
