@@ -2,13 +2,17 @@
 
 import csv
 import datetime as dt
+import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
+from pipeline.answers.release import release
 from pipeline.records.folder import find_sources
 from pipeline.report.render import Order, render
+from pipeline.settings import Settings
+from pipeline.store import open_store
 from pipeline.store.load import load_files
 from synthetic_data.folder import write_folder
 
@@ -82,3 +86,34 @@ def comparison(store_path, tmp_path_factory):
 def made(request):
     """Each report in turn."""
     return request.getfixturevalue(request.param)
+
+
+def correct(folder, path):
+    """Load the episodes of 2023 again, a few with another reason of removal."""
+    source = path.parent / "records" / "episode.csv"
+    with source.open(encoding="utf-8", newline="") as file:
+        rows = [row for row in csv.DictReader(file) if row["placed_month"] < "2024"]
+    changed = [row for row in rows if row["removal_reason"] == "dislodged"][:3]
+    for row in changed:
+        row["removal_reason"] = "leakage"
+    folder.mkdir()
+    with (folder / "episode.csv").open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, changed[0])
+        writer.writeheader()
+        writer.writerows(changed)
+    return find_sources(folder)
+
+
+@pytest.fixture(scope="session")
+def releases(store_path, tmp_path_factory):
+    """Three releases of one store, and the store."""
+    folder = tmp_path_factory.mktemp("releases")
+    path = folder / "dwell.duckdb"
+    shutil.copyfile(store_path, path)
+    made = []
+    for quarter, comparison in (("2023-Q4", None), ("2025-Q2", "site"), ("2025-Q3", "site")):
+        with open_store(path, read_only=False) as store:
+            made.append(release(store, quarter, Settings(), comparison=comparison))
+        if len(made) == 1:
+            load_files(path, correct(folder / "corrected", store_path), as_of=AS_OF)
+    return path, made
