@@ -59,3 +59,32 @@ def test_records_load_and_count_from_the_wheel(installed: Path, tmp_path: Path) 
         done = run(installed, tmp_path, *words)
         assert done.returncode == 0, done.stderr
     assert "2023-Q1" in done.stdout
+
+
+@pytest.mark.slow
+def test_the_demonstration_runs_where_nothing_but_the_wheel_is_installed(
+    installed: Path, tmp_path: Path
+) -> None:
+    """A new environment: the wheel by pip, what it needs from the one that runs the tests."""
+    home = tmp_path / "new"
+    subprocess.run([sys.executable, "-m", "venv", str(home)], check=True)
+    (wheel,) = (installed.parent / "dist").glob("*.whl")
+    python = home / "bin" / "python"
+    pip = [str(python), "-m", "pip", "install", "--quiet", "--no-deps", "--no-index", str(wheel)]
+    subprocess.run(pip, check=True, capture_output=True)
+    (site,) = home.glob("lib/python*/site-packages")
+    needed = [path for path in sys.path if path.endswith("site-packages")]
+    (site / "needed.pth").write_text("\n".join(needed) + "\n", encoding="utf-8")
+    dwell = str(home / "bin" / "dwell")
+    for words in (
+        [str(python), "-c", "import pipeline; print(pipeline.__file__)"],
+        [dwell, "demo", "demo"],
+        [dwell, "status", "--db", "demo/dwell.duckdb"],
+    ):
+        done = subprocess.run(
+            words, cwd=tmp_path, capture_output=True, text=True, check=False,
+            env={name: value for name, value in os.environ.items() if name != "PYTHONPATH"},
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr
+        assert words[1] != "-c" or str(home) in done.stdout
+    assert (tmp_path / "demo" / "report" / "quarterly-2025-Q4.html").exists()

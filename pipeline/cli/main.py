@@ -196,6 +196,8 @@ def main() -> None:
         code = dwell.main(prog_name="dwell", complete_var=COMPLETE_VARIABLE, standalone_mode=False)
         sys.stdout.flush()
         sys.exit(code)
+    except click.exceptions.Exit as end:  # its reader went away while the last was passed on
+        sys.exit(end.exit_code)
     except DwellError as error:
         _end(error)
     except click.UsageError as error:
@@ -204,10 +206,6 @@ def main() -> None:
         _end(UsageError(message, try_next=f"{of} --help"))
     except (click.Abort, KeyboardInterrupt):  # Ctrl-C, or another that asks to stop
         _stopped(stops)
-    except BrokenPipeError:
-        # The reader (a pager, `head`) went away; that is not an error.
-        forget_output()
-        sys.exit(0)
     except Exception as error:
         if stops:  # of which a library made an error of its own
             _stopped(stops)

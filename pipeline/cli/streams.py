@@ -6,10 +6,12 @@ import os
 import re
 import signal
 import sys
-from collections.abc import Iterable
-from contextlib import suppress
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
 from types import FrameType
 from typing import Any, TextIO, cast
+
+import click
 
 from pipeline.errors import InputError
 
@@ -31,6 +33,16 @@ def printable(text: str) -> str:
     )
 
 
+@contextmanager
+def _leaving_quietly() -> Iterator[None]:
+    """End the command where its reader (a pager, `head`) has gone: that is not an error."""
+    try:
+        yield
+    except BrokenPipeError:
+        forget_output()
+        raise click.exceptions.Exit(0) from None
+
+
 class _Printing:
     """A stream that passes on what is printable, and cannot be made to drive the terminal."""
 
@@ -39,7 +51,13 @@ class _Printing:
 
     def write(self, text: str) -> int:
         """Write `text`; its control signs are replaced."""
-        return self._stream.write(printable(text))
+        with _leaving_quietly():
+            return self._stream.write(printable(text))
+
+    def flush(self) -> None:
+        """Pass on what is held."""
+        with _leaving_quietly():
+            self._stream.flush()
 
     def writelines(self, lines: Iterable[str]) -> None:
         """Write several texts as `write` does."""
