@@ -1,7 +1,6 @@
 """`dwell release`: the copy of a quarter that may be passed on."""
 
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -94,18 +93,16 @@ def _rendered(made: "Release", *, quiet: bool, **asked: Any) -> list[Path]:
             click.echo(f"  {what}", err=True)
 
     name = "-".join(["release", made.quarter, *([made.comparison] if made.comparison else [])])
-    with TemporaryDirectory(prefix="dwell-release-") as folder:
-        told = Path(folder) / "told.json"
-        told.write_text(made.text(), encoding="utf-8")
-        order = Order(
-            "release",
-            {"told": str(told)},
-            asked["out"] or Path(f"release-{made.quarter}"),
-            name.replace("_", "-"),
-            with_pdf=asked["with_pdf"],
-            renderer=asked["renderer"],
-        )
-        done = render(order, tell)
+    order = Order(
+        "release",
+        {"told": "told.json"},
+        asked["out"] or Path(f"release-{made.quarter}"),
+        name.replace("_", "-"),
+        with_pdf=asked["with_pdf"],
+        renderer=asked["renderer"],
+        files={"told.json": made.text()},
+    )
+    done = render(order, tell)
     return [path for path in (done.html, done.pdf) if path is not None]
 
 

@@ -11,7 +11,7 @@ import os
 import shutil
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -52,6 +52,8 @@ class Order:
         A PDF is made beside the HTML.
     renderer : {"auto", "quarto", "builtin"}
         `auto` is Quarto where it is installed, else the built-in one.
+    files : mapping of str to str
+        Texts that the document reads, by the names that it finds them under.
     """
 
     document: str
@@ -60,6 +62,7 @@ class Order:
     stem: str
     with_pdf: bool = False
     renderer: str = "auto"
+    files: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +99,7 @@ def render(order: Order, progress: Progress = lambda _: None) -> Rendered:
     try:
         out.mkdir(parents=True, exist_ok=True)
         with scratch_folder(out) as folder:
-            _lay_out(order.document, folder)
+            _lay_out(order, folder)
             if program is None:
                 name = _by_builtin(order, folder, progress)
             else:
@@ -115,9 +118,11 @@ def _chosen(renderer: str) -> quarto.Quarto | None:
     return quarto.require_quarto() if renderer == "quarto" else quarto.find_quarto()
 
 
-def _lay_out(document: str, folder: Path) -> None:
-    for name in (f"{document}.qmd", *_ASSETS):
+def _lay_out(order: Order, folder: Path) -> None:
+    for name in (f"{order.document}.qmd", *_ASSETS):
         shutil.copyfile(resource("reports", name), folder / name)
+    for name, text in order.files.items():
+        (folder / name).write_text(text, encoding="utf-8")
 
 
 def _by_builtin(order: Order, folder: Path, progress: Progress) -> str:

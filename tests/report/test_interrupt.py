@@ -4,7 +4,10 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
+
+import pytest
 
 QMD = """---
 title: A trial
@@ -19,7 +22,10 @@ time.sleep(100)
 """
 CODE = """
 import sys
+import time
 from pathlib import Path
+
+import pytest
 from pipeline.report.builtin import execute
 try:
     execute(Path(sys.argv[1]), {}, lambda section: print(section, flush=True))
@@ -40,3 +46,33 @@ def test_ctrl_c_ends_the_report(tmp_path: Path) -> None:
     child.send_signal(signal.SIGINT)
     child.communicate(timeout=60)
     assert child.returncode == 3
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGKILL])
+def test_a_stopped_report_leaves_no_process_and_no_folder(
+    store_path: Path, tmp_path: Path, how: signal.Signals
+) -> None:
+    words = ["report", "2025-Q3", "--db", str(store_path), "--out", str(tmp_path / "r")]
+    child = subprocess.Popen(
+        [sys.executable, "-c", "from pipeline.cli.main import main; main()", *words],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+    )  # fmt: skip
+    assert child.stderr is not None
+    while "Outcomes" not in child.stderr.readline():
+        assert child.poll() is None
+    child.send_signal(how)
+    _, said = child.communicate(timeout=60)
+    assert child.returncode == (-how if how == signal.SIGKILL else 128 + how)
+    assert "Traceback" not in said
+    for _ in range(100):  # the group of processes that it began is gone
+        try:
+            os.killpg(child.pid, 0)
+        except ProcessLookupError:
+            break
+        time.sleep(0.1)
+    else:
+        pytest.fail("a process is left")
+    if how != signal.SIGKILL:
+        assert list((tmp_path / "r").iterdir()) == []
