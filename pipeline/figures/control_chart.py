@@ -62,8 +62,6 @@ def control_chart_figure(
     subject: str,
     *,
     title: str | None = None,
-    width_cm: float = CHART_CM[0],
-    height_cm: float = CHART_CM[1],
 ) -> Drawing:
     """Draw one control chart.
 
@@ -75,23 +73,21 @@ def control_chart_figure(
         What is charted, such as the measure's title.
     title : str, optional
         The finding; made from the chart where none is given.
-    width_cm, height_cm : float
-        Size in centimetres.
     """
     plot, caption = _layers({READ: chart}, chart.unit, small=False), method(chart)
-    if chart.cusum is not None and chart.cusum.is_judged:
+    has_evidence = chart.cusum is not None and chart.cusum.is_judged
+    if chart.cusum is not None and has_evidence:
         timeline = frames.Timeline.over([chart])
         for layer in (*evidence_layers(chart.cusum, timeline), *two_panels()):
             plot += layer
-        height_cm += EXTRA_CM
         caption = f"{caption.rstrip('.')}; {BENEATH}."
     return Drawing(
         plot=plot,
         title=title or headline(chart, subject),
         caption=caption,
         alt=description(chart, subject),
-        width_cm=width_cm,
-        height_cm=height_cm,
+        width_cm=CHART_CM[0],
+        height_cm=CHART_CM[1] + (EXTRA_CM if has_evidence else 0.0),
     )
 
 
