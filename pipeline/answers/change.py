@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pipeline.analysis.change.e_value import change_e_values
 from pipeline.analysis.change.effect import AFTER, BEFORE, PERIOD, ChangeEffect, SiteMonths, assess
 from pipeline.analysis.change.segmented import Effect
 from pipeline.analysis.comparison.contrasts import Contrast
@@ -48,7 +49,7 @@ class JudgedChange:
         from pipeline.words.numbers import json_number
 
         effect, fit = self.effect, self.effect.segmented
-        judged = effect.against_drift
+        judged, explained = effect.against_drift, change_e_values(effect)
         return {
             "change_id": self.change.change_id,
             "started_month": self.change.started_month,
@@ -66,6 +67,8 @@ class JudgedChange:
             **_contrast("controls_", effect.at_controls),
             **_effect("against_drift", judged.effect if judged else None),
             "drift": None if judged is None else json_number(judged.drift),
+            "e_value": json_number(explained[0]) if explained else None,
+            "e_value_limit": json_number(explained[1]) if explained else None,
             "months_needed": judged.months_needed if judged else None,
             "sites_needed": judged.sites_needed if judged else None,
             **_contrast("without_first_month_", effect.without_first_month),

@@ -19,7 +19,7 @@ from pipeline.report.numbers import Number, Sentence
 from pipeline.report.page import Page, block
 from pipeline.report.workbook import Sheet
 from pipeline.words import numbers as words
-from pipeline.words.codes import words_of
+from pipeline.words.codes import noun_of, words_of
 from pipeline.words.numbers import figure, p_value, with_limits
 
 Floats = NDArray[np.float64]
@@ -39,6 +39,7 @@ def dwell_numbers(period: str, removal: RemovalResult) -> tuple[Number, ...]:
         _median(f"dwell/{period}/median", removal.groups[0]),
         Number(f"dwell/{period}/midpoints", removal.midpoints, "removals"),
     ]
+    found += [Number(f"lost/{period}/{r}", hours, "hours") for r, hours in _lost(removal)]
     for state in _states(removal):
         of = f"dwell/{period}/in-place" if state.reason is None else _of(period, state.reason)
         for i, hour in enumerate(HOURS):
@@ -111,6 +112,9 @@ def dwell_sentences(
     reasons = _reason_sentence(period, now)
     if reasons is not None:
         found.append(reasons)
+    lost = _lost_sentence(period, now)
+    if lost is not None:
+        found.append(lost)
     if now.midpoints:
         text = (
             f"For {words.count(now.midpoints, 'removal')} only an interval is known; "
@@ -155,6 +159,27 @@ def _reason_sentence(period: str, now: RemovalResult) -> Sentence | None:
         f"were, per 100 catheters: {words.joined(parts)}."
     )
     return Sentence(text, tuple(f"{_of(period, reason)}/{HOURS[-1]:g}" for reason in named))
+
+
+def _lost(now: RemovalResult) -> list[tuple[str, float]]:
+    """Return mean hours lost to each reason but a completed course, the most first."""
+    lost = now.groups[0].lost
+    if lost is None:
+        return []
+    hours = zip(lost.reasons, lost.hours.tolist(), strict=True)
+    early = [(reason, lost_h) for reason, lost_h in hours if reason != "completed" and lost_h > 0]
+    return sorted(early, key=lambda one: (-one[1], one[0]))
+
+
+def _lost_sentence(period: str, now: RemovalResult) -> Sentence | None:
+    named = _lost(now)[:_MOST_NAMED]
+    lost = now.groups[0].lost
+    if not named or lost is None:
+        return None
+    (reason, hours), *others = [(noun_of(reason), figure(hours)) for reason, hours in named]
+    said = words.joined([f"{hours} h are lost to {reason}", *(f"{h} h to {r}" for r, h in others)])
+    ids = tuple(f"lost/{period}/{reason}" for reason, _ in named)
+    return Sentence(f"Of {lost.until_h:g} h, on average {said}.", ids)
 
 
 def dwell_figures(now: RemovalResult, by_course: RemovalResult, page: Page) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipeline.analysis.change.e_value import change_e_values
 from pipeline.analysis.change.effect import ChangeEffect
 from pipeline.analysis.change.segmented import Effect
 from pipeline.analysis.comparison.contrasts import Contrast
@@ -29,7 +30,7 @@ def sentence(effect: ChangeEffect, *, title: str, unit: str, with_caution: bool 
     with_caution : bool
         Whether :data:`CAUTION` ends it; it must stand once below several.
     """
-    parts = [_judged(effect, title), _rates(effect, unit), _earlier(effect)]
+    parts = [_judged(effect, title), _rates(effect, unit), _earlier(effect), _explained(effect)]
     if with_caution:
         parts.append(CAUTION)
     return " ".join(part for part in parts if part)
@@ -134,6 +135,18 @@ def _earlier(effect: ChangeEffect) -> str:
             f"Without the first month the crude ratio is {_ratio(later)}: that month matters."
         )
     return " ".join(notes)
+
+
+def _explained(effect: ChangeEffect) -> str:
+    """Say how strong another cause would have to be to explain away what is told."""
+    found = change_e_values(effect) if moved(effect) else None
+    if found is None:
+        return ""
+    return (
+        "To explain it away, another cause would have to be tied to both the change and the "
+        f"outcome by ratios of {ratio(found[0])} each ({ratio(found[1])} for the limit nearer "
+        "to 1)."
+    )
 
 
 def _is_away_from_one(contrast: Contrast) -> bool:

@@ -13,6 +13,7 @@ import pytest
 from statsmodels.stats.proportion import confint_proportions_2indep
 from statsmodels.stats.rates import confint_poisson_2indep
 
+from pipeline.analysis.change.e_value import e_value
 from pipeline.analysis.change.segmented import before_and_after, segmented_regression
 from pipeline.analysis.comparison.contrasts import crude_contrast
 
@@ -123,3 +124,15 @@ def test_difference_in_differences_is_that_of_r(kind):
     step = level[:, -1] - level[:, 0]
     got = np.exp(step[changed][0] - step[~changed][0])
     assert got == pytest.approx(R[f"{kind} controls", "both"]["ratio"], rel=1e-7)
+
+
+def test_e_values_are_those_of_smoking_and_lung_cancer():
+    """Hammond and Horn's ratio of 10.73 (8.02 to 14.36): E-values 20.95 and 15.52.
+
+    Ding P, VanderWeele TJ. Sensitivity analysis without assumptions. Epidemiology 2016; 27:
+    368-377; the figures as the documentation of the R package EValue prints them.
+    """
+    assert e_value(10.73) == pytest.approx(20.94777, abs=5e-6)
+    assert e_value(8.02) == pytest.approx(15.52336, abs=5e-6)
+    assert e_value(1 / 8.02) == pytest.approx(e_value(8.02))
+    assert e_value(1.0) == 1.0
