@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -22,10 +23,7 @@ time.sleep(100)
 """
 CODE = """
 import sys
-import time
 from pathlib import Path
-
-import pytest
 from pipeline.report.builtin import execute
 try:
     execute(Path(sys.argv[1]), {}, lambda section: print(section, flush=True))
@@ -43,8 +41,11 @@ def test_ctrl_c_ends_the_report(tmp_path: Path) -> None:
     )  # fmt: skip
     assert child.stdout is not None
     assert child.stdout.readline() == "Waiting\n"
-    child.send_signal(signal.SIGINT)
-    child.communicate(timeout=60)
+    for _ in range(10):  # one that comes while an object is finalised is lost
+        child.send_signal(signal.SIGINT)
+        with suppress(subprocess.TimeoutExpired):
+            child.communicate(timeout=5)
+            break
     assert child.returncode == 3
 
 
