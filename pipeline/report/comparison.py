@@ -19,7 +19,7 @@ from pipeline.measures.quarters import check_quarter, latest_quarter
 from pipeline.report import (
     compare_front,
     compare_section,
-    dwell_section,
+    dwell_groups,
     groups_section,
     methods,
 )
@@ -188,10 +188,10 @@ class ComparisonReport(Sections):
         if dwell is None:
             show("There are no two groups with enough known times in place.")
             return
-        said = dwell_section.group_sentences(dwell)
+        said = dwell_groups.group_sentences(dwell)
         self._sentences += said
-        self._numbers += dwell_section.group_numbers(dwell)
-        show(paragraph(said), *dwell_section.group_pieces(dwell, self._page))
+        self._numbers += dwell_groups.group_numbers(dwell)
+        show(paragraph(said), *dwell_groups.group_pieces(dwell, self._page))
 
     def groups(self) -> None:
         """Show each group's own page."""

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.analysis.survival.group_tests import GroupTest
 from pipeline.analysis.survival.time_in_place import Quantile
 from pipeline.answers.removal import RemovalResult
 from pipeline.answers.removal_groups import RemovalGroup
+from pipeline.measures.grace import EarlyWithin
 from pipeline.report import markdown
 from pipeline.report.markdown import TableColumn
 from pipeline.report.numbers import Number, Sentence
@@ -20,7 +20,7 @@ from pipeline.report.page import Page, block
 from pipeline.report.workbook import Sheet
 from pipeline.words import numbers as words
 from pipeline.words.codes import noun_of, words_of
-from pipeline.words.numbers import figure, p_value, with_limits
+from pipeline.words.numbers import figure, with_limits
 
 Floats = NDArray[np.float64]
 
@@ -36,7 +36,7 @@ def reason_label(code: str) -> str:
 def dwell_numbers(period: str, removal: RemovalResult) -> tuple[Number, ...]:
     """Return the printed figures of a period: the median, and all of the table."""
     found = [
-        _median(f"dwell/{period}/median", removal.groups[0]),
+        median_number(f"dwell/{period}/median", removal.groups[0]),
         Number(f"dwell/{period}/midpoints", removal.midpoints, "removals"),
     ]
     found += [Number(f"lost/{period}/{r}", hours, "hours") for r, hours in _lost(removal)]
@@ -51,7 +51,8 @@ def _of(period: str, reason: str) -> str:
     return f"removal/{period}/{reason}"
 
 
-def _median(name: str, group: RemovalGroup) -> Number:
+def median_number(name: str, group: RemovalGroup) -> Number:
+    """Return a group's median time in place, with its limits."""
     median = group.time.median
     return Number(
         name,
@@ -234,65 +235,23 @@ def dwell_sheet(period: str, now: RemovalResult) -> Sheet:
     return Sheet("Removal", columns, tuple(rows))
 
 
-def group_numbers(by_group: RemovalResult) -> list[Number]:
-    """Return the median of each group, and the tests between them."""
-    found = [_median(f"dwell/{group.label}/median", group) for group in by_group.groups]
-    for test in _all_tests(by_group):
-        name = f"test/{test.name}/{test.reason or 'any'}"
-        found.append(
-            Number(f"{name}/chi-square", test.chi_square, f"{test.degrees} degrees of freedom")
+def grace_numbers(period: str, grace: Sequence[EarlyWithin]) -> list[Number]:
+    """Return the share removed early for each number of hours of grace."""
+    return [
+        Number(
+            f"early/{period}/{one.grace_h}", 100 * one.removed_early / one.catheters,
+            "per 100 catheters", one.removed_early, one.catheters,
         )
-        found.append(Number(f"{name}/p", test.p_value, "probability"))
-    return found
+        for one in grace
+    ]  # fmt: skip
 
 
-def group_sentences(by_group: RemovalResult) -> list[Sentence]:
-    """Say the median of each group."""
-    known = [g for g in by_group.groups if math.isfinite(g.time.median.hours)]
-    parts = [f"{group.label} {figure(group.time.median.hours, 3)} h" for group in known]
-    ids = [f"dwell/{group.label}/median" for group in known]
-    text = f"Half of the catheters were out by: {words.joined(parts)}." if parts else "No medians."
-    return [Sentence(text, tuple(ids))]
-
-
-def group_pieces(by_group: RemovalResult, page: Page) -> list[str]:
-    """Return the groups' curves, the stacked reasons and the table of tests."""
-    drawn = [
-        piece
-        for name in ("time-in-place", "reasons")
-        for piece in page.figure(name, by_group.figure(name))
+def grace_sentences(period: str, grace: Sequence[EarlyWithin]) -> list[Sentence]:
+    """Say how much the share removed early depends on where early ends."""
+    parts = [
+        f"{figure(100 * one.removed_early / one.catheters)} where {one.grace_h} h before the "
+        "planned end are still in time"
+        for one in grace
     ]
-    return [*drawn, _tests_table(_all_tests(by_group))]
-
-
-def _all_tests(by_group: RemovalResult) -> Sequence[GroupTest]:
-    tests = by_group.tests
-    return () if tests is None else (tests.log_rank, *tests.gray)
-
-
-def _tests_table(tests: Sequence[GroupTest]) -> str:
-    columns = (
-        TableColumn("Test", 16),
-        TableColumn("Of", 30),
-        TableColumn("Chi-square", 12, True),
-        TableColumn("Degrees of freedom", 12, True),
-        TableColumn("p", 12, True),
-        TableColumn("Note", 24),
-    )
-    rows = [
-        [
-            markdown.prose(test.name),
-            markdown.prose(_test_of(test)),
-            figure(test.chi_square, 3),
-            f"{test.degrees}",
-            p_value(test.p_value),
-            markdown.prose(test.note),
-        ]
-        for test in tests
-    ]
-    caption = "Tests between groups: a small p says that chance alone would rarely do it, not why"
-    return markdown.table(columns, rows, caption, "tests")
-
-
-def _test_of(test: GroupTest) -> str:
-    return "time in place" if test.reason is None else f"incidence: {reason_label(test.reason)}"
+    ids = tuple(f"early/{period}/{one.grace_h}" for one in grace)
+    return [Sentence(f"Per 100 catheters: {words.joined(parts)}.", ids)] if parts else []

@@ -14,6 +14,7 @@ from pipeline.answers.quality import DataQuality, data_quality
 from pipeline.answers.removal import RemovalResult, removal_result
 from pipeline.answers.safety import SafetyCall, safety_calls
 from pipeline.errors import NoDataError
+from pipeline.measures.grace import EarlyWithin, early_by_grace
 from pipeline.measures.log import LoggedChange, logged_changes
 from pipeline.measures.periods import EARLIEST, months_of, quarter_before
 from pipeline.measures.quarters import check_quarter
@@ -55,6 +56,8 @@ class QuarterResults:
         Every measure over the last eight quarters, by site and by surgeon type.
     tried : Tried
         The improvement log, before and after.
+    grace : tuple of EarlyWithin
+        Early removals of the quarter by hours of grace.
     events : EventList
         Every serious event up to the quarter.
     actions : ActionList
@@ -74,6 +77,7 @@ class QuarterResults:
     quality: DataQuality
     compared: tuple[ComparedGroups, ...]
     tried: JudgedChanges
+    grace: tuple[EarlyWithin, ...]
     events: EventList
     actions: ActionList
     settings: Settings
@@ -122,6 +126,7 @@ def collect_quarter(
             quality=data_quality(store, quarter, settings),
             tried=judge_changes(store, months=(EARLIEST, months_of(quarter)[1]), settings=settings),
             compared=compared.result(),
+            grace=early_by_grace(store, quarter),
             events=serious_events(store, last=months_of(quarter)[1], settings=settings),
             actions=improvement_actions(store, months_of(quarter)[1]),
             settings=settings,

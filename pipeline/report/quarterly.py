@@ -33,6 +33,8 @@ from pipeline.report.quarter_results import QuarterResults, collect_quarter
 from pipeline.report.second_process import Beside
 from pipeline.report.sections import Sections, made_beside
 
+EARLY = "early_removal"
+
 
 def quarterly_report(
     quarter: str, db: str, *, settings_file: str, beside: Beside | None = None
@@ -157,6 +159,16 @@ class QuarterlyReport(Sections):
                 self._sentences += said
                 self._numbers += chart_numbers(finding.measure.name, finding.chart)
                 show(*pieces)
+                if finding.measure.name == EARLY:
+                    self._grace()
+
+    def _grace(self) -> None:
+        """Show the same removals with more and with less grace."""
+        quarter, grace = self._data.facts.quarter, self._data.grace
+        self._numbers += dwell_section.grace_numbers(quarter, grace)
+        said = dwell_section.grace_sentences(quarter, grace)
+        self._sentences += said
+        show(paragraph(said))
 
     def groups(self) -> None:
         """Show sites and surgeon types side by side, over the last eight quarters."""
