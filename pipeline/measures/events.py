@@ -1,11 +1,13 @@
 """Events of a rare measure in the order of their episodes, for g and t charts."""
 
+from collections.abc import Sequence
+from hashlib import sha1
 from typing import TYPE_CHECKING
 
 from pipeline.measures import session
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.counting import ALL
-from pipeline.measures.dimensions import DIMENSIONS, NOT_RECORDED
+from pipeline.measures.dimensions import DIMENSIONS, NOT_RECORDED, Value
 from pipeline.measures.periods import last_final_month
 from pipeline.measures.series import Where, as_measures, condition_of
 from pipeline.settings import Settings
@@ -67,80 +69,83 @@ def event_order(
 
     (chosen,) = as_measures(measure)
     session.copy_what_is_read(store, [chosen], settings)
-    condition, params = condition_of(where, months)
-    sql = _event_sql(chosen, condition, by, with_total=with_total)
-    frame = store.frame(sql, params)
+    ordered = _ordered(store, by, condition_of(where, months))
+    scopes = ["own"] if by is not None else []
+    if by is None or with_total:
+        scopes.insert(0, "all")
+    frame = store.frame(_event_sql(chosen, ordered, by, scopes))
     final = last_final_month(store.as_of(), chosen.follow_up_h)
     return frame.with_columns(provisional=pl.col("month") > final)
 
 
-def _event_sql(measure: Measure, condition: str, by: str | None, *, with_total: bool) -> str:
-    group = "null" if by is None else f"coalesce({DIMENSIONS[by].as_text}, '{NOT_RECORDED}')"
-    steps = [*session.steps([measure]), *_counted_steps(measure, condition, group)]
-    parts = [] if by is None else [_running_sql("in_group", "in_group.label")]
-    if by is None or with_total:
-        parts.insert(0, _running_sql("everything", f"'{ALL}'"))
-    named = "" if by is None else f"label as {by}, "
-    return f"""
-        with {", ".join(steps)}
-        select {named}placed_month as month, cast(numerator as bigint) as numerator,
-            cast(catheters as bigint) as catheters,
-            round(cast(coalesce(catheter_days, 0) as double), 6) as catheter_days
-        from ({" union all by name ".join(parts)})
-        where numerator > 0 or catheters = total
-        order by {"" if by is None else f"label = '{ALL}' desc, label, "}catheters"""
+def _ordered(store: Store, by: str | None, chosen: tuple[str, Sequence[Value]]) -> str:
+    """Keep every episode's place in the order, of all and in its group, once a session.
 
-
-def _counted_steps(measure: Measure, condition: str, group: str) -> list[str]:
-    """Return the steps that give each episode its group and its place in the order.
-
-    The place is one whole number of the month, the order within it and the site:
+    The order is one whole number of the month, the order within it and the site:
     windows sort by numbers several times as fast as by texts.
     """
+    condition, params = chosen
+    group = "null" if by is None else f"coalesce({DIMENSIONS[by].as_text}, '{NOT_RECORDED}')"
+    name = f"ordered_{sha1(repr((group, condition, params)).encode()).hexdigest()[:16]}"
     dwell = session.keyed("episode_dwell")
-    return [
-        f"measured as (\n{measure.sql})",
+    store.rows(
         f"""
-        at_site as (
+        create temp table if not exists {name} as
+        with at_site as (
             select site, row_number() over (order by site) as number
             from (select distinct site from {dwell})
-        )""",
-        f"""
+        ),
         labelled as (
-            select episode_id, {group} as label, catheter_days,
+            select episode_id, {group} as label, placed_month,
+                cast(catheter_days as decimal(18, 12)) as days,
                 {MONTH_NUMBER} * {MOST_IN_A_MONTH} * {MOST_SITES}
-                    + cast(month_order as bigint) * {MOST_SITES} + at_site.number as place,
-                placed_month
+                    + cast(month_order as bigint) * {MOST_SITES} + at_site.number as place
             from {dwell} inner join at_site using (site) where {condition}
-        )""",
-        """
-        counted as materialized (
-            select label, place, placed_month, measured.numerator,
-                cast(catheter_days as decimal(18, 12)) as days
-            from labelled inner join measured using (episode_id)
-            where measured.numerator is not null and measured.denominator > 0
-        )""",
-        """
-        everything as (select null as label, 0 as number, count(*) as total, 0 as catheters,
-            0 as days from counted)""",
-        """
-        in_group as (
-            select label, row_number() over (order by label) as number, total,
-                sum(total) over (order by label) - total as catheters,
-                sum(days) over (order by label) - days as days
-            from (select label, count(*) as total, sum(days) as days from counted group by label)
-        )""",
-    ]
-
-
-def _running_sql(groups: str, label: str) -> str:
-    """Return the running counts of each group, as those of all less what lies before it."""
-    same = (
-        "true" if groups == "everything" else f"{groups}.label is not distinct from counted.label"
+        )
+        select episode_id, label, placed_month, days,
+            row_number() over of_all as nth_all, sum(days) over of_all as days_all,
+            row_number() over of_own as nth_own, sum(days) over of_own as days_own
+        from labelled
+        window of_all as (order by place rows unbounded preceding),
+            of_own as (partition by label order by place rows unbounded preceding)""",
+        params,
     )
+    return name
+
+
+def _event_sql(measure: Measure, ordered: str, by: str | None, scopes: Sequence[str]) -> str:
+    """Return a row an event: its place less the episodes before it that do not count."""
+    named = "" if by is None else f"label as {by}, "
+    first = "" if by is None else f"label = '{ALL}' desc, label, "
     return f"""
-        select {label} as label, placed_month, numerator, total,
-            row_number() over in_order - {groups}.catheters as catheters,
-            sum(counted.days) over in_order - {groups}.days as catheter_days
-        from counted inner join {groups} on {same}
-        window in_order as (order by number, place rows unbounded preceding)"""
+        with {", ".join(session.steps([measure]))},
+        measured as (\n{measure.sql}),
+        marked as materialized (
+            select {ordered}.*, numerator,
+                coalesce(numerator is not null and denominator > 0, false) as counts
+            from {ordered} left join measured using (episode_id)
+        )
+        select {named}placed_month as month, cast(numerator as bigint) as numerator,
+            catheters, round(cast(coalesce(catheter_days, 0) as double), 6) as catheter_days
+        from ({" union all by name ".join(map(_placed_sql, scopes))})
+        where counts and (numerator > 0 or nth = last_nth)
+        order by {first}catheters"""
+
+
+def _placed_sql(scope: str) -> str:
+    """Return the events, the last that counts, and those that do not, each in its place."""
+    label = f"'{ALL}'" if scope == "all" else "label"
+    return f"""
+        select *, nth - count(case when not counts then 1 end) over so_far as catheters,
+            total_days - coalesce(sum(case when not counts then days end) over so_far, 0)
+                as catheter_days
+        from (
+            select {label} as label, placed_month, numerator, counts, days,
+                nth_{scope} as nth, days_{scope} as total_days, last_nth
+            from marked inner join (
+                select {label} as name, max(case when counts then nth_{scope} end) as last_nth
+                from marked group by name
+            ) on {label} is not distinct from name
+            where not counts or numerator > 0 or nth_{scope} = last_nth
+        )
+        window so_far as (partition by label order by nth rows unbounded preceding)"""

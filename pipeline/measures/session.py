@@ -6,13 +6,15 @@ to the same keys, and lets the measures' own SQL run on it under the usual names
 """
 
 from collections.abc import Iterable
+from weakref import WeakKeyDictionary
 
 from pipeline.measures.catalogue import Measure
 from pipeline.settings import Settings
 from pipeline.store import NUMBERS, READY, SETTING_TABLES, Store, keyed_select, ready
 
-# Views of the store that read the settings' tables: they are read anew each time.
+# Views of the store that read the settings' tables: they are read anew under others.
 READING_SETTINGS = frozenset({"contact_tier", "serious_event"})
+_SETTINGS: WeakKeyDictionary[Store, Settings] = WeakKeyDictionary()  # as a session last had them
 
 
 def keyed(name: str) -> str:
@@ -24,13 +26,16 @@ def copy_what_is_read(
     store: Store, measures: Iterable[Measure], settings: Settings | None = None
 ) -> None:
     """Make the keyed copies that `measures` read, where the session has none yet."""
-    store.put_settings(settings or Settings())
+    settings = settings or Settings()
+    store.put_settings(settings)
+    is_same = _SETTINGS.get(store) == settings
+    _SETTINGS[store] = settings
     names = {name for measure in measures for name in measure.reads} - SETTING_TABLES
     for name in sorted({"episode_dwell", *names}):
         if name in READY:
             store.rows(f"create temp view if not exists {keyed(name)} as {keyed_select(name)}")
             continue
-        again = name in READING_SETTINGS
+        again = name in READING_SETTINGS and not is_same
         store.rows(
             f"create {'or replace ' * again}temp table {'' if again else 'if not exists'}"
             f" {keyed(name)} as"

@@ -9,17 +9,12 @@
 -- target:      none
 -- chart:       g
 -- follow_up_h: 504
--- reads:       contact, contact_summary
+-- reads:       followed_up, contact_summary
 -- case_mix:    age_years, limb, nerve_target, planned_dwell_h
 -- place:       7
 -- safety:      yes
 -- told_by:     records
-with followed_up as (
-    select distinct episode_id from contact
-    where contact_kind = 'follow_up'
-),
-
-final as (
+with final as (
     select
         contact_summary.episode_id,
         case

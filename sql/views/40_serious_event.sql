@@ -14,9 +14,15 @@ with recorded as (
 ),
 
 told as (
-    select contact_id as event_key, episode_id, at_h, 'emergency_symptom' as kind, 'contact' as source
-    from contact_tier
-    where tier = 'emergency'
+    select distinct
+        contact_symptom.contact_id as event_key,
+        contact_symptom.episode_id,
+        contact_symptom.at_h,
+        'emergency_symptom' as kind,
+        'contact' as source
+    from contact_symptom
+    inner join symptom_tier on contact_symptom.symptom = symptom_tier.symptom
+    where symptom_tier.tier = 'emergency'
     union all
     select contact_id, episode_id, at_h, 'lasting_nerve_symptom', 'contact'
     from contact_finding
