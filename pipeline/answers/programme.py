@@ -17,9 +17,11 @@ if TYPE_CHECKING:
     import polars as pl
 
     from pipeline.analysis.survival.model_data import Model
+    from pipeline.answers.actions import ActionList
     from pipeline.answers.change import JudgedChanges
     from pipeline.answers.charts import MeasureCharts
     from pipeline.answers.comparison import ComparedGroups
+    from pipeline.answers.events import EventList
     from pipeline.answers.measures import MeasureRates
     from pipeline.answers.removal import RemovalResult
     from pipeline.answers.signals import QuarterSignals
@@ -133,6 +135,22 @@ class Programme(Store):
         from pipeline.answers.change import judge_changes
 
         return judge_changes(self, change_id, measures=names, settings=self.settings)
+
+    def events(
+        self, *, site: Names = (), first: str | None = None, last: str | None = None
+    ) -> EventList:
+        """Return the serious events, and which are not reviewed; see `dwell events`."""
+        from pipeline.answers.events import serious_events
+
+        return serious_events(
+            self, sites=_several(site), first=first, last=last, settings=self.settings
+        )
+
+    def actions(self, until: str) -> ActionList:
+        """Return the improvement actions as they stood at the end of a month, YYYY-MM."""
+        from pipeline.answers.actions import improvement_actions
+
+        return improvement_actions(self, until)
 
 
 @contextmanager
