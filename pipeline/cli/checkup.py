@@ -11,7 +11,7 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Literal
 
 from pipeline import __version__
-from pipeline.errors import DwellError
+from pipeline.errors import DwellError, RenderError
 from pipeline.resources import resource
 
 if TYPE_CHECKING:
@@ -30,6 +30,20 @@ lang: en
 ```{python}
 print("made by a cell")
 ```
+"""
+
+# Ten lines without a cell, as Quarto gets a report.
+QUARTO_TRIAL = """\
+---
+title: A trial
+lang: en
+---
+
+## A section
+
+A paragraph.
+
+- an item
 """
 
 Verdict = Literal["ok", "note", "fault"]
@@ -162,10 +176,19 @@ def _trial(suffix: str) -> str:
 
 
 def _quarto() -> str:
-    from pipeline.report.quarto import find_quarto
+    """Let Quarto make a page of ten lines: its version alone says little."""
+    from pipeline.report.quarto import find_quarto, render_with_quarto
 
     found = find_quarto()
-    return f"{found.version} at {found.path}" if found else ""
+    if found is None:
+        return ""
+    with TemporaryDirectory(prefix="dwell-doctor-") as place:
+        qmd = Path(place) / "trial.qmd"
+        qmd.write_text(QUARTO_TRIAL, encoding="utf-8")
+        render_with_quarto(found, qmd, to="html", output="trial.html", footer="A trial.")
+        if not qmd.with_name("trial.html").is_file():
+            raise RenderError("Quarto ended well but left no page.", try_next="--renderer builtin")
+    return f"{found.version} at {found.path} made a trial"
 
 
 def _settings(path: Path | None) -> Check:

@@ -28,6 +28,7 @@ from pipeline.report.front import Facts, facts_of
 from pipeline.report.group_charts import GroupCharts, group_charts
 from pipeline.report.markdown import show, slug, text
 from pipeline.report.page import block, paragraph
+from pipeline.report.parameters import store_path
 from pipeline.report.second_process import Beside
 from pipeline.report.sections import Sections, made_beside
 from pipeline.settings import load_settings
@@ -86,7 +87,7 @@ def collect_comparison(
         As they say.
     """
     settings = load_settings(Path(settings_file) if settings_file else None)
-    with open_store(db) as store:
+    with open_store(store_path(db)) as store:
         last = quarter or latest_quarter(store)
         check_quarter(store, last)
         compared = compare_groups(
@@ -128,10 +129,10 @@ def _dwell(store: Store, compared: ComparedGroups) -> RemovalResult | None:
     return found if found.tests is not None else None
 
 
-def comparison_report(*asked: str, **how: str) -> ComparisonReport:
-    """Collect a report with the arguments of `collect_comparison`; draw its figures beside it."""
+def comparison_report(*asked: str, folder: str = ".", **how: str) -> ComparisonReport:
+    """Collect a report with the arguments of `collect_comparison`; draw its figures in a folder."""
     return made_beside(
-        lambda beside: ComparisonReport(collect_comparison(*asked, **how), beside=beside)
+        lambda beside: ComparisonReport(collect_comparison(*asked, **how), folder, beside=beside)
     )
 
 

@@ -27,6 +27,7 @@ class Page:
 
     def __init__(self, folder: Path, beside: Beside | None = None) -> None:
         self._beside = beside
+        self._from = "" if folder.is_absolute() else f"{folder.as_posix()}/".removeprefix("./")
         self._folder = folder / FIGURES
         self._folder.mkdir(parents=True, exist_ok=True)
         self.drawn: list[str] = []
@@ -62,7 +63,7 @@ class Page:
     def _path(self, name: str) -> str:
         """Return where the document finds a figure, and remember it."""
         self.drawn.append(f"{name}.svg")
-        return f"{FIGURES}/{self.drawn[-1]}"
+        return f"{self._from}{FIGURES}/{self.drawn[-1]}"
 
 
 def finding(title: str) -> str:

@@ -17,13 +17,14 @@ from pipeline.errors import NoDataError
 from pipeline.measures.grace import EarlyWithin, early_by_grace
 from pipeline.measures.log import LoggedChange, logged_changes
 from pipeline.measures.periods import EARLIEST, months_of, quarter_before
-from pipeline.measures.quarters import check_quarter
+from pipeline.measures.quarters import check_quarter, latest_quarter
 from pipeline.report import (
     compare_section,
     front,
     signals_section,
 )
 from pipeline.report.front import Facts
+from pipeline.report.parameters import store_path
 from pipeline.report.second_process import Beside
 from pipeline.report.signals_section import Basis
 from pipeline.settings import Settings, load_settings
@@ -95,9 +96,9 @@ def collect_quarter(
     Parameters
     ----------
     quarter : str
-        Such as `2025-Q4`.
+        Such as `2025-Q4`; empty for the latest.
     db : str
-        Path of the store.
+        Path of the store; empty for that of `DWELL_DB`.
     settings_file : str, optional
         The programme's settings.
     beside : Beside, optional
@@ -109,7 +110,9 @@ def collect_quarter(
         As they say.
     """
     settings = load_settings(Path(settings_file) if settings_file else None)
+    db = store_path(db)
     with open_store(db) as store:
+        quarter = quarter or latest_quarter(store)
         check_quarter(store, quarter)
     compared = (beside or Beside(cores=1)).call(_compared, db, quarter, settings)
     with open_store(db) as store:

@@ -37,17 +37,17 @@ EARLY = "early_removal"
 
 
 def quarterly_report(
-    quarter: str, db: str, *, settings_file: str, beside: Beside | None = None
+    quarter: str, db: str, *, settings_file: str, folder: str = ".", beside: Beside | None = None
 ) -> QuarterlyReport:
     """Collect a report as `collect_quarter` does and make ready to show it.
 
-    Parameters are those of `collect_quarter`; `beside` is a second process that was started
-    before, and is started here unless given.
+    Parameters are those of `collect_quarter`; `folder` is where the files beside the page go,
+    and `beside` a second process that was started before, and is started here unless given.
     """
 
     def make(beside: Beside) -> QuarterlyReport:
         data = collect_quarter(quarter, db, settings_file=settings_file, beside=beside)
-        return QuarterlyReport(data, beside=beside)
+        return QuarterlyReport(data, folder, beside=beside)
 
     return made_beside(make, beside)
 

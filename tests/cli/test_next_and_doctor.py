@@ -172,3 +172,16 @@ def test_a_fault_ends_with_exit_code_1_and_json_parses(tmp_path, monkeypatch) ->
     quiet = CliRunner().invoke(dwell, [*words, "--quiet"]).stdout
     assert "fault" in quiet
     assert "ok" not in quiet
+
+
+@pytest.mark.parametrize(
+    ("does", "verdict"),
+    [("touch trial.html", "ok"), ("true", "fault"), ("echo 'ERROR: no room' >&2; exit 1", "fault")],
+)
+def test_the_doctor_lets_quarto_make_a_page(tmp_path, monkeypatch, does, verdict) -> None:
+    """A stand-in that answers with a version and then does as told."""
+    program = tmp_path / "quarto"
+    program.write_text(f'#!/bin/sh\n[ "$1" = --version ] && echo 1.6.39 && exit\n{does}\n')
+    program.chmod(0o755)
+    monkeypatch.setenv("QUARTO_PATH", str(program))
+    assert verdicts(checkup.renderers())["Quarto"] == verdict
