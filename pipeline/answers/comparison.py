@@ -204,7 +204,11 @@ def compare_groups(
     ]
     if not found:
         raise NoDataError("There are no two groups to compare.", try_next="dwell status")
-    called = with_calls([result.comparison for result in found], settings.smallest_ratio)
+    called = with_calls(
+        [result.comparison for result in found],
+        settings.smallest_ratio,
+        [result.measure.leads for result in found],
+    )
     results = tuple(
         replace(result, comparison=done) for result, done in zip(found, called, strict=True)
     )

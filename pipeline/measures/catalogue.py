@@ -48,6 +48,9 @@ class Chart(StrEnum):
     T = "t"
 
 
+LEADING_PLACES = 4  # measures by place that lead
+
+
 @dataclass(frozen=True)
 class Measure:
     """A measure's card and its select.
@@ -106,6 +109,11 @@ class Measure:
     is_safety: bool
     is_told_by_contacts: bool
     sql: str
+
+    @property
+    def leads(self) -> bool:
+        """It is one of the few that a reader looks at first."""
+        return self.place <= LEADING_PLACES
 
     @property
     def denominator_kind(self) -> DenominatorKind:

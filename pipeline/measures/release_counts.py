@@ -23,7 +23,7 @@ REASON, HOUR = "reason_", "hour_"
 ONE_A_CATHETER = (" catheters", " removals")  # units that count each catheter once
 HOURS = tuple(range(6, 97, 6))
 FAMILIES = {"site": "site", "surgeon_type": "coalesce(surgeon_type, 'not_recorded')"}
-LEADING = frozenset({"dislodgement", "leakage", "toxicity_symptoms", "unplanned_visit"})
+LEADING = frozenset(name for name, measure in load_catalogue().items() if measure.leads)
 _NOT_TOLD = ("completed", "other")  # never told, so that the others never add up to a whole
 
 

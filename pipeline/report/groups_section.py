@@ -11,7 +11,6 @@ from pipeline.words import numbers as words
 from pipeline.words.numbers import amount, chance, ratio, with_limits
 
 _LEFT_OUT = "not adjusted for"
-LEADING = 4  # measures by place
 
 
 def group_page(compared: ComparedGroups, group: str) -> tuple[str, str]:
@@ -55,7 +54,7 @@ def _group_cells(row: GroupRow) -> list[str]:
 
 def leading_table(compared: ComparedGroups) -> str:
     """Return the measures that lead, a row each, with every group's rate in a column."""
-    shown = [one for one in compared.results if one.measure.place <= LEADING]
+    shown = [one for one in compared.results if one.measure.leads]
     groups = compared.groups
     if not shown or len(groups) > MOST_COLUMNS:
         return ""

@@ -166,7 +166,8 @@ def network(rng, groups, spread, leaking=1.0):
         )
         for place, counts in enumerate(measures)
     ]  # fmt: skip
-    return [with_calls([one], 1.25)[0] for one in found], with_calls(found, 1.25)
+    leads = [place < 4 for place in range(len(LEVELS))]
+    return [with_calls([one], 1.25)[0] for one in found], with_calls(found, 1.25, leads)
 
 
 def calls(comparisons):

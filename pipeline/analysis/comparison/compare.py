@@ -175,7 +175,7 @@ def compare(
 
 
 def with_calls(
-    comparisons: Sequence[Comparison], smallest_ratio: float = 1.0
+    comparisons: Sequence[Comparison], smallest_ratio: float = 1.0, leads: Sequence[bool] = ()
 ) -> tuple[Comparison, ...]:
     """Call rows different, judging together what is read together.
 
@@ -188,8 +188,11 @@ def with_calls(
     smallest_ratio : float
         Smallest ratio of observed to expected, in either direction, that is worth a call;
         for a proportion that of the rarer of the event and its absence.
+    leads : sequence of bool
+        Which comparisons are of the measures that lead.
     """
-    verdicts = multiplicity.called_together([[r.p_value for r in c.rows] for c in comparisons])
+    p_values = [[r.p_value for r in c.rows] for c in comparisons]
+    verdicts = multiplicity.called_together(p_values, leads)
     return tuple(
         replace(
             c,

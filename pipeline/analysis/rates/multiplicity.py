@@ -84,22 +84,33 @@ def called_in_family(p_values: ArrayLike, *, error: float = FAMILY_WISE_ERROR) -
     return stands
 
 
-def called_together(families: Sequence[ArrayLike]) -> list[NDArray[np.bool_]]:
+def called_together(
+    families: Sequence[ArrayLike], leads: Sequence[bool] = ()
+) -> list[NDArray[np.bool_]]:
     """Say which comparisons of several families, read together, are called.
 
     A comparison is called at a false discovery rate of 5% over all families, so that
     a long table finds nothing by being long; and only if it is by the step-down test
     of its own family, so that where one group differs no other is called in more than
-    one family in twenty.
+    one family in twenty. Families that lead are judged among themselves, so that a long
+    table does not hide what matters most; all others then at half the rate.
 
     Parameters
     ----------
     families : sequence of array_like, each of shape (comparisons,)
         P-values; NaN marks a comparison that was not made.
+    leads : sequence of bool
+        Whether each family leads; none does where it is empty.
     """
     own = [called_in_family(p_values) for p_values in families]
-    if not own:
-        return []
-    together = called(np.concatenate([np.asarray(p, float) for p in families]))
-    parts = np.split(together, np.cumsum([len(family) for family in own])[:-1])
-    return [part & family for part, family in zip(parts, own, strict=True)]
+    first = list(leads) or [False] * len(own)
+    found = list(own)
+    for kind in set(first):
+        rate = FALSE_DISCOVERY_RATE / (1 if kind or not any(first) else 2)
+        these = [i for i, one in enumerate(first) if one is kind]
+        p_values = [np.asarray(families[i], float) for i in these]
+        together = called(np.concatenate(p_values), rate=rate)
+        parts = np.split(together, np.cumsum([len(own[i]) for i in these])[:-1])
+        for i, part in zip(these, parts, strict=True):
+            found[i] = part & own[i]
+    return found
