@@ -78,7 +78,6 @@ def _order(
         "quarter": quarter,
         "db": str(db.resolve()),
         "settings": str(settings.resolve()) if settings else "",
-        "folder": ".",
     }
     if by is None:
         place = out or Path(f"report-{quarter}")

@@ -141,7 +141,7 @@ def _by_builtin(order: Order, folder: Path, progress: Progress) -> str:
 
 def _executed(order: Order, folder: Path, renderer: str, progress: Progress) -> str:
     """Run the cells, once for every format."""
-    parameters = {**order.parameters, "renderer": renderer}
+    parameters = {**order.parameters, "folder": ".", "renderer": renderer}
     return builtin.execute(folder / f"{order.document}.qmd", parameters, progress)
 
 
