@@ -107,7 +107,7 @@ class Programme(Store):
         last: str | None = None,
     ) -> pl.DataFrame:
         """Return a row an episode in the shape that lifelines takes."""
-        from pipeline.answers.removal import survival_frame
+        from pipeline.answers.removal_models import survival_frame
 
         return survival_frame(self, *covariates, where=where, first=first, last=last)
 

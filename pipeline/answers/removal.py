@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from pipeline.analysis.survival.aft_model import AftResult, fit_aft_model
+from pipeline.analysis.survival.aft_model import AftResult
 from pipeline.analysis.survival.event_counts import EventCounts, from_frame
 from pipeline.analysis.survival.hazard import (
     ClockHazard,
@@ -23,7 +23,7 @@ from pipeline.analysis.survival.interval_censored import (
 )
 from pipeline.analysis.survival.model_data import Model
 from pipeline.analysis.survival.pump import PumpTable, pump_table
-from pipeline.analysis.survival.removal_model import ModelResult, fit_removal_model
+from pipeline.analysis.survival.removal_model import ModelResult
 from pipeline.answers.removal_groups import (
     COMPARED_HOURS,
     RemovalAsked,
@@ -32,6 +32,7 @@ from pipeline.answers.removal_groups import (
     removal_groups,
     removal_tests,
 )
+from pipeline.answers.removal_models import aft_of, check_strata, model_of
 from pipeline.errors import UsageError
 from pipeline.measures import dwell_counts
 from pipeline.measures.periods import checked_months
@@ -156,7 +157,8 @@ def removal_result(
     store : Store
         An open store.
     by, strata : str, optional
-        Column that makes the groups, and one within whose levels they are compared.
+        Column that makes the groups, and one within whose levels they, or the catheters of
+        a Cox model, are compared.
     where : str, optional
         A condition on the episodes, such as "limb = 'lower' and age_years < 6".
     first, last : str, optional
@@ -184,8 +186,7 @@ def removal_result(
     NoDataError
         No episode with a known dwell is left.
     """
-    if strata is not None and by is None:
-        raise UsageError("Strata need groups to compare within them.", try_next="--by COLUMN")
+    check_strata(strata, by, adjust, model)
     if reason not in dwell_counts.REASONS:
         raise UsageError(
             f"There is no reason of removal {reason}.",
@@ -205,8 +206,8 @@ def removal_result(
         until_h=until_h or SHOWN_UNTIL_H,
         check=_check(store, asked) if check and midpoints and by is None else None,
         tests=removal_tests(store, counts, asked) if by else None,
-        model=_model(store, asked, adjust, model) if adjust and model != "aft" else None,
-        aft=_aft(store, asked, adjust) if adjust and model == "aft" else None,
+        model=model_of(store, asked, adjust, model) if adjust and model != "aft" else None,
+        aft=aft_of(store, asked, adjust) if adjust and model == "aft" else None,
         hazard=_hazard(store, counts, asked) if hazard else None,
         pump=_pump(store, asked) if pump else None,
     )
@@ -221,16 +222,6 @@ def _check(store: Store, asked: RemovalAsked) -> TurnbullCurve:
     return turnbull_curve(
         counts, sorted(h for h in {*CHECK_HOURS, *(asked.at or ())} if h <= until)
     )
-
-
-def _model(store: Store, asked: RemovalAsked, adjust: Sequence[str], model: Model) -> ModelResult:
-    rows = dwell_counts.model_rows(store, adjust, where=asked.where, months=asked.months)
-    return fit_removal_model(rows, adjust, asked.reason, model=model, hour=asked.end)
-
-
-def _aft(store: Store, asked: RemovalAsked, adjust: Sequence[str]) -> AftResult:
-    rows = dwell_counts.unplanned_rows(store, adjust, where=asked.where, months=asked.months)
-    return fit_aft_model(rows, adjust, until_h=asked.end)
 
 
 def _hazard(store: Store, counts: Sequence[EventCounts], asked: RemovalAsked) -> RemovalHazard:
@@ -262,38 +253,3 @@ def _pump(store: Store, asked: RemovalAsked) -> PumpTable:
         rows["is_removed"].to_numpy(),
         rows["n"].to_numpy(),
     )
-
-
-def survival_frame(
-    store: Store,
-    *covariates: str,
-    where: str | None = None,
-    first: str | None = None,
-    last: str | None = None,
-) -> pl.DataFrame:
-    """Return episodes of known dwell in the shape that lifelines takes.
-
-    Parameters
-    ----------
-    store : Store
-        An open store.
-    *covariates : str
-        Terms that a model may have, a column each, null where not recorded.
-    where, first, last : str, optional
-        As for :func:`removal_result`.
-
-    Returns
-    -------
-    polars.DataFrame
-        A row an episode: `duration` in hours (the middle of an interval), `event` (removed
-        for a recorded reason other than a completed course), `reason`, `entry` (0),
-        `lower_bound` and `upper_bound` in hours (equal where exact, infinite without the
-        event), `child` (whom errors are clustered on), and the covariates.
-
-    Raises
-    ------
-    UsageError
-        A covariate, condition or month is unknown.
-    """
-    condition, months = parse_condition(where), checked_months(first, last)
-    return dwell_counts.survival_rows(store, covariates, where=condition, months=months)

@@ -47,8 +47,13 @@ def model_mapping(result: ModelResult) -> dict[str, Any]:
             {"term": x.term, "level": x.level, "why": left_out_sentence(x)}
             for x in result.left_out
         ],
+        "strata": result.strata,
+        "calibration": [asdict(group) for group in result.calibration],
         "sentences": model_sentences(result),
     }  # fmt: skip
+    if (found_c := result.concordance) is not None:
+        names = ("estimate", "se", "lower", "upper")
+        found["concordance"] = {name: json_number(getattr(found_c, name)) for name in names}
     if result.check is not None:
         found["proportional_hazards"] = [
             {"term": t.term, "chi_square": t.chi_square, "degrees": t.degrees, "p": t.p_value}

@@ -28,7 +28,11 @@ FIGURES = (
 
 @click.command(epilog=EPILOG)
 @click.option("--by", metavar="COLUMN", help="Compare groups: site, limb, surgeon_type, ...")
-@click.option("--strata", metavar="COLUMN", help="Compare within the levels of another column.")
+@click.option(
+    "--strata",
+    metavar="COLUMN",
+    help="Compare groups, or the catheters of a Cox model, within the levels of a column.",
+)
 @click.option(
     "--where",
     metavar="CONDITION",

@@ -13,7 +13,7 @@ from pipeline.answers.removal_groups import RemovalGroup, RemovalTests
 from pipeline.words.codes import noun_of, words_of
 from pipeline.words.numbers import p_value
 from pipeline.words.removal_aft import aft_sentences
-from pipeline.words.removal_model import model_sentences
+from pipeline.words.removal_model import calibration_table, model_sentences
 
 NOT_REACHED = "not followed"
 PARTS = {
@@ -38,6 +38,8 @@ def removal_words(result: RemovalResult) -> list[str | pl.DataFrame]:
         said += _tests(result.tests, result)
     if result.model is not None:
         said += ["", *model_sentences(result.model)]
+        if result.model.calibration:
+            said += ["", calibration_table(result.model)]
     if result.aft is not None:
         said += ["", *aft_sentences(result.aft)]
     if result.hazard is not None:

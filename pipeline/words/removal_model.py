@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import numpy as np
+import polars as pl
+
 from pipeline.analysis.survival.absolute_risks import AbsoluteRisk
+from pipeline.analysis.survival.calibration import CalibrationGroup
 from pipeline.analysis.survival.model_data import ModelFit
 from pipeline.analysis.survival.removal_model import ModelResult
 from pipeline.analysis.survival.term_choice import LeftOut
 from pipeline.analysis.survival.terms import EVENTS_PER_COEFFICIENT
 from pipeline.words.codes import effect_of, noun_of, quantity_of, words_of
-from pipeline.words.numbers import figure, limits, p_value, ratio, sentence_case
+from pipeline.words.numbers import figure, limits, p_value, ratio, sentence_case, with_limits
 
 MEANINGS = {
     "cox": "Other reasons end follow-up: a ratio says what drives this reason while in place.",
@@ -24,6 +28,9 @@ def model_sentences(result: ModelResult) -> list[str]:
     if result.fit is not None:
         said = [_column(result, result.fit, i) for i in range(len(result.fit.columns))]
         said.append(MEANINGS[result.model])
+        if result.strata is not None:
+            levels = words_of(result.strata)
+            said.append(f"Catheters are compared within the same {levels} alone.")
     said += [left_out_sentence(left) for left in result.left_out]
     if result.missing:
         terms = ", ".join(quantity_of(term)[0] for term in result.missing_by_term)
@@ -31,7 +38,7 @@ def model_sentences(result: ModelResult) -> list[str]:
             f"{result.missing:,} catheters are not in the model because something is not recorded "
             f"({terms}): complete cases only."
         )
-    return [*said, *_proportional(result)]
+    return [*said, *_proportional(result), *_concordant(result)]
 
 
 def left_out_sentence(left: LeftOut) -> str:
@@ -101,6 +108,36 @@ def _number_risks(risks: list[AbsoluteRisk]) -> str:
 
 def _per_100(risk: AbsoluteRisk) -> str:
     return figure(100 * risk.risk)
+
+
+def _concordant(result: ModelResult) -> list[str]:
+    found = result.concordance
+    if found is None or not np.isfinite(found.estimate):
+        return []
+    return [
+        f"Of two catheters, the one removed first for {noun_of(result.reason)} has the higher "
+        f"modelled hazard {100 * found.estimate:.0f} times in 100 (95% limits "
+        f"{100 * found.lower:.0f} to {100 * found.upper:.0f}; 50 would be chance), among those "
+        "that the model was fitted to."
+    ]
+
+
+def calibration_table(result: ModelResult) -> pl.DataFrame:
+    """Return modelled beside observed removals per 100, by fifths of the modelled."""
+    return pl.DataFrame(
+        [
+            (f"{group.catheters:,}", f"{100 * group.modelled:.1f}", _observed(group))
+            for group in result.calibration
+        ],
+        schema=["catheters, by risk", f"modelled by {result.hour:g} h, %", "observed, %"],
+        orient="row",
+    )
+
+
+def _observed(group: CalibrationGroup) -> str:
+    if not np.isfinite(group.observed):
+        return "not followed"
+    return with_limits(100 * group.observed, 100 * group.lower, 100 * group.upper)
 
 
 def _proportional(result: ModelResult) -> list[str]:

@@ -172,6 +172,24 @@ def test_a_model_in_figures_and_in_words(network, model: str) -> None:
     assert ("proportional_hazards" in fitted) == (model == "cox")
 
 
+def test_a_cox_model_within_strata_says_how_well_it_orders_and_promises(network) -> None:
+    words = ("--adjust", "skin_glue,age_years", "--strata", "site", "--model", "cox")
+    fitted = found(network, *words)["model"]
+    plain = found(network, *words[:2])["model"]
+    assert [t["term"] for t in fitted["terms"]] == ["skin_glue", "age_years"]
+    assert fitted["terms"][0]["hazard_ratio"] != plain["terms"][0]["hazard_ratio"]
+    assert 0.55 < fitted["concordance"]["lower"] < fitted["concordance"]["upper"] < 0.7
+    assert sum(group["catheters"] for group in fitted["calibration"]) == fitted["episodes"]
+    for model in (plain, fitted):
+        groups = model["calibration"]
+        assert [g["modelled"] for g in groups] == sorted(g["modelled"] for g in groups)
+        assert sum(g["lower"] < g["modelled"] < g["upper"] for g in groups) >= len(groups) - 1
+    text = run(network, *words).stdout
+    assert "within the same site alone" in text
+    assert "modelled hazard 6" in text
+    assert "modelled by 72 h, %" in text
+
+
 def test_time_to_unplanned_removal_in_figures_and_in_words(network) -> None:
     words = ("--adjust", "skin_glue,age_years", "--model", "aft")
     fitted = found(network, *words)["model"]
@@ -256,6 +274,9 @@ def test_one_figure_or_all_of_them(network, tmp_path) -> None:
         (("--at", "-4"), "--at takes hours"),
         (("--reason", "fell_out"), "no reason of removal fell_out"),
         (("--strata", "limb"), "need groups"),
+        (("--strata", "limb", "--adjust", "site", "--model", "aft"), "need groups"),
+        (("--strata", "limb", "--adjust", "nerve_target"), "both strata and a term"),
+        (("--strata", "age_years", "--adjust", "site"), "cannot be grouped by age_years"),
         (("--out", "x.svg", "--figure", "forest"), "no figure forest"),
     ],
 )

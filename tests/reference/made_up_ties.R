@@ -29,6 +29,20 @@ print(cox.zph(plain)$table, digits = 12)
 print(cox.zph(plain, transform = "identity")$table, digits = 12)
 digits(summary(survfit(plain, data.frame(x = 0, z = 9, g = 1)), times = 72)$cumhaz)
 
+within <- coxph(Surv(t, st == 1) ~ x + z + factor(g) + strata(s) + cluster(cl), d,
+                control = exact)
+digits(coef(within))
+digits(sqrt(diag(within$naive.var)))
+digits(sqrt(diag(within$var)))
+digits(within$loglik)
+strata_alone <- coxph(Surv(t, st == 1) ~ x + z + factor(g) + strata(s), d, control = exact)
+print(cox.zph(strata_alone)$table, digits = 12)
+digits(summary(survfit(strata_alone, data.frame(x = 0, z = 9, g = 1, s = 1:3)), times = 72)$cumhaz)
+for (fit in list(plain, strata_alone)) {
+  agreement <- concordance(fit, cluster = d$cl)
+  digits(c(agreement$concordance, sqrt(agreement$var)))
+}
+
 X <- model.matrix(~ x + z + factor(g), d)[, -1]
 one <- with(d, crr(t, st, X, gtol = 1e-13, maxiter = 50))
 digits(one$coef); digits(sqrt(diag(one$var))); digits(one$loglik)

@@ -82,6 +82,7 @@ def model_data(
     terms: list[str] | None = None,
     child: np.ndarray | None = None,
     censoring_group: np.ndarray | None = None,
+    stratum: np.ndarray | None = None,
 ) -> ModelData:
     """One row an episode, as models take it."""
     n, k = matrix.shape
@@ -95,6 +96,7 @@ def model_data(
         np.ones(n, np.int64),
         np.full(n, ALONE) if child is None else child,
         np.zeros(n, np.int64) if censoring_group is None else censoring_group,
+        stratum,
     )
 
 

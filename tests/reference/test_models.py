@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from pipeline.analysis.survival.concordance import removal_concordance
 from pipeline.analysis.survival.cox import CoxLikelihood, cox
 from pipeline.analysis.survival.fine_gray import fine_gray
 from pipeline.analysis.survival.model_data import CENSORED, OF_REASON, OTHER_REASON, ModelData
@@ -140,6 +141,68 @@ def test_cox_with_many_ties_and_children_with_several_catheters() -> None:
     assert fit.log_likelihood == pytest.approx(-822.448672117319, abs=1e-9)
     assert fit.null_log_likelihood == pytest.approx(-826.787248983303, abs=1e-9)
     assert fit.children == len(np.unique(CHILD))
+
+
+def test_cox_within_strata() -> None:
+    # R 4.2.2, survival 3.5-3, coxph with strata(s): made_up_ties.R.
+    fit = cox(made_up_ties(child=CHILD, stratum=STRATUM))
+    expected = [
+        -0.0194838189657960,
+        0.0199892100638032,
+        -0.1252380335441971,
+        -0.3688889452533641,
+        -0.5500253466383553,
+    ]
+    model_based = [
+        0.0842256811206191,
+        0.0148474986456119,
+        0.2207825970636656,
+        0.2234509796093083,
+        0.2373457313847747,
+    ]
+    clustered = [
+        0.0895199916447598,
+        0.0156289255064675,
+        0.2148805224492178,
+        0.2084170832819158,
+        0.2355564532556135,
+    ]
+    assert fit.coefficients == pytest.approx(expected, rel=1e-10)
+    assert fit.model_based_se == pytest.approx(model_based, rel=1e-8)
+    assert fit.se == pytest.approx(clustered, rel=1e-10)
+    logs = (fit.null_log_likelihood, fit.log_likelihood)
+    assert logs == pytest.approx((-659.117109511263, -655.056335628719), abs=1e-9)
+
+
+def test_baseline_hazards_within_strata() -> None:
+    fit = cox(made_up_ties(stratum=STRATUM))
+    at = fit.relative_hazard(np.array([[0.0, 9, 0, 0, 0]]))[0]
+    hazards = [at * fit.baseline.increments[until].sum() for until in fit.baseline.strata(72)]
+    expected = [0.522989475786636, 0.412642693899601, 0.479126665585847]
+    assert hazards == pytest.approx(expected, rel=1e-10)
+
+
+def test_proportional_hazards_within_strata() -> None:
+    # R 4.2.2, survival 3.5-3, cox.zph: terms x, z, g (3 degrees), all.
+    data = made_up_ties(stratum=STRATUM)
+    check = check_proportional_hazards(data, cox(data))
+    expected = [1.01861489471323, 0.00776576995199, 1.07837216190298, 2.10293275211771]
+    assert [t.chi_square for t in check.tests] == pytest.approx(expected, rel=1e-10)
+
+
+@pytest.mark.parametrize(
+    ("strata", "estimate", "se"),
+    [
+        # R 4.2.2, survival 3.5-3, concordance with cluster = cl: made_up_ties.R.
+        ({}, 0.573058098056024, 0.0244781117287204),
+        ({"stratum": STRATUM}, 0.573087488554066, 0.0249948011061554),
+    ],
+)
+def test_concordance(strata: dict[str, np.ndarray], estimate: float, se: float) -> None:
+    data = made_up_ties(child=CHILD, **strata)
+    found = removal_concordance(data, cox(data))
+    assert found.estimate == pytest.approx(estimate, rel=1e-12)
+    assert found.se == pytest.approx(se, rel=1e-10)
 
 
 def test_baseline_hazard_of_cox() -> None:

@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.analysis.survival import curve_limits
-from pipeline.analysis.survival.event_counts import Floats
+from pipeline.analysis.survival.event_counts import Floats, Ints
 from pipeline.analysis.survival.model_data import ModelFit
 from pipeline.analysis.survival.terms import Coding, design
 
@@ -77,7 +77,8 @@ def absolute_risks(
     cumulative hazard. Cox: the reason's hazard and that of all other reasons
     (`others`, the same terms) together, hour by hour, so that risks and the
     proportion still in place add to one; limits from draws of both sets of
-    coefficients and of both baselines' height.
+    coefficients and of both baselines' height. Over strata, the mean by their share of
+    the episodes.
 
     Parameters
     ----------
@@ -119,14 +120,14 @@ def child_design(children: Sequence[TypicalChild], codings: Sequence[Coding]) ->
     return design(frame, codings).matrix
 
 
-def _log_hazard_se(fit: ModelFit, matrix: Floats, until: np.ndarray) -> Floats:
+def _log_hazard_se(fit: ModelFit, matrix: Floats, until: Ints) -> Floats:
     """Return the standard error of the log cumulative hazard of each row."""
     away = matrix - fit.baseline.centre
     of_coefficients = np.einsum("ij,jk,ik->i", away, fit.covariance, away)
     return np.sqrt(of_coefficients + _height_variance(fit, until))
 
 
-def _height_variance(fit: ModelFit, until: np.ndarray) -> float:
+def _height_variance(fit: ModelFit, until: Ints) -> float:
     total = fit.baseline.increments[until].sum()
     return float(fit.baseline.variances[until].sum() / total**2) if total > 0 else 0.0
 
@@ -134,7 +135,7 @@ def _height_variance(fit: ModelFit, until: np.ndarray) -> float:
 def _from_subdistribution(
     fit: ModelFit, matrix: Floats, hour: float
 ) -> tuple[Floats, Floats, Floats]:
-    until = fit.baseline.hours <= hour
+    (until,) = fit.baseline.strata(hour)
     hazard = fit.baseline.increments[until].sum() * fit.relative_hazard(matrix)
     spread = np.exp(curve_limits.Z * _log_hazard_se(fit, matrix, until))
     return -np.expm1(-hazard), -np.expm1(-hazard / spread), -np.expm1(-hazard * spread)
@@ -143,35 +144,33 @@ def _from_subdistribution(
 def _from_hazards(
     fit: ModelFit, others: ModelFit, matrix: Floats, hour: float
 ) -> tuple[Floats, Floats, Floats]:
-    until = fit.baseline.hours <= hour
-    pair = (fit, others)
-    steps = [model.baseline.increments[until] for model in pair]
-    logs = [(matrix - m.baseline.centre) @ m.coefficients for m in pair]
-    estimate = _cumulative(steps[0], steps[1], np.exp(logs[0]), np.exp(logs[1]))
+    pair, strata = (fit, others), fit.baseline.strata(hour)
     generator = np.random.default_rng(SEED)
-    drawn = [_drawn_logs(generator, model, matrix, until) for model in pair]
-    risks = np.array(
-        [
-            _cumulative(steps[0], steps[1], np.exp(own), np.exp(other))
-            for own, other in zip(*drawn, strict=True)
-        ]
-    )
+    drawn = [_drawn_logs(generator, model, matrix, strata) for model in pair]
+    estimate, risks = np.zeros(len(matrix)), np.zeros((DRAWS, len(matrix)))
+    for s, (until, share) in enumerate(zip(strata, fit.baseline.shares, strict=True)):
+        own_steps, other_steps = (model.baseline.increments[until] for model in pair)
+        own, other = (model.relative_hazard(matrix) for model in pair)
+        estimate += share * cumulative_risk(own_steps, other_steps, own, other)
+        for i in range(DRAWS):
+            own, other = (np.exp(logs[i] + height[i, s]) for logs, height in drawn)
+            risks[i] += share * cumulative_risk(own_steps, other_steps, own, other)
     lower, upper = np.quantile(risks, curve_limits.TAILS, axis=0)
     return estimate, lower, upper
 
 
 def _drawn_logs(
-    generator: np.random.Generator, fit: ModelFit, matrix: Floats, until: np.ndarray
-) -> Floats:
-    """Draw log relative hazards of each row, shape (DRAWS, rows)."""
+    generator: np.random.Generator, fit: ModelFit, matrix: Floats, strata: Sequence[Ints]
+) -> tuple[Floats, Floats]:
+    """Draw log relative hazards, (DRAWS, rows), and log heights of baselines, (DRAWS, strata)."""
     k = len(fit.coefficients)
     drawn = generator.multivariate_normal(fit.coefficients, fit.covariance, DRAWS, method="eigh")
-    height = generator.normal(0.0, np.sqrt(_height_variance(fit, until)), (DRAWS, 1))
-    logs: Floats = drawn.reshape(DRAWS, k) @ (matrix - fit.baseline.centre).T + height
-    return logs
+    spread = np.sqrt([_height_variance(fit, until) for until in strata])
+    height = generator.normal(0.0, spread, (DRAWS, len(strata)))
+    return drawn.reshape(DRAWS, k) @ (matrix - fit.baseline.centre).T, height
 
 
-def _cumulative(own: Floats, other: Floats, r_own: Floats, r_other: Floats) -> Floats:
+def cumulative_risk(own: Floats, other: Floats, r_own: Floats, r_other: Floats) -> Floats:
     """Incidence at the last hour; hazards of shape (m,), relative hazards (rows,)."""
     mine = own[:, None] * r_own
     total = mine + other[:, None] * r_other

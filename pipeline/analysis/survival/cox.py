@@ -14,6 +14,7 @@ from pipeline.analysis.survival.model_data import (
     Baseline,
     ModelData,
     ModelFit,
+    from_first,
     from_last,
     outer_sum,
 )
@@ -25,7 +26,8 @@ def cox(data: ModelData, *, reason: str = "") -> ModelFit:
     Efron's likelihood takes the d removals tied at an hour as leaving one after
     the other in any order: the l-th sees :math:`S_0 - (l/d) D_0`, with
     :math:`S_0` the summed hazards at risk and :math:`D_0` those of the tied. The
-    number of tied removals is kept, so counts give the fit of the episodes.
+    number of tied removals is kept, so counts give the fit of the episodes. Strata have
+    a baseline each: their likelihoods are multiplied.
 
     Parameters
     ----------
@@ -41,7 +43,7 @@ def cox(data: ModelData, *, reason: str = "") -> ModelFit:
     References
     ----------
     Cox 1972, J R Stat Soc B 34:187-220; Efron 1977, J Am Stat Assoc 72:557-565;
-    figures of SV-03 and CR-03 in tests/reference.
+    figures of SV-03 and CR-03, and of R's coxph with strata, in tests/reference.
     """
     return fit(CoxLikelihood.of(data).at, data, model="cox", reason=reason)
 
@@ -71,7 +73,8 @@ class CoxLikelihood:
         log_relative = data.x @ beta
         relative = np.exp(log_relative)
         weighted = np.column_stack([relative, data.x * relative[:, None]])
-        present, leaving = from_last(data.everyone @ weighted), data.removed @ weighted
+        present = from_last(data.everyone @ weighted, data.cuts)
+        leaving = data.removed @ weighted
         left = present[self.tied, 0] - self.fraction * leaving[self.tied, 0]
         log_likelihood = float(data.removed.sum(axis=0) @ log_relative - np.log(left).sum())
         sums = self._efron_sums(1 / left)
@@ -131,7 +134,7 @@ class CoxState:
         """
         g = np.ones(len(self.hazard)) if weight is None else weight
         data = self.of.data
-        exposed = data.everyone.T @ np.cumsum(g * self.hazard)
+        exposed = data.everyone.T @ from_first(g * self.hazard, data.cuts)
         exposed = self.relative * (exposed - data.removed.T @ (g * self.tied_hazard))
         second = outer_sum(data.x, exposed, data.x)
         cross = outer_sum(self.s1, g * self.tied_square, self.d1)
@@ -150,8 +153,9 @@ class CoxState:
         mean = self.expected / np.maximum(data.removed_at, 1)[:, None]
         pull = self.square[:, None] * self.s1 - self.tied_square[:, None] * self.d1
         tied_pull = self.tied_square[:, None] * self.s1 - self.tied_square_2[:, None] * self.d1
-        carried = np.cumsum(pull, axis=0)
-        exposed = np.cumsum(self.hazard)[data.at] - event * self.tied_hazard[data.at]
+        carried = from_first(pull, data.cuts)
+        hazard = from_first(self.hazard, data.cuts)
+        exposed = hazard[data.at] - event * self.tied_hazard[data.at]
         return Influence(
             x=data.x,
             relative=self.relative,
@@ -164,7 +168,8 @@ class CoxState:
     def baseline(self) -> Baseline:
         """Return the hazard at the covariates' centre."""
         data = self.of.data
-        return Baseline(data.distinct_hours, self.hazard, self.square, data.centre)
+        hazards = (data.distinct_hours, self.hazard, self.square)
+        return Baseline(*hazards, data.centre, data.cuts, data.strata_shares)
 
 
 def _alternating(without: Floats, with_event: Floats) -> Floats:

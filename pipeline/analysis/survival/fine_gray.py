@@ -104,7 +104,8 @@ class FineGrayState:
         """Return the hazard at the covariates' centre."""
         data = self.of.data
         spread = self.hazard**2 / np.maximum(data.removed_at, 1)
-        return Baseline(data.distinct_hours, self.hazard, spread, data.centre)
+        hazards = (data.distinct_hours, self.hazard, spread)
+        return Baseline(*hazards, data.centre, data.cuts, data.strata_shares)
 
     def score(self) -> Floats:
         """Observed less expected covariates."""

@@ -15,6 +15,7 @@ from pipeline.analysis.survival.terms import Coefficient, Design
 
 Model = Literal["cox", "finegray"]
 CENSORED, OF_REASON, OTHER_REASON = 0, 1, 2
+WHOLE = np.empty(0, np.int64)  # no cut: one stratum
 ALONE = -1  # a row whose episodes are each the only one of their child
 
 
@@ -43,6 +44,8 @@ class ModelData:
         episode counted is its child's only one.
     censoring_group : int array, shape (r,)
         Stratum within which censoring is estimated (Fine-Gray), from 0.
+    stratum : int array, shape (r,), optional
+        From 0: its catheters are compared with one another alone (Cox). None for one stratum.
     """
 
     design: Design
@@ -52,6 +55,7 @@ class ModelData:
     n: Ints
     child: Ints
     censoring_group: Ints
+    stratum: Ints | None = None
 
     @property
     def episodes(self) -> int:
@@ -70,15 +74,33 @@ class ModelData:
         return int(self.n[self.child == ALONE].sum()) + several
 
     @cached_property
-    def distinct_hours(self) -> Floats:
-        """Hours at which anything happened, shape (m,), ascending."""
-        return np.unique(self.hours)
+    def _cells(self) -> tuple[Floats, Ints, Ints]:
+        hours, at = np.unique(self.hours, return_inverse=True)
+        if self.stratum is None:
+            return hours, at, WHOLE
+        cells, at = np.unique(self.stratum * len(hours) + at, return_inverse=True)
+        return hours[cells % len(hours)], at, np.flatnonzero(np.diff(cells // len(hours))) + 1
 
-    @cached_property
+    @property
+    def distinct_hours(self) -> Floats:
+        """Hours at which anything happened, shape (m,), ascending within each stratum."""
+        return self._cells[0]
+
+    @property
     def at(self) -> Ints:
         """Index into `distinct_hours` of each row, shape (r,)."""
-        found: Ints = np.searchsorted(self.distinct_hours, self.hours)
-        return found
+        return self._cells[1]
+
+    @property
+    def cuts(self) -> Ints:
+        """Where in `distinct_hours` each stratum but the first begins."""
+        return self._cells[2]
+
+    @cached_property
+    def strata_shares(self) -> Floats:
+        """Share of the episodes in each stratum."""
+        each = [float(part.sum()) for part in np.split(self.everyone.sum(axis=1), self.cuts)]
+        return np.array(each) / sum(each)
 
     @cached_property
     def everyone(self) -> Any:
@@ -121,13 +143,21 @@ class ModelData:
 class Baseline:
     """Increments of the cumulative hazard at the covariates' `centre`, shape (m,).
 
-    `variances` are those of the increments at fixed coefficients.
+    `variances` are those of the increments at fixed coefficients. Strata follow each
+    other, cut at `cuts`, with `shares` of the episodes.
     """
 
     hours: Floats
     increments: Floats
     variances: Floats
     centre: Floats
+    cuts: Ints
+    shares: Floats
+
+    def strata(self, hour: float) -> list[Ints]:
+        """Return the indices up to an hour in each stratum."""
+        parts = np.split(np.arange(len(self.hours)), self.cuts)
+        return [part[self.hours[part] <= hour] for part in parts]
 
 
 @dataclass(frozen=True)
@@ -210,6 +240,13 @@ def outer_sum(left: Floats, weight: Floats, right: Floats) -> Floats:
     return total
 
 
-def from_last(by_hour: Floats) -> Floats:
-    """Sum from each hour to the last, along the first axis: those still at risk."""
-    return by_hour[::-1].cumsum(axis=0)[::-1]
+def from_last(by_hour: Floats, cuts: Ints = WHOLE) -> Floats:
+    """Sum from each hour to the last of its stratum, along the first axis: those at risk."""
+    parts = [part[::-1].cumsum(axis=0)[::-1] for part in np.split(by_hour, cuts)]
+    return parts[0] if len(parts) == 1 else np.concatenate(parts)
+
+
+def from_first(by_hour: Floats, cuts: Ints = WHOLE) -> Floats:
+    """Sum from the first hour of its stratum to each hour, along the first axis."""
+    parts = [part.cumsum(axis=0) for part in np.split(by_hour, cuts)]
+    return parts[0] if len(parts) == 1 else np.concatenate(parts)

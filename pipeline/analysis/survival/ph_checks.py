@@ -11,12 +11,13 @@ from scipy import special
 
 from pipeline.analysis.survival import curve_limits
 from pipeline.analysis.survival.cox import CoxLikelihood, CoxState
-from pipeline.analysis.survival.event_counts import Floats
+from pipeline.analysis.survival.event_counts import Floats, sums_by
 from pipeline.analysis.survival.model_data import (
     OF_REASON,
     ModelData,
     ModelFit,
     NotEstimableError,
+    from_last,
     solve,
 )
 from pipeline.analysis.survival.terms import EVENTS_PER_COEFFICIENT, Coefficient
@@ -100,10 +101,10 @@ def _transformed(data: ModelData, transform: Transform) -> Floats:
     if transform == "hours":
         g = hours
     else:
-        leaving = np.bincount(data.at, data.n, len(hours))
-        at_risk = leaving[::-1].cumsum()[::-1]
-        after = np.cumprod(1 - d / at_risk)
-        g = 1 - np.concatenate([[1.0], after[:-1]])
+        distinct, pooled = np.unique(hours, return_inverse=True)  # over the strata together
+        at_risk = from_last(sums_by(pooled[data.at], data.n.astype(float), len(distinct)))
+        after = np.cumprod(1 - np.bincount(pooled, d) / at_risk)
+        g = 1 - np.concatenate([[1.0], after[:-1]])[pooled]
     centred: Floats = g - (d @ g) / d.sum()
     return centred
 

@@ -9,6 +9,8 @@ import numpy as np
 import polars as pl
 
 from pipeline.analysis.survival.absolute_risks import AbsoluteRisk, absolute_risks, typical_children
+from pipeline.analysis.survival.calibration import CalibrationGroup, calibration
+from pipeline.analysis.survival.concordance import Concordance, removal_concordance
 from pipeline.analysis.survival.cox import cox
 from pipeline.analysis.survival.event_counts import Ints
 from pipeline.analysis.survival.fine_gray import fine_gray
@@ -32,9 +34,9 @@ from pipeline.analysis.survival.term_choice import (
     patterns_of,
     without_aliases,
 )
-from pipeline.analysis.survival.terms import Coding, code_terms, design
+from pipeline.analysis.survival.terms import Coding, as_text, code_terms, design
 
-HOURS, CHILD, CENSORING = "hours", "child", "censoring_group"
+HOURS, CHILD, CENSORING, STRATUM = "hours", "child", "censoring_group", "stratum"
 
 
 @dataclass(frozen=True)
@@ -43,7 +45,9 @@ class ModelResult:
 
     `fit`, `check` and `risks` are None or empty where nothing could be fitted;
     `left_out` then says why. `missing` counts episodes dropped because a term of the
-    model is not recorded (complete cases), by term and in all.
+    model is not recorded (complete cases), by term and in all. `strata` is the column
+    within whose levels catheters are compared. Concordance (of a Cox model) and
+    calibration are of the episodes fitted, risks and calibration by `hour`.
     """
 
     model: Model
@@ -56,6 +60,10 @@ class ModelResult:
     missing_by_term: dict[str, int]
     check: PhCheck | None
     risks: tuple[AbsoluteRisk, ...]
+    strata: str | None = None
+    hour: float = 72.0
+    concordance: Concordance | None = None
+    calibration: tuple[CalibrationGroup, ...] = ()
 
 
 def fit_removal_model(
@@ -64,6 +72,7 @@ def fit_removal_model(
     reason: str,
     *,
     model: Model = "cox",
+    strata: str | None = None,
     hour: float = 72.0,
 ) -> ModelResult:
     """Fit one reason on the terms that the data can carry.
@@ -84,6 +93,8 @@ def fit_removal_model(
     reason : str
         Code of the reason.
     model : {"cox", "finegray"}
+    strata : str, optional
+        Column of `rows`, no term: each of its levels has a Cox model's baseline of its own.
     hour : float
         Hour of the absolute risks.
 
@@ -96,22 +107,29 @@ def fit_removal_model(
         if term not in rows.columns:
             raise KeyError(term)
     asked = list(dict.fromkeys(terms))
+    unknown = 0
+    if strata is not None:
+        unknown = int(rows.filter(rows[strata].is_null())[NUMBER].sum())
+        rows = _numbered(rows.drop_nulls(strata), strata)
     patterns = patterns_of(rows, asked, reason)
     choice = choose_terms(patterns, asked)
     complete = patterns.drop_nulls(choice.terms)
     episodes = int(patterns[NUMBER].sum())
     missing = {t: int(patterns.filter(pl.col(t).is_null())[NUMBER].sum()) for t in choice.terms}
+    missing |= {strata: unknown} if strata is not None else {}
     result = ModelResult(
         model=model,
         reason=reason,
         asked=tuple(terms),
         fit=None,
         left_out=tuple(choice.left_out),
-        episodes=episodes,
-        missing=episodes - int(complete[NUMBER].sum()),
+        episodes=unknown + episodes,
+        missing=unknown + episodes - int(complete[NUMBER].sum()),
         missing_by_term={term: n for term, n in missing.items() if n},
         check=None,
         risks=(),
+        strata=strata,
+        hour=hour,
     )
     if not choice.terms:
         return result
@@ -133,13 +151,24 @@ def _fitted(
     if result.model == "finegray":
         fit = fine_gray(data, reason=reason)
         return replace(result, fit=fit, risks=absolute_risks(children, codings, fit, hour=hour))
-    fit = cox(data, reason=reason)
-    check = check_proportional_hazards(data, fit)
+    fit, others = cox(data, reason=reason), None
     risks: tuple[AbsoluteRisk, ...] = ()
     if np.any(data.outcome == OTHER_REASON):
         others = cox(_swapped(data), reason="other reasons")
         risks = absolute_risks(children, codings, fit, others, hour=hour)
-    return replace(result, fit=fit, check=check, risks=risks)
+    return replace(
+        result,
+        fit=fit,
+        risks=risks,
+        check=check_proportional_hazards(data, fit),
+        concordance=removal_concordance(data, fit),
+        calibration=calibration(data, fit, others, hour=hour),
+    )
+
+
+def _numbered(rows: pl.DataFrame, strata: str) -> pl.DataFrame:
+    """Return the rows with the number of their stratum, in the order of its levels' names."""
+    return rows.with_columns((as_text(rows[strata]).rank("dense") - 1).alias(STRATUM))
 
 
 def model_data(
@@ -157,7 +186,7 @@ def model_data(
         .then(OF_REASON)
         .otherwise(OTHER_REASON)
     )
-    absent = {CHILD: ALONE, CENSORING: 0}
+    absent = {CHILD: ALONE, CENSORING: 0, STRATUM: 0}
     numbered = patterns.select(terms).with_row_index("pattern")
     kept = rows.join(numbered, on=terms, how="inner").select(
         pl.col("pattern").cast(pl.Int64),
@@ -171,11 +200,14 @@ def model_data(
             for name, value in absent.items()
         ),
     )
-    pattern, hours, result, n, child, group = (column.to_numpy() for column in kept)
+    pattern, hours, result, n, child, group, stratum = (column.to_numpy() for column in kept)
     _, hour = np.unique(hours, return_inverse=True)
-    order = _one_order((pattern, hour, result, child, group))
-    parts = (part[order] for part in (pattern, hours, result, n, child, group))
-    return ModelData(design(patterns, codings), *parts)
+    order = _one_order((pattern, hour, result, child, group, stratum))
+    pattern, hours, result, n, child, group, stratum = (
+        part[order] for part in (pattern, hours, result, n, child, group, stratum)
+    )
+    strata = stratum if STRATUM in rows.columns else None
+    return ModelData(design(patterns, codings), pattern, hours, result, n, child, group, strata)
 
 
 def _one_order(keys: Sequence[Ints]) -> Ints:
@@ -193,5 +225,4 @@ def _swapped(data: ModelData) -> ModelData:
         [OTHER_REASON, OF_REASON],
         CENSORED,
     )
-    parts = (data.design, data.pattern, data.hours, outcome, data.n, data.child)
-    return ModelData(*parts, data.censoring_group)
+    return replace(data, outcome=outcome)
