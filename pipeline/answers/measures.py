@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from pipeline.analysis.rates.rates import rates
-from pipeline.measures.beside import beside
 from pipeline.measures.catalogue import Measure, find_measure
 from pipeline.measures.clustering import clustering_by_child
+from pipeline.measures.companions import companions
 from pipeline.measures.periods import checked_months
 from pipeline.measures.series import Where, series
 from pipeline.settings import Settings
@@ -112,7 +112,7 @@ def rates_beside(
     Parameters and errors are those of `measure_rates`; a row stands for everything asked
     for, and `measure` holds a title. There are no rows where nothing stands beside.
     """
-    chosen = {card.name: card for card in beside(find_measure(measure, settings))}
+    chosen = {card.name: card for card in companions(find_measure(measure, settings))}
     if not chosen:
         return MeasureRates((), pl.DataFrame(schema=["measure", *COLUMNS]))
     found = _rates_of(

@@ -11,7 +11,7 @@ from pipeline.cli.demo import MARK
 from pipeline.cli.options import DEFAULT_DB
 
 if TYPE_CHECKING:
-    from pipeline.measures.store_state import Standing
+    from pipeline.measures.store_state import StoreState
 
 Step = tuple[str, str]  # the command, and why
 
@@ -53,12 +53,12 @@ def _without_store(db: Path) -> tuple[str, list[Step]]:
 
 
 def _with_store(db: Path) -> tuple[str, list[Step]]:
-    from pipeline.measures.store_state import standing
+    from pipeline.measures.store_state import store_state
     from pipeline.store import open_store
 
     today = dt.date.today()
     with open_store(db) as store:
-        found = standing(store, today)
+        found = store_state(store, today)
     if found is None:
         return f"The store {db} is empty.", [WITHOUT_STORE[2]]
     state = (
@@ -68,7 +68,7 @@ def _with_store(db: Path) -> tuple[str, list[Step]]:
     return state, [*waiting(found), *WHENEVER]
 
 
-def waiting(found: "Standing") -> list[Step]:
+def waiting(found: "StoreState") -> list[Step]:
     """Return what a store waits for, the most pressing first."""
     steps: list[Step] = []
     if found.set_aside:

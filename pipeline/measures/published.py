@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import Measure, load_catalogue
-from pipeline.measures.figure_causes import Causes, find_causes
+from pipeline.measures.drift_reasons import Causes, find_causes
 from pipeline.measures.periods import months_of
 from pipeline.measures.series import series
 from pipeline.settings import Settings

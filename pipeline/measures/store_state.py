@@ -9,7 +9,7 @@ from pipeline.store import Store
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class StoreState:
     """What a store holds and what is open in it.
 
     Attributes
@@ -47,7 +47,7 @@ class Standing:
     changes: int
 
 
-def standing(store: Store, today: dt.date) -> Standing | None:
+def store_state(store: Store, today: dt.date) -> StoreState | None:
     """Read where the programme stands; None where the store holds no episode.
 
     Parameters
@@ -65,7 +65,7 @@ def standing(store: Store, today: dt.date) -> Standing | None:
     ((changes,),) = store.rows("select count(*) from change")
     frozen = _frozen(store)
     closed = _closed_quarter(store, as_of)
-    return Standing(
+    return StoreState(
         episodes=episodes,
         sites=sites,
         first_month=first,

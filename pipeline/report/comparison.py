@@ -29,7 +29,7 @@ from pipeline.report.group_charts import GroupCharts, group_charts
 from pipeline.report.markdown import show, slug, text
 from pipeline.report.page import block, paragraph
 from pipeline.report.parameters import store_path
-from pipeline.report.second_process import Beside
+from pipeline.report.second_process import SecondProcess
 from pipeline.report.sections import Sections, made_beside
 from pipeline.settings import load_settings
 from pipeline.store import Store, open_store
@@ -142,7 +142,10 @@ class ComparisonReport(Sections):
     name = "comparison"
 
     def __init__(
-        self, collected: ComparisonResults, folder: Path | str = ".", beside: Beside | None = None
+        self,
+        collected: ComparisonResults,
+        folder: Path | str = ".",
+        beside: SecondProcess | None = None,
     ) -> None:
         compared = collected.compared
         period = f"{compared.by} to {collected.facts.quarter}"

@@ -9,7 +9,7 @@ from pipeline.figures.look import Drawing
 from pipeline.figures.sparkline import Sparkline
 from pipeline.report import markdown
 from pipeline.report.numbers import Sentence
-from pipeline.report.second_process import Beside
+from pipeline.report.second_process import SecondProcess
 
 FIGURES = "figures"
 
@@ -21,11 +21,11 @@ class Page:
     ----------
     folder : Path
         The document's folder; pictures go to `figures/` in it.
-    beside : Beside, optional
+    beside : SecondProcess, optional
         A second process that draws too.
     """
 
-    def __init__(self, folder: Path, beside: Beside | None = None) -> None:
+    def __init__(self, folder: Path, beside: SecondProcess | None = None) -> None:
         self._beside = beside
         self._from = "" if folder.is_absolute() else f"{folder.as_posix()}/".removeprefix("./")
         self._folder = folder / FIGURES

@@ -25,7 +25,7 @@ from pipeline.report import (
 )
 from pipeline.report.front import Facts
 from pipeline.report.parameters import store_path
-from pipeline.report.second_process import Beside
+from pipeline.report.second_process import SecondProcess
 from pipeline.report.signals_section import Basis
 from pipeline.settings import Settings, load_settings
 from pipeline.store import Store, open_store
@@ -89,7 +89,7 @@ def collect_quarter(
     db: str,
     *,
     settings_file: str | None = None,
-    beside: Beside | None = None,
+    beside: SecondProcess | None = None,
 ) -> QuarterResults:
     """Read everything that the report of a quarter is made from.
 
@@ -101,7 +101,7 @@ def collect_quarter(
         Path of the store; empty for that of `DWELL_DB`.
     settings_file : str, optional
         The programme's settings.
-    beside : Beside, optional
+    beside : SecondProcess, optional
         A second process, which compares the groups meanwhile.
 
     Raises
@@ -114,7 +114,7 @@ def collect_quarter(
     with open_store(db) as store:
         quarter = quarter or latest_quarter(store)
         check_quarter(store, quarter)
-    compared = (beside or Beside(cores=1)).call(_compared, db, quarter, settings)
+    compared = (beside or SecondProcess(cores=1)).call(_compared, db, quarter, settings)
     with open_store(db) as store:
         changes = logged_changes(store, months_of(quarter)[1])
         return QuarterResults(

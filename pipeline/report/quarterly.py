@@ -30,14 +30,19 @@ from pipeline.report.measure_section import chart_numbers, finding_numbers, meas
 from pipeline.report.numbers import Number
 from pipeline.report.page import paragraph
 from pipeline.report.quarter_results import QuarterResults, collect_quarter
-from pipeline.report.second_process import Beside
+from pipeline.report.second_process import SecondProcess
 from pipeline.report.sections import Sections, made_beside
 
 EARLY = "early_removal"
 
 
 def quarterly_report(
-    quarter: str, db: str, *, settings_file: str, folder: str = ".", beside: Beside | None = None
+    quarter: str,
+    db: str,
+    *,
+    settings_file: str,
+    folder: str = ".",
+    beside: SecondProcess | None = None,
 ) -> QuarterlyReport:
     """Collect a report as `collect_quarter` does and make ready to show it.
 
@@ -45,7 +50,7 @@ def quarterly_report(
     and `beside` a second process that was started before, and is started here unless given.
     """
 
-    def make(beside: Beside) -> QuarterlyReport:
+    def make(beside: SecondProcess) -> QuarterlyReport:
         data = collect_quarter(quarter, db, settings_file=settings_file, beside=beside)
         return QuarterlyReport(data, folder, beside=beside)
 
@@ -58,7 +63,10 @@ class QuarterlyReport(Sections):
     name = "quarterly"
 
     def __init__(
-        self, collected: QuarterResults, folder: Path | str = ".", beside: Beside | None = None
+        self,
+        collected: QuarterResults,
+        folder: Path | str = ".",
+        beside: SecondProcess | None = None,
     ) -> None:
         super().__init__(collected.facts, collected.facts.quarter, folder, beside)
         self._data = collected

@@ -29,7 +29,7 @@ class _Due:
     path: Path
 
 
-class Beside:
+class SecondProcess:
     """Work in this process and one beside it; with one core, in this alone.
 
     The other is started at once, so that it loads its libraries while this one does.

@@ -12,7 +12,7 @@ from pipeline.report.front import Facts
 from pipeline.report.markdown import bullets, prose, show
 from pipeline.report.numbers import FILE, Ledger, Number, Sentence
 from pipeline.report.page import Page, block
-from pipeline.report.second_process import Beside
+from pipeline.report.second_process import SecondProcess
 from pipeline.report.workbook import FILE as WORKBOOK
 from pipeline.report.workbook import Sheet, write_workbook
 from pipeline.words.desk import CONFIDENTIAL
@@ -20,12 +20,12 @@ from pipeline.words.desk import CONFIDENTIAL
 Made = TypeVar("Made")
 
 
-def made_beside(make: Callable[[Beside], Made], beside: Beside | None = None) -> Made:
+def made_beside(make: Callable[[SecondProcess], Made], beside: SecondProcess | None = None) -> Made:
     """Make a report with a second process; a failure leaves no process behind.
 
     `beside` is one that was started before; it is started here unless given.
     """
-    beside = beside or Beside()
+    beside = beside or SecondProcess()
     try:
         return make(beside)
     except BaseException:
@@ -38,7 +38,7 @@ class Sections:
 
     name: ClassVar[str]
 
-    def __init__(self, facts: Facts, period: str, folder: Path | str, beside: Beside | None):
+    def __init__(self, facts: Facts, period: str, folder: Path | str, beside: SecondProcess | None):
         self._facts = facts
         self._period = period
         self._folder = Path(folder)

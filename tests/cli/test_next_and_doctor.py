@@ -11,7 +11,7 @@ from pipeline.cli import checkup
 from pipeline.cli.main import dwell
 from pipeline.cli.next_step import waiting
 from pipeline.measures.published import freeze
-from pipeline.measures.store_state import standing
+from pipeline.measures.store_state import store_state
 from pipeline.store import open_store
 from tests.conftest import Database
 
@@ -21,7 +21,7 @@ QUARTER = "episode_id | placed_month\ne1 | 2025-07\ne2 | 2025-08\ne3 | 2025-11"
 
 def next_steps(path: Path, today: dt.date = TODAY) -> list[str]:
     with open_store(path) as store:
-        found = standing(store, today)
+        found = store_state(store, today)
     assert found is not None
     return [step for step, _ in waiting(found)]
 
@@ -83,7 +83,7 @@ def test_a_frozen_quarter_asks_for_nothing_until_records_come_in(path) -> None:
 
 def test_old_records_ask_for_newer_ones(path) -> None:
     with open_store(path) as store:
-        found = standing(store, dt.date(2026, 8, 1))
+        found = store_state(store, dt.date(2026, 8, 1))
     assert found is not None
     assert found.quarters_without_records == ("2026-Q1", "2026-Q2")
     assert "dwell load FOLDER" in next_steps(path, dt.date(2026, 8, 1))

@@ -1,6 +1,6 @@
 """Multiple imputation of numerators that could not be ascertained, on counts by pattern.
 
-Beside complete cases: what the figures would be if the missing were missing at random
+SecondProcess complete cases: what the figures would be if the missing were missing at random
 given group and case mix, and how far from that they would have to be to change a finding.
 """
 

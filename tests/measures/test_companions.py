@@ -3,11 +3,11 @@
 import pytest
 
 from pipeline.answers.measures import rates_beside
-from pipeline.measures.beside import beside
 from pipeline.measures.catalogue import find_measure, load_catalogue
+from pipeline.measures.companions import companions
 from tests.measures.test_series import StoreInMemory
 
-EVERY = [card for measure in load_catalogue().values() for card in beside(measure)]
+EVERY = [card for measure in load_catalogue().values() for card in companions(measure)]
 
 
 @pytest.fixture
@@ -109,7 +109,7 @@ def test_what_contacts_tell_of_always_stands_beside_how_far_they_reached():
     told = {name for name, card in load_catalogue().items() if card.is_told_by_contacts}
     assert told == {"leakage", "toxicity_symptoms", "emergency_symptoms", "falls_lower_limb"}
     for name in told:
-        names = {card.name for card in beside(find_measure(name))}
+        names = {card.name for card in companions(find_measure(name))}
         assert "told_by_contacts/planned_contacts_reached" in names
         assert f"{name}/some_days_not_reached" in names
 

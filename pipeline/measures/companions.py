@@ -18,7 +18,7 @@ BY_DAYS_REACHED = {
 }
 
 
-def beside(measure: Measure) -> tuple[Measure, ...]:
+def companions(measure: Measure) -> tuple[Measure, ...]:
     """Return what is printed beside a measure, in the order in which it is printed."""
     found = _of_folder(measure.name)
     if measure.is_told_by_contacts:

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import NoDataError, RenderError
-from pipeline.report.second_process import Beside
+from pipeline.report.second_process import SecondProcess
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ def names(folder):
 
 
 def test_every_figure_is_drawn_by_one_process_or_the_other(tmp_path):
-    beside = Beside(cores=2)
+    beside = SecondProcess(cores=2)
     drawn = [f"p{i:02d}" for i in range(12)]
     for name in drawn:
         beside.draw(Picture(name), tmp_path / name)
@@ -48,7 +48,7 @@ def test_every_figure_is_drawn_by_one_process_or_the_other(tmp_path):
 
 
 def test_an_error_travels_whole_and_ends_the_other_process(tmp_path):
-    beside = Beside(cores=2)
+    beside = SecondProcess(cores=2)
     with pytest.raises(NoDataError) as found:
         beside.call(refuse, "episodes").result()
     assert (found.value.message, found.value.try_next) == ("No episodes.", "dwell status")
@@ -60,7 +60,7 @@ def test_an_error_travels_whole_and_ends_the_other_process(tmp_path):
 
 
 def test_one_core_does_everything_here_and_now(tmp_path):
-    beside = Beside(cores=1)
+    beside = SecondProcess(cores=1)
     assert beside.call(divmod, 7, 2).result() == (3, 1)
     beside.draw(Picture("here"), tmp_path / "here")
     assert names(tmp_path) == ["here"]
