@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from pipeline.analysis.survival.model_data import Model
     from pipeline.answers.actions import ActionList
+    from pipeline.answers.calls import CallsResult
     from pipeline.answers.change import JudgedChanges
     from pipeline.answers.charts import MeasureCharts
     from pipeline.answers.comparison import ComparedGroups
@@ -90,14 +91,30 @@ class Programme(Store):
         reason: str = "dislodged",
         adjust: Sequence[str] = (),
         model: Model | Literal["aft"] = "cox",
+        strata: str | None = None,
     ) -> RemovalResult:
         """Return time in place (hours) and reasons of removal; see `dwell removal`."""
         from pipeline.answers.removal import removal_result
 
         return removal_result(
             self, by=by, where=where, first=first, last=last, at=at, reason=reason, adjust=adjust,
-            model=model,
+            model=model, strata=strata,
         )  # fmt: skip
+
+    def calls(
+        self,
+        *,
+        by: str | None = None,
+        where: str | None = None,
+        first: str | None = None,
+        last: str | None = None,
+        at: Sequence[float] | None = (24.0, 48.0, 72.0),
+        adjust: Sequence[str] = (),
+    ) -> CallsResult:
+        """Return mean calls of families by hour since placement; see `dwell calls`."""
+        from pipeline.answers.calls import calls_result
+
+        return calls_result(self, by=by, where=where, first=first, last=last, at=at, adjust=adjust)
 
     def survival_frame(
         self,

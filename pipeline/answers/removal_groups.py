@@ -83,7 +83,7 @@ def removal_groups(
     """Estimate each group's curves."""
     labels = group_labels(store, asked.by)
     return tuple(
-        _group(part, asked, labels.get(part.group) or _label(asked.by, part.group))
+        _group(part, asked, labels.get(part.group) or group_name(asked.by, part.group))
         for part in counts
     )
 
@@ -104,7 +104,7 @@ def _group(counts: EventCounts, asked: RemovalAsked, label: str) -> RemovalGroup
     )
 
 
-def _label(by: str | None, group: str) -> str:
+def group_name(by: str | None, group: str) -> str:
     """Name a group; what does not speak for itself by its column as well."""
     if by == "planned_course" and group != NOT_RECORDED:
         return f"planned {group}"

@@ -35,7 +35,7 @@ def model_mapping(result: ModelResult) -> dict[str, Any]:
         "children": fit.children if fit else None,
         "missing": result.missing,
         "missing_by_term": result.missing_by_term,
-        "terms": [] if fit is None else _terms(fit),
+        "terms": [] if fit is None else model_terms(fit),
         "risks": [
             {
                 "term": r.child.term, "value": r.child.value, "hour": r.hour, "risk": r.risk,
@@ -120,8 +120,9 @@ def _time_ratios(fit: AftFit) -> list[dict[str, Any]]:
     ]
 
 
-def _terms(fit: ModelFit) -> list[dict[str, Any]]:
-    names = ("coefficient", "se", "hazard_ratio", "lower", "upper", "p")
+def model_terms(fit: ModelFit, ratio: str = "hazard_ratio") -> list[dict[str, Any]]:
+    """Return a mapping a coefficient; `ratio` is what its exponential is called."""
+    names = ("coefficient", "se", ratio, "lower", "upper", "p")
     columns = (fit.coefficients, fit.se, fit.hazard_ratio, fit.lower, fit.upper, fit.p_value)
     return [
         asdict(column) | row

@@ -84,6 +84,11 @@ COMMANDS: dict[str, CommandEntry] = {
         "How long catheters stay, and why they come out.",
         shows_counts=True,
     ),
+    "calls": CommandEntry(
+        "pipeline.cli.calls:calls",
+        "How often families call, by hour since placement.",
+        shows_counts=True,
+    ),
     "compare": CommandEntry(
         "pipeline.cli.compare:compare",
         "Compare sites, surgeon types or other groups.",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from pipeline.cli.options import (
+    Decorator,
     always_quiet_option,
     db_option,
     format_option,
@@ -26,6 +27,20 @@ FIGURES = (
 )  # fmt: skip
 
 
+where_option: Decorator = click.option(
+    "--where",
+    metavar="CONDITION",
+    help="Only episodes for which it holds, such as \"limb = 'lower' and age_years < 6\".",
+)
+at_option: Decorator = click.option(
+    "--at",
+    default="24,48,72",
+    show_default=True,
+    metavar="HOURS",
+    help="Hours to read the curves at, with commas, or `all` for every distinct hour.",
+)
+
+
 @click.command(epilog=EPILOG)
 @click.option("--by", metavar="COLUMN", help="Compare groups: site, limb, surgeon_type, ...")
 @click.option(
@@ -33,20 +48,10 @@ FIGURES = (
     metavar="COLUMN",
     help="Compare groups, or the catheters of a Cox model, within the levels of a column.",
 )
-@click.option(
-    "--where",
-    metavar="CONDITION",
-    help="Only episodes for which it holds, such as \"limb = 'lower' and age_years < 6\".",
-)
+@where_option
 @from_option
 @to_option
-@click.option(
-    "--at",
-    default="24,48,72",
-    show_default=True,
-    metavar="HOURS",
-    help="Hours to read the curves at, with commas, or `all` for every distinct hour.",
-)
+@at_option
 @click.option(
     "--until", type=click.FloatRange(min=0, min_open=True), metavar="HOURS",
     help="Follow no episode beyond this hour.",

@@ -61,7 +61,7 @@ def removal_rows(
     NoDataError
         No episode with a known dwell is left.
     """
-    condition, params = _condition(where, months)
+    condition, params = episode_condition(where, months)
     # A constant among the groups would be hashed with every episode.
     named = [name for name, asked in (("stratum", strata), ('"group"', by)) if asked]
     frame = store.frame(
@@ -86,7 +86,7 @@ def interval_rows(
 
     Columns `after_h`, `before_h` (infinite where no removal is known) and `n`.
     """
-    condition, params = _condition(where, months)
+    condition, params = episode_condition(where, months)
     return store.frame(
         "select left_h as after_h, coalesce(right_h, 'infinity'::double) as before_h,"
         f" count(*) as n from {EPISODES} where is_dwell_known and {condition}"
@@ -112,9 +112,8 @@ def model_rows(
     UsageError
         A term is not one of `TERMS`.
     """
-    return _pattern_rows(
-        store, "dwell_h as hours, reason", ("hours", "reason"), terms, _condition(where, months)
-    )
+    chosen = episode_condition(where, months)
+    return _pattern_rows(store, "dwell_h as hours, reason", ("hours", "reason"), terms, chosen)
 
 
 def unplanned_rows(
@@ -136,7 +135,7 @@ def unplanned_rows(
         f" as before_h, case when {UNPLANNED} then 'unplanned' end as reason",
         ("after_h", "before_h", "reason"),
         terms,
-        _condition(where, months),
+        episode_condition(where, months),
     )
 
 
@@ -148,7 +147,7 @@ def _pattern_rows(
     condition: tuple[str, list[str | float | bool]],
 ) -> pl.DataFrame:
     """Count episodes by what is selected (as `names`), the terms, and the child of several."""
-    columns = _term_columns(terms)
+    columns = term_columns(terms)
     distinct = list(dict.fromkeys(terms))
     grouped = ", ".join([*names, "child", *distinct])
     return store.frame(
@@ -175,19 +174,19 @@ def survival_rows(
     Columns `duration`, `event` (unplanned removal), `reason`, `entry`, `lower_bound`,
     `upper_bound` (infinite without the event), `child` (a number of its own), the terms.
     """
-    condition, params = _condition(where, months)
+    condition, params = episode_condition(where, months)
     return store.frame(
         f"select dwell_h as duration, {UNPLANNED} as event, reason, 0.0::double as entry,"
         " left_h as lower_bound,"
         f" case when {UNPLANNED} then right_h else 'infinity'::double end as upper_bound,"
         " dense_rank() over (order by coalesce(patient_key, 'episode ' || episode_id)) as child"
-        f"{_term_columns(terms)} from {EPISODES} where is_dwell_known and {condition}"
+        f"{term_columns(terms)} from {EPISODES} where is_dwell_known and {condition}"
         " order by episode_id",
         params,
     )
 
 
-def _term_columns(terms: Sequence[str]) -> str:
+def term_columns(terms: Sequence[str]) -> str:
     """Return the SQL of a model's terms, each after a comma; raises `UsageError`."""
     for term in terms:
         if term not in TERMS:
@@ -204,7 +203,7 @@ def clock_rows(
 
     Removals known only as an interval have no clock hour and are left out.
     """
-    condition, params = _condition(where, months)
+    condition, params = episode_condition(where, months)
     return store.frame(
         f"select placed_hour, dwell_h, reason, count(*) as n from {EPISODES}"
         " where dwell_basis in ('exact', 'last_known') and placed_hour is not null"
@@ -217,7 +216,7 @@ def pump_rows(
     store: Store, *, where: Condition = EVERYTHING, months: tuple[str, str] | None = None
 ) -> pl.DataFrame:
     """Count episodes by flow rate, filled volume and hours in place."""
-    condition, params = _condition(where, months)
+    condition, params = episode_condition(where, months)
     return store.frame(
         "select rate_ml_h, reservoir_ml, dwell_h, is_removed, count(*) as n"
         f" from {EPISODES} where is_dwell_known and {condition}"
@@ -226,9 +225,10 @@ def pump_rows(
     )
 
 
-def _condition(
+def episode_condition(
     where: Condition, months: tuple[str, str] | None
 ) -> tuple[str, list[str | float | bool]]:
+    """Return the SQL of a condition and months, and what is bound in it."""
     if months is None:
         return where.sql, list(where.params)
     return f"({where.sql}) and placed_month between ? and ?", [*where.params, *months]

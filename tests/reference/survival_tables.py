@@ -100,6 +100,24 @@ def model_data(
     )
 
 
+def bladder() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Recurrences of bladder tumours in 85 patients, each followed from its entry.
+
+    Months followed, treatment with number and size (a row a patient), patient of each
+    recurrence and its month. Byar 1980, in Pavone-Macaluso and others, Bladder Tumors
+    (recalled, not retrieved). Data as distributed with the R package survival
+    (`bladder2`, LGPL>=2): at most four recurrences.
+    """
+    table = {key: value.astype(float) for key, value in columns("bladder2_survival").items()}
+    _, of = np.unique(table["id"], return_inverse=True)
+    months = np.zeros(of.max() + 1)
+    np.maximum.at(months, of, table["stop"])
+    covariates = np.column_stack([table[name] for name in ("rx", "number", "size")])
+    _, first = np.unique(of, return_index=True)
+    again = table["event"] == 1
+    return months, covariates[first], of[again], table["stop"][again], covariates[again]
+
+
 def made_up_ties(**more: np.ndarray) -> ModelData:
     """400 invented episodes with many ties, as made_up_ties.R models them."""
     table = {key: value.astype(float) for key, value in columns("made_up_ties").items()}

@@ -155,13 +155,14 @@ class CoxState:
         tied_pull = self.tied_square[:, None] * self.s1 - self.tied_square_2[:, None] * self.d1
         carried = from_first(pull, data.cuts)
         hazard = from_first(self.hazard, data.cuts)
-        exposed = hazard[data.at] - event * self.tied_hazard[data.at]
+        # An event that comes back is a row beside that which ends its episode's follow-up.
+        exposed = data.leaves * hazard[data.at] - event * self.tied_hazard[data.at]
         return Influence(
             x=data.x,
             relative=self.relative,
             slot=2 * data.at + event.astype(np.int64),
             alpha=event - self.relative[data.pattern] * exposed,
-            pull=_alternating(carried, carried - tied_pull),
+            pull=_alternating(carried, (not data.goes_on) * carried - tied_pull),
             shift=_alternating(np.zeros_like(mean), -mean),
         )
 

@@ -46,6 +46,9 @@ class ModelData:
         Stratum within which censoring is estimated (Fine-Gray), from 0.
     stratum : int array, shape (r,), optional
         From 0: its catheters are compared with one another alone (Cox). None for one stratum.
+    goes_on : bool
+        Whether the event comes back (Cox): its rows are events, and each episode has another
+        row where its follow-up ends.
     """
 
     design: Design
@@ -56,11 +59,17 @@ class ModelData:
     child: Ints
     censoring_group: Ints
     stratum: Ints | None = None
+    goes_on: bool = False
 
     @property
     def episodes(self) -> int:
         """Episodes analysed."""
-        return int(self.n.sum())
+        return int(self.n[self.leaves].sum())
+
+    @property
+    def leaves(self) -> np.ndarray:
+        """Whether the follow-up of each row's episodes ends with it, shape (r,)."""
+        return (self.outcome != OF_REASON) | (not self.goes_on)
 
     @property
     def events(self) -> int:
@@ -104,8 +113,8 @@ class ModelData:
 
     @cached_property
     def everyone(self) -> Any:
-        """Episodes by hour and pattern, a sparse (m, p) matrix."""
-        return self.table()
+        """Episodes by last hour and pattern, a sparse (m, p) matrix."""
+        return self.table(self.leaves)
 
     @cached_property
     def removed(self) -> Any:
@@ -131,12 +140,11 @@ class ModelData:
         centred: Floats = self.design.matrix - self.centre
         return centred
 
-    def table(self, which: np.ndarray | None = None) -> Any:
+    def table(self, which: np.ndarray) -> Any:
         """Episodes by hour and pattern, a sparse (m, p) matrix, of the rows chosen."""
-        rows = slice(None) if which is None else which
         shape = (len(self.distinct_hours), self.design.matrix.shape[0])
-        values = self.n[rows].astype(float)
-        return sparse.csr_array((values, (self.at[rows], self.pattern[rows])), shape=shape)
+        values = self.n[which].astype(float)
+        return sparse.csr_array((values, (self.at[which], self.pattern[which])), shape=shape)
 
 
 @dataclass(frozen=True)
