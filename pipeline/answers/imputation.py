@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
-from pipeline.analysis.comparison.imputation import IMPUTATIONS, ImputedGroup, imputed_ratios
+from pipeline.analysis.comparison.imputation import ImputedGroup, imputed_ratios
+from pipeline.analysis.comparison.pooling import IMPUTATIONS
 from pipeline.answers.grouped_counts import pattern_counts
 from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import Measure

@@ -146,6 +146,7 @@ def removal_result(
     reason: str = "dislodged",
     adjust: Sequence[str] = (),
     model: Model | Literal["aft"] = "cox",
+    impute: int = 0,
     check: bool = False,
     hazard: bool = False,
     pump: bool = False,
@@ -173,6 +174,8 @@ def removal_result(
         Terms of a model of the reason; none is fitted without.
     model : {"cox", "finegray", "aft"}
         Hazard of the reason, its share, or time to unplanned removal of any reason.
+    impute : int
+        Imputations, at least 20, with which to fit the model to what is missing as well.
     check : bool
         Whether to estimate time in place from the intervals themselves, where some
         removals are known only so and no groups were asked for.
@@ -206,8 +209,12 @@ def removal_result(
         until_h=until_h or SHOWN_UNTIL_H,
         check=_check(store, asked) if check and midpoints and by is None else None,
         tests=removal_tests(store, counts, asked) if by else None,
-        model=model_of(store, asked, adjust, model) if adjust and model != "aft" else None,
-        aft=aft_of(store, asked, adjust) if adjust and model == "aft" else None,
+        model=(
+            model_of(store, asked, adjust, model, impute=impute)
+            if adjust and model != "aft"
+            else None
+        ),
+        aft=aft_of(store, asked, adjust, impute=impute) if adjust and model == "aft" else None,
         hazard=_hazard(store, counts, asked) if hazard else None,
         pump=_pump(store, asked) if pump else None,
     )

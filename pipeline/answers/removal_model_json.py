@@ -8,6 +8,7 @@ from typing import Any
 
 from pipeline.analysis.survival.aft import AftFit
 from pipeline.analysis.survival.aft_model import AftResult
+from pipeline.analysis.survival.imputed_model import ImputedModel
 from pipeline.analysis.survival.model_data import ModelFit
 from pipeline.analysis.survival.removal_model import ModelResult
 from pipeline.words.numbers import json_number
@@ -54,6 +55,8 @@ def model_mapping(result: ModelResult) -> dict[str, Any]:
     if (found_c := result.concordance) is not None:
         names = ("estimate", "se", "lower", "upper")
         found["concordance"] = {name: json_number(getattr(found_c, name)) for name in names}
+    if result.imputed is not None:
+        found["imputed"] = imputed_mapping(result.imputed, "hazard_ratio")
     if result.check is not None:
         found["proportional_hazards"] = [
             {"term": t.term, "chi_square": t.chi_square, "degrees": t.degrees, "p": t.p_value}
@@ -76,7 +79,7 @@ def aft_mapping(result: AftResult) -> dict[str, Any]:
     from pipeline.words.removal_model import left_out_sentence
 
     check = result.check
-    return {
+    found: dict[str, Any] = {
         "model": "aft",
         "event": "removal for any reason but a completed course",
         "asked": list(result.asked),
@@ -107,6 +110,28 @@ def aft_mapping(result: AftResult) -> dict[str, Any]:
             for x in result.left_out
         ],
         "sentences": aft_sentences(result),
+    }  # fmt: skip
+    if result.imputed is not None:
+        found["imputed"] = imputed_mapping(result.imputed, "time_ratio")
+    return found
+
+
+def imputed_mapping(imputed: ImputedModel, ratio: str) -> dict[str, Any]:
+    """Return a model with what is missing imputed; `ratio` is what its ratios are called."""
+    return {
+        "imputations": imputed.imputations,
+        "episodes": imputed.episodes,
+        "terms": [
+            asdict(term.column)
+            | {
+                ratio: json_number(term.ratio), "lower": json_number(term.lower),
+                "upper": json_number(term.upper),
+                "missing_information": json_number(term.missing_information),
+                "not_recorded": term.not_recorded,
+                "turning_point": json_number(term.turning_point),
+            }
+            for term in imputed.terms
+        ],
     }  # fmt: skip
 
 

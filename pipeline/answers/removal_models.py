@@ -37,18 +37,24 @@ def check_strata(strata: str | None, by: str | None, adjust: Sequence[str], mode
         )
 
 
-def model_of(store: Store, asked: RemovalAsked, adjust: Sequence[str], model: Model) -> ModelResult:
+def model_of(
+    store: Store, asked: RemovalAsked, adjust: Sequence[str], model: Model, *, impute: int = 0
+) -> ModelResult:
     """Fit one reason's hazard, within the strata asked for, or its share."""
     strata = asked.strata if model == "cox" else None
     terms = adjust if strata is None else [*adjust, strata]
     rows = dwell_counts.model_rows(store, terms, where=asked.where, months=asked.months)
-    return fit_removal_model(rows, adjust, asked.reason, model=model, strata=strata, hour=asked.end)
+    return fit_removal_model(
+        rows, adjust, asked.reason, model=model, strata=strata, hour=asked.end, impute=impute
+    )
 
 
-def aft_of(store: Store, asked: RemovalAsked, adjust: Sequence[str]) -> AftResult:
+def aft_of(
+    store: Store, asked: RemovalAsked, adjust: Sequence[str], *, impute: int = 0
+) -> AftResult:
     """Fit time to unplanned removal."""
     rows = dwell_counts.unplanned_rows(store, adjust, where=asked.where, months=asked.months)
-    return fit_aft_model(rows, adjust, until_h=asked.end)
+    return fit_aft_model(rows, adjust, until_h=asked.end, impute=impute)
 
 
 def survival_frame(

@@ -67,6 +67,15 @@ at_option: Decorator = click.option(
     "aft (how much longer without unplanned removal).",
 )
 @click.option(
+    "--missing",
+    "impute",
+    type=int,
+    flag_value=20,
+    default=0,
+    help="With --adjust: what the missing could change: complete cases beside 20 imputations, "
+    "and how unlike the known the missing would have to be.",
+)
+@click.option(
     "--reason",
     metavar="REASON",
     default="dislodged",
@@ -95,6 +104,7 @@ def removal(
     until: float | None,
     adjust: str | None,
     model: Model | Literal["aft"] | None,
+    impute: int,
     reason: str,
     hazard: bool,
     pump: bool,
@@ -123,8 +133,9 @@ def removal(
             at=hours_of(at),
             until_h=until,
             reason=reason,
-            adjust=terms_of(adjust, model),
+            adjust=terms_of(adjust, model or ("cox" if impute else None)),
             model=model or "cox",
+            impute=impute,
             check=True,
             hazard=hazard or figure in {"hazard", "clock-hour"},
             pump=pump or figure == "pump",

@@ -11,6 +11,7 @@ from pipeline.analysis.survival.pump import PumpRow, PumpTable
 from pipeline.answers.removal import RemovalHazard, RemovalResult
 from pipeline.answers.removal_groups import RemovalGroup, RemovalTests
 from pipeline.words.codes import noun_of, words_of
+from pipeline.words.imputed_model import imputed_words
 from pipeline.words.numbers import p_value
 from pipeline.words.removal_aft import aft_sentences
 from pipeline.words.removal_model import calibration_table, model_sentences
@@ -40,8 +41,13 @@ def removal_words(result: RemovalResult) -> list[str | pl.DataFrame]:
         said += ["", *model_sentences(result.model)]
         if result.model.calibration:
             said += ["", calibration_table(result.model)]
+        if (fit := result.model.fit) is not None and result.model.imputed is not None:
+            ratios = (fit.hazard_ratio, fit.lower, fit.upper)
+            said += ["", *imputed_words(result.model.imputed, ratios)]
     if result.aft is not None:
         said += ["", *aft_sentences(result.aft)]
+        if result.aft.imputed is not None:
+            said += ["", *imputed_words(result.aft.imputed, result.aft.fits[0].time_ratio)]
     if result.hazard is not None:
         said += _hazard(result.hazard, result)
     if result.pump is not None:

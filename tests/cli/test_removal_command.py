@@ -66,12 +66,17 @@ def network(tmp_path_factory):
         removed_after_h=pl.when(~exact).then(pl.Series(np.maximum(hour - 4, 0))),
         removed_before_h=pl.when(~exact).then(pl.Series(hour + 4)),
     )
+    return saved(frame, tmp_path_factory.mktemp("network") / "dwell.duckdb")
+
+
+def saved(frame, path):
+    """Save a store of episodes at two sites."""
     database = Database()
     for site in ("avocet", "dunlin"):
         database.given("site", f"site | label\n{site} | {site.title()}")
     database.connection.register("invented", frame)
     database.connection.execute("insert into episode by name select * from invented")
-    path = database.save(tmp_path_factory.mktemp("network") / "dwell.duckdb")
+    database.save(path)
     database.close()
     return path
 
@@ -270,6 +275,7 @@ def test_one_figure_or_all_of_them(network, tmp_path) -> None:
         (("--where", "reason = 'leakage'"), "cannot be chosen by reason"),
         (("--adjust", "shoe_size"), "cannot be adjusted for shoe_size"),
         (("--model", "cox"), "needs columns"),
+        (("--missing",), "needs columns"),
         (("--at", "soon"), "--at takes hours"),
         (("--at", "-4"), "--at takes hours"),
         (("--reason", "fell_out"), "no reason of removal fell_out"),
@@ -283,6 +289,46 @@ def test_one_figure_or_all_of_them(network, tmp_path) -> None:
 def test_words_that_do_not_fit_are_refused(network, words, why: str) -> None:
     with pytest.raises(UsageError, match=why):
         run(network, *words)
+
+
+def test_what_is_missing_is_imputed_beside_complete_cases(tmp_path) -> None:
+    rng, n = np.random.default_rng(3), 400
+    glue, out = rng.random(n) < 0.5, rng.random(n)
+    came_out = out < np.where(glue, 0.2, 0.6)
+    frame = pl.DataFrame(
+        {
+            "episode_id": [f"e{i}" for i in range(n)],
+            "patient_key": [f"p{i}" for i in range(n)],
+            "site": "avocet",
+            "placed_month": "2025-04",
+            "month_order": np.arange(n) + 1,
+            "planned_dwell_h": 72.0,
+            "surgeon_type": "sports",
+            "nerve_target": "femoral",
+            "skin_glue": [None if i % 4 == 0 else bool(g) for i, g in enumerate(glue)],
+            "removed_h": np.where(came_out, np.ceil(out * 100) + 1, 72.0),
+            "removal_reason": np.where(came_out, "dislodged", "completed"),
+            "load_id": 1,
+        }
+    )
+    store = saved(frame, tmp_path / "dwell.duckdb")
+    asked = ("--adjust", "skin_glue", "--missing")
+    model = found(store, *asked)["model"]
+    imputed = model["imputed"]
+    assert imputed["imputations"] == 20
+    assert (imputed["episodes"], model["episodes"]) == (400, 300)
+    (term,), (complete,) = imputed["terms"], model["terms"]
+    assert list(term) == [
+        "term", "level", "reference", "hazard_ratio", "lower", "upper", "missing_information",
+        "not_recorded", "turning_point",
+    ]  # fmt: skip
+    assert term["not_recorded"] == 100
+    assert term["hazard_ratio"] == pytest.approx(complete["hazard_ratio"], rel=0.25)
+    assert 0 < term["missing_information"] < 0.5
+    text = run(store, *asked).output
+    assert "With what is not recorded imputed 20 times (400 catheters)" in text
+    assert "Imputing moves no limits to another side of 1." in text
+    assert "odds" in text or "none tried" in text
 
 
 def test_a_condition_that_no_episode_meets(network) -> None:

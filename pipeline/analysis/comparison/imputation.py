@@ -1,12 +1,12 @@
 """Multiple imputation of numerators that could not be ascertained, on counts by pattern.
 
-SecondProcess complete cases: what the figures would be if the missing were missing at random
+Beside complete cases: what the figures would be if the missing were missing at random
 given group and case mix, and how far from that they would have to be to change a finding.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,13 +18,12 @@ from pipeline.analysis.comparison.count_models import fit_counts
 from pipeline.analysis.comparison.design import coded
 from pipeline.analysis.comparison.glm import Design, mean_and_slope
 from pipeline.analysis.comparison.pattern_counts import Floats, PatternCounts, added
-from pipeline.analysis.comparison.pooling import pool
+from pipeline.analysis.comparison.pooling import IMPUTATIONS, nearest_turn, pool, refuse_few
 from pipeline.analysis.rates.rates import Kind
 
-IMPUTATIONS = 20
 # Odds or rates of the missing, over those of the known of the same case mix, that are tried.
 FARTHEST = 20.0
-STEPS = 12  # halvings: to within 1 part in 1,000
+DEPARTURES = np.log(np.geomspace(1.001, FARTHEST, 3000)).tolist()  # 1 part in 1,000 apart
 Z = 1.959963984540054  # of 95% limits
 HALF = 0.5  # stands for no event where a logarithm is needed
 
@@ -128,8 +127,7 @@ def imputed_ratios(
     ValueError
         If `m` is below 20, or as `expect` does.
     """
-    if m < IMPUTATIONS:
-        raise ValueError(f"at least {IMPUTATIONS} imputations are needed")
+    refuse_few(m)
     rng = np.random.default_rng(seed)
     made = [_Imputation.draw(counts, by, terms, kind, rng) for _ in range(m)]
     plain = _log_ratios(counts, by, terms, kind)
@@ -256,32 +254,12 @@ def _log_ratio(
 
 
 def _turning_point(made: Sequence[_Imputation], place: int, missing: float) -> float:
-    """Return the departure nearest to none at which the limits say something else.
-
-    The ratio rises with the departure, so that on either side there is one such point at
-    most within reach, or none.
-    """
+    """Return the departure nearest to none at which the limits say something else."""
     if not missing:
         return float("nan")
 
-    def leaves_out_one(shift: float) -> bool:
+    def says(shift: float) -> int:
         parts = zip(*[one.log_ratios(shift, place) for one in made], strict=True)
-        found = pool(*(np.stack(part) for part in parts))
-        return bool(found.lower[0] > 0 or found.upper[0] < 0)
+        return int(pool(*(np.stack(part) for part in parts)).side[0])
 
-    as_found = leaves_out_one(0.0)
-    turns = [
-        _between(leaves_out_one, as_found, side * np.log(FARTHEST))
-        for side in (1, -1)
-        if leaves_out_one(side * np.log(FARTHEST)) != as_found
-    ]
-    return float(np.exp(min(turns, key=abs))) if turns else float("nan")
-
-
-def _between(says: Callable[[float], bool], as_found: bool, far: float) -> float:
-    """Halve the way from none to `far` until the point at which the answer turns is found."""
-    near = 0.0
-    for _ in range(STEPS):
-        middle = (near + far) / 2
-        near, far = (middle, far) if says(middle) == as_found else (near, middle)
-    return far
+    return float(np.exp(nearest_turn(says, DEPARTURES)))

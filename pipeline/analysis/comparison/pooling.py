@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
 Floats = NDArray[np.float64]
+
+IMPUTATIONS = 20  # fewer are refused
 
 
 @dataclass(frozen=True)
@@ -33,6 +38,46 @@ class Pooled:
     upper: Floats
     df: Floats
     missing_information: Floats
+
+    @property
+    def side(self) -> NDArray[np.int64]:
+        """Side of zero on which the limits lie, shape (k,): 1, -1, or 0 where they hold it."""
+        found: NDArray[np.int64] = (self.lower > 0).astype(int) - (self.upper < 0)
+        return found
+
+
+def nearest_turn(says: Callable[[float], int], steps: Sequence[float]) -> float:
+    """Return the departure nearest to none, on either side, at which a finding is another.
+
+    Parameters
+    ----------
+    says : callable
+        The finding at a departure; it rises or falls with it, and may repeat itself.
+    steps : sequence of float
+        Departures above zero that are tried, ascending; their negatives are too.
+
+    Returns
+    -------
+    float
+        One of the steps or their negatives; NaN where none turns the finding.
+    """
+    as_found = says(0.0)
+    turns = []
+    for side in (1.0, -1.0):
+        if says(side * steps[-1]) != as_found:
+            turned = partial(_is_other, says, as_found, side)
+            turns.append((bisect_left(steps, True, key=turned), side))
+    return min(turns)[1] * steps[min(turns)[0]] if turns else float("nan")
+
+
+def _is_other(says: Callable[[float], int], as_found: int, side: float, step: float) -> bool:
+    return says(side * step) != as_found
+
+
+def refuse_few(m: int) -> None:
+    """Raise `ValueError` for fewer imputations than limits should be made from."""
+    if m < IMPUTATIONS:
+        raise ValueError(f"at least {IMPUTATIONS} imputations are needed")
 
 
 def pool(estimates: Floats, variances: Floats) -> Pooled:

@@ -12,10 +12,12 @@ from pipeline.analysis.survival.absolute_risks import TypicalChild, child_design
 from pipeline.analysis.survival.aft import AftFit, IntervalData, fit_aft
 from pipeline.analysis.survival.curve_limits import Z
 from pipeline.analysis.survival.event_counts import Floats
+from pipeline.analysis.survival.imputed_model import ImputedModel, impute_model, within_levels
 from pipeline.analysis.survival.interval_censored import IntervalCounts, turnbull_curve
 from pipeline.analysis.survival.model_data import ALONE, NotEstimableError
 from pipeline.analysis.survival.term_choice import (
     NUMBER,
+    REASON,
     LeftOut,
     TermChoice,
     choose_terms,
@@ -57,7 +59,8 @@ class AftResult:
     """Families fitted to time to unplanned removal, that of the least AIC first.
 
     `fits` is empty where nothing could be fitted; `left_out` then says why. `missing`
-    counts episodes dropped for want of a term (complete cases).
+    counts episodes dropped for want of a term (complete cases); `imputed` is the first law
+    fitted to all episodes, what is missing imputed.
     """
 
     asked: tuple[str, ...]
@@ -67,9 +70,12 @@ class AftResult:
     until_h: float
     hours: tuple[AftHours, ...]
     check: AftCheck
+    imputed: ImputedModel | None = None
 
 
-def fit_aft_model(rows: pl.DataFrame, terms: Sequence[str], *, until_h: float) -> AftResult:
+def fit_aft_model(
+    rows: pl.DataFrame, terms: Sequence[str], *, until_h: float, impute: int = 0
+) -> AftResult:
     """Fit accelerated failure time to unplanned removal; a completed course ends follow-up.
 
     Planned removal makes a cliff at the planned end that no smooth law follows, so it
@@ -83,6 +89,8 @@ def fit_aft_model(rows: pl.DataFrame, terms: Sequence[str], *, until_h: float) -
     terms : sequence of str
     until_h : float
         Hour that means are restricted to.
+    impute : int
+        Imputations with which to fit the law of the least AIC to all episodes as well.
     """
     asked = list(dict.fromkeys(terms))
     rows = rows.sort([AFTER, BEFORE, *asked, CHILD, NUMBER])
@@ -95,20 +103,41 @@ def fit_aft_model(rows: pl.DataFrame, terms: Sequence[str], *, until_h: float) -
     if not choice.terms:
         return result
     try:
-        return _fitted(result, rows, choice)
+        return _fitted(result, rows, choice, impute=impute)
     except NotEstimableError as error:
         left = LeftOut("", None, "not_estimable", message=str(error))
         return replace(result, left_out=(*result.left_out, left))
 
 
-def _fitted(result: AftResult, rows: pl.DataFrame, choice: TermChoice) -> AftResult:
+def _fitted(result: AftResult, rows: pl.DataFrame, choice: TermChoice, *, impute: int) -> AftResult:
     codings, merged = without_aliases(choice.patterns, code_terms(choice.patterns, choice.terms))
-    numbered = choice.patterns.select(choice.terms).with_row_index("pattern")
-    kept = rows.join(numbered, on=choice.terms, how="inner", maintain_order="left")
-    fits = fit_aft(_interval_data(kept, design(choice.patterns, codings), kept["pattern"]))
+    fits = fit_aft(_data_of(rows, choice.patterns, codings))
+    if impute:
+        result = replace(result, imputed=_imputed(rows, codings, fits[0].family, impute))
     children = typical_children(choice.patterns, codings)
     hours = _hours(fits[0], children, codings, result.until_h)
     return replace(result, fits=fits, left_out=(*result.left_out, *merged), hours=hours)
+
+
+def _data_of(rows: pl.DataFrame, patterns: pl.DataFrame, codings: Sequence[Coding]) -> IntervalData:
+    terms = [coding.term for coding in codings]
+    numbered = patterns.select(terms).with_row_index("pattern")
+    kept = rows.join(numbered, on=terms, how="inner", maintain_order="left")
+    return _interval_data(kept, design(patterns, codings), kept["pattern"])
+
+
+def _imputed(rows: pl.DataFrame, codings: Sequence[Coding], family: str, m: int) -> ImputedModel:
+    terms = [coding.term for coding in codings]
+
+    def estimate(completed: pl.DataFrame) -> tuple[Floats, Floats]:
+        data = _data_of(completed, patterns_of(completed, terms, UNPLANNED), codings)
+        fit = fit_aft(data, [family])[0]
+        return fit.coefficients[1:-1], fit.se[1:-1] ** 2
+
+    rows = within_levels(rows, codings)
+    hours, kinds = rows[AFTER].cast(pl.Float64).to_numpy(), rows[REASON].is_not_null().to_numpy()
+    columns = [column for coding in codings for column in coding.columns]
+    return impute_model(rows, columns, estimate, (hours, kinds.astype(np.int64)), m=m)
 
 
 def _interval_data(rows: pl.DataFrame, made: Design, pattern: pl.Series) -> IntervalData:

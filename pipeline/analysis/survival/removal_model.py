@@ -12,8 +12,9 @@ from pipeline.analysis.survival.absolute_risks import AbsoluteRisk, absolute_ris
 from pipeline.analysis.survival.calibration import CalibrationGroup, calibration
 from pipeline.analysis.survival.concordance import Concordance, removal_concordance
 from pipeline.analysis.survival.cox import cox
-from pipeline.analysis.survival.event_counts import Ints
+from pipeline.analysis.survival.event_counts import Floats, Ints
 from pipeline.analysis.survival.fine_gray import fine_gray
+from pipeline.analysis.survival.imputed_model import ImputedModel, impute_model, within_levels
 from pipeline.analysis.survival.model_data import (
     ALONE,
     CENSORED,
@@ -46,7 +47,8 @@ class ModelResult:
     `fit`, `check` and `risks` are None or empty where nothing could be fitted;
     `left_out` then says why. `missing` counts episodes dropped because a term of the
     model is not recorded (complete cases), by term and in all. `strata` is the column
-    within whose levels catheters are compared. Concordance (of a Cox model) and
+    within whose levels catheters are compared. `imputed` is the same model of all episodes, what
+    is missing imputed. Concordance (of a Cox model) and
     calibration are of the episodes fitted, risks and calibration by `hour`.
     """
 
@@ -64,6 +66,7 @@ class ModelResult:
     hour: float = 72.0
     concordance: Concordance | None = None
     calibration: tuple[CalibrationGroup, ...] = ()
+    imputed: ImputedModel | None = None
 
 
 def fit_removal_model(
@@ -74,6 +77,7 @@ def fit_removal_model(
     model: Model = "cox",
     strata: str | None = None,
     hour: float = 72.0,
+    impute: int = 0,
 ) -> ModelResult:
     """Fit one reason on the terms that the data can carry.
 
@@ -97,6 +101,8 @@ def fit_removal_model(
         Column of `rows`, no term: each of its levels has a Cox model's baseline of its own.
     hour : float
         Hour of the absolute risks.
+    impute : int
+        Imputations with which to fit the model to all episodes as well; 0 for none.
 
     Raises
     ------
@@ -134,19 +140,21 @@ def fit_removal_model(
     if not choice.terms:
         return result
     try:
-        return _fitted(result, rows, choice, hour=hour)
+        return _fitted(result, rows, choice, hour=hour, impute=impute)
     except NotEstimableError as error:
         left = LeftOut("", None, "not_estimable", message=str(error))
         return replace(result, left_out=(*result.left_out, left))
 
 
 def _fitted(
-    result: ModelResult, rows: pl.DataFrame, choice: TermChoice, *, hour: float
+    result: ModelResult, rows: pl.DataFrame, choice: TermChoice, *, hour: float, impute: int
 ) -> ModelResult:
     patterns, reason = choice.patterns, result.reason
     codings, merged = without_aliases(patterns, code_terms(patterns, choice.terms))
     result = replace(result, left_out=(*result.left_out, *merged))
     data = model_data(rows, patterns, codings, reason)
+    if impute:
+        result = replace(result, imputed=_imputed(result, rows, codings, impute))
     children = typical_children(patterns, codings)
     if result.model == "finegray":
         fit = fine_gray(data, reason=reason)
@@ -164,6 +172,26 @@ def _fitted(
         concordance=removal_concordance(data, fit),
         calibration=calibration(data, fit, others, hour=hour),
     )
+
+
+def _imputed(
+    result: ModelResult, rows: pl.DataFrame, codings: Sequence[Coding], m: int
+) -> ImputedModel:
+    terms = [coding.term for coding in codings]
+
+    def estimate(completed: pl.DataFrame) -> tuple[Floats, Floats]:
+        patterns = patterns_of(completed, terms, result.reason)
+        data = model_data(completed, patterns, codings, result.reason)
+        fit = (fine_gray if result.model == "finegray" else cox)(data)
+        return fit.coefficients, fit.se**2
+
+    rows = within_levels(rows, codings).sort(rows.columns)
+    of_reason = (rows[REASON] == result.reason).fill_null(False).to_numpy()
+    kinds = np.select([rows[REASON].is_null().to_numpy(), of_reason], [0, 1], 2)
+    outcome = (rows[HOURS].cast(pl.Float64).to_numpy(), kinds)
+    columns = [column for coding in codings for column in coding.columns]
+    also = [] if result.strata is None else [result.strata]
+    return impute_model(rows, columns, estimate, outcome, also=also, m=m)
 
 
 def _numbered(rows: pl.DataFrame, strata: str) -> pl.DataFrame:
