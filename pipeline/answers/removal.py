@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.analysis.survival.aft_model import AftResult
@@ -22,6 +22,7 @@ from pipeline.analysis.survival.interval_censored import (
     turnbull_curve,
 )
 from pipeline.analysis.survival.model_data import Model
+from pipeline.analysis.survival.planned_end import FromPlannedEnd, from_planned_end
 from pipeline.analysis.survival.pump import PumpTable, pump_table
 from pipeline.analysis.survival.removal_model import ModelResult
 from pipeline.answers.removal_groups import (
@@ -29,6 +30,7 @@ from pipeline.answers.removal_groups import (
     RemovalAsked,
     RemovalGroup,
     RemovalTests,
+    group_name,
     removal_groups,
     removal_tests,
 )
@@ -75,6 +77,7 @@ class RemovalResult:
     aft: AftResult | None
     hazard: RemovalHazard | None
     pump: PumpTable | None
+    planned_end: tuple[FromPlannedEnd, ...] | None
 
     def label(self, name: str) -> str:
         """Return a group's name as printed."""
@@ -111,6 +114,7 @@ class RemovalResult:
             "ratios-by-day": model is not None and model.check is not None,
             "hazard": hazard is not None and bool(hazard.curves),
             "clock-hour": hazard is not None and hazard.clock is not None,
+            "planned-end": bool(self.planned_end),
             "pump": self.pump is not None and self.pump.all_rates.catheters > 0,
         }
         return tuple(name for name, is_there in there.items() if is_there)
@@ -150,6 +154,7 @@ def removal_result(
     check: bool = False,
     hazard: bool = False,
     pump: bool = False,
+    planned_end: bool = False,
 ) -> RemovalResult:
     """Estimate how long catheters stay and why they come out, and what else was asked.
 
@@ -181,6 +186,8 @@ def removal_result(
         removals are known only so and no groups were asked for.
     hazard, pump : bool
         Whether to tell when the reason happens, and how long pumps should last.
+    planned_end : bool
+        Whether to lay the planned courses together at their planned end.
 
     Raises
     ------
@@ -217,6 +224,15 @@ def removal_result(
         aft=aft_of(store, asked, adjust, impute=impute) if adjust and model == "aft" else None,
         hazard=_hazard(store, counts, asked) if hazard else None,
         pump=_pump(store, asked) if pump else None,
+        planned_end=_planned_end(store, asked) if planned_end else None,
+    )
+
+
+def _planned_end(store: Store, asked: RemovalAsked) -> tuple[FromPlannedEnd, ...]:
+    rows = dwell_counts.planned_end_rows(store, where=asked.where, months=asked.months)
+    return tuple(
+        replace(curve, group=group_name("planned_course", curve.group))
+        for curve in from_planned_end(rows)
     )
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pipeline.analysis.survival.group_tests import Differences, GroupTest
+from pipeline.analysis.survival.planned_end import FROM_END_HOURS, FromPlannedEnd
 from pipeline.analysis.survival.pump import PumpRow, PumpTable
 from pipeline.answers.removal_groups import RemovalGroup, RemovalTests
 from pipeline.answers.removal_model_json import aft_mapping, model_mapping, rows_of
@@ -45,6 +46,8 @@ def removal_mapping(result: RemovalResult) -> dict[str, Any]:
         found["model"] = aft_mapping(result.aft)
     if result.hazard is not None:
         found["hazard"] = _hazard(result.hazard)
+    if result.planned_end is not None:
+        found["from_planned_end"] = [_from_end(curve) for curve in result.planned_end]
     if result.pump is not None:
         found["pump"] = _pump(result.pump)
     return found
@@ -90,6 +93,16 @@ def _group(group: RemovalGroup) -> dict[str, Any]:
             )
         ]
     return found
+
+
+def _from_end(curve: FromPlannedEnd) -> dict[str, Any]:
+    at = curve.at(FROM_END_HOURS)
+    names = ("hours_from_end", "n", "estimate", "lower", "upper")
+    return {
+        "planned_course": curve.group,
+        "episodes": curve.catheters,
+        "still_in_place": rows_of(names, (FROM_END_HOURS, at.n, at.estimate, at.lower, at.upper)),
+    }
 
 
 def _still(group: RemovalGroup) -> list[dict[str, Any]]:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 EPILOG = 'Example: dwell removal --by limb --where "age_years < 12" --out reasons.svg'
 FIGURES = (
     "reasons", "time-in-place", "forest", "ratios-by-day", "hazard", "clock-hour", "pump",
+    "planned-end",
 )  # fmt: skip
 
 
@@ -83,6 +84,7 @@ at_option: Decorator = click.option(
     help="Reason to model and to time.",
 )
 @click.option("--hazard", is_flag=True, help="When the reason happens: by hour and by clock hour.")
+@click.option("--planned-end", is_flag=True, help="Courses laid together at their planned end.")
 @click.option("--pump", is_flag=True, help="The pump's expected run-time against time in place.")
 @click.option(
     "--out",
@@ -107,6 +109,7 @@ def removal(
     impute: int,
     reason: str,
     hazard: bool,
+    planned_end: bool,
     pump: bool,
     out: Path | None,
     figure: str | None,
@@ -139,6 +142,7 @@ def removal(
             check=True,
             hazard=hazard or figure in {"hazard", "clock-hour"},
             pump=pump or figure == "pump",
+            planned_end=planned_end or figure == "planned-end",
         )
     if out is not None:
         _draw(result, out, figure or ("forest" if adjust else "reasons"))

@@ -10,6 +10,7 @@ from pipeline.figures.forest import by_day_figure, forest_figure
 from pipeline.figures.hazard import clock_figure, hazard_figure
 from pipeline.figures.incidence import incidence_figure
 from pipeline.figures.look import Drawing
+from pipeline.figures.planned_end import planned_end_figure
 from pipeline.figures.pump import pump_figure
 from pipeline.figures.time_in_place import time_in_place_figure
 
@@ -53,6 +54,11 @@ def _clock(result: RemovalResult) -> Drawing:
     return clock_figure(result.hazard.clock)
 
 
+def _planned_end(result: RemovalResult) -> Drawing:
+    assert result.planned_end is not None
+    return planned_end_figure(result.planned_end)
+
+
 def _pump(result: RemovalResult) -> Drawing:
     assert result.pump is not None
     rows = (*result.pump.rows, result.pump.all_rates)
@@ -66,5 +72,6 @@ _DRAWN: dict[str, Callable[[RemovalResult], Drawing]] = {
     "ratios-by-day": _by_day,
     "hazard": _hazard,
     "clock-hour": _clock,
+    "planned-end": _planned_end,
     "pump": _pump,
 }

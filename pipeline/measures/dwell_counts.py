@@ -95,6 +95,25 @@ def interval_rows(
     )
 
 
+def planned_end_rows(
+    store: Store, *, where: Condition = EVERYTHING, months: tuple[str, str] | None = None
+) -> pl.DataFrame:
+    """Count episodes by planned course and hours from the planned end.
+
+    Columns `group` (shortest plans first), `from_end_h` (negative before the end),
+    `is_removed` and `n`.
+    """
+    condition, params = episode_condition(where, months)
+    rows = store.frame(
+        'select planned_course as "group", dwell_h - planned_dwell_h as from_end_h, is_removed,'
+        f" count(*) as n from {EPISODES}"
+        f" where is_dwell_known and {condition}"
+        " group by all order by all",
+        params,
+    )
+    return rows.sort(rows["group"].str.starts_with("over"), maintain_order=True)
+
+
 def model_rows(
     store: Store,
     terms: Sequence[str],

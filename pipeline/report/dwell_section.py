@@ -192,6 +192,12 @@ def dwell_figures(now: RemovalResult, by_course: RemovalResult, page: Page) -> s
     return block("pair", *(block("one", *page.figure(*one)) for one in drawn))
 
 
+def planned_end(by_course: RemovalResult, page: Page) -> list[str]:
+    """Draw the planned courses laid together at their planned end."""
+    name = "planned-end"
+    return page.figure(name, by_course.figure(name)) if name in by_course.figures else []
+
+
 def dwell_table(period: str, now: RemovalResult) -> str:
     """Return still in place and each reason at 24, 48 and 72 h, with limits."""
     columns = [

@@ -136,10 +136,12 @@ def collect_quarter(
         )
 
 
-def _removal(store: Store, first: str, last: str, by: str | None = None) -> RemovalResult | None:
+def _removal(store: Store, first: str, last: str, by: str = "") -> RemovalResult | None:
     """Return time in place and reasons over some months of placement, where any is known."""
     try:
-        return removal_result(store, by=by, first=first, last=last)
+        return removal_result(
+            store, by=by or None, first=first, last=last, planned_end=by == "planned_course"
+        )
     except NoDataError:
         return None
 

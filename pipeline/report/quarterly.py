@@ -154,10 +154,11 @@ class QuarterlyReport(Sections):
         show(*actions_section.action_pieces(self._data.actions))
 
     def removal_table(self) -> None:
-        """Show still in place and each reason at 24, 48 and 72 h."""
+        """Show still in place and each reason at 24, 48 and 72 h, and against the planned end."""
         data = self._data
-        if data.removal is not None:
+        if data.removal is not None and data.removal_by_course is not None:
             show(dwell_section.dwell_table(data.facts.quarter, data.removal))
+            show(*dwell_section.planned_end(data.removal_by_course, self._page))
 
     def measures(self, *kinds: str) -> None:
         """Show a control chart and sentences for each measure of some kinds."""

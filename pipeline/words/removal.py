@@ -7,6 +7,7 @@ import polars as pl
 
 from pipeline.analysis.survival.event_counts import Floats
 from pipeline.analysis.survival.group_tests import Differences, GroupTest
+from pipeline.analysis.survival.planned_end import FROM_END_HOURS, FromPlannedEnd
 from pipeline.analysis.survival.pump import PumpRow, PumpTable
 from pipeline.answers.removal import RemovalHazard, RemovalResult
 from pipeline.answers.removal_groups import RemovalGroup, RemovalTests
@@ -50,6 +51,9 @@ def removal_words(result: RemovalResult) -> list[str | pl.DataFrame]:
             said += ["", *imputed_words(result.aft.imputed, result.aft.fits[0].time_ratio)]
     if result.hazard is not None:
         said += _hazard(result.hazard, result)
+    if result.planned_end:
+        said += ["", "Still in place by hours from the planned end, %:"]
+        said.append(pl.DataFrame([_from_end(curve) for curve in result.planned_end]))
     if result.pump is not None:
         said += ["", _pump(result.pump)]
     return said
@@ -169,6 +173,13 @@ def _hazard(hazard: RemovalHazard, result: RemovalResult) -> list[str]:
         rate = f"{part.rate:.1f} ({part.lower:.1f} to {part.upper:.1f})"
         found.append(f"{PARTS[part.part]}: {rate} per 100 catheter-days.")
     return found
+
+
+def _from_end(curve: FromPlannedEnd) -> dict[str, str]:
+    at = curve.at(FROM_END_HOURS)
+    hours = [f"{h:+g} h" if h else "planned end" for h in FROM_END_HOURS]
+    read = zip(hours, _percent(at.estimate, at.lower, at.upper), strict=True)
+    return {"course": f"{curve.group} ({curve.catheters:,})"} | dict(read)
 
 
 def _pump(table: PumpTable) -> str | pl.DataFrame:

@@ -230,6 +230,34 @@ def test_hazard_and_pump(network) -> None:
     assert "all rates" in text
 
 
+def test_courses_of_any_length_are_laid_together_at_their_planned_end(tmp_path) -> None:
+    database = Database()
+    database.given(
+        "episode",
+        """
+        episode_id | planned_dwell_h | removed_h | last_known_in_place_h | removal_reason
+        e1         | 48              | 48        |                       | completed
+        e2         | 48              | 24        |                       | dislodged
+        e3         | 96              | 72        |                       | leakage
+        e4         | 96              | 97        |                       | completed
+        e5         | 72              |           | 60                    |
+        """,
+    )
+    store = database.save(tmp_path / "dwell.duckdb")
+    database.close()
+    courses = found(store, "--planned-end")["from_planned_end"]
+    assert [(c["planned_course"], c["episodes"]) for c in courses] == [
+        ("planned up to 48 h", 2), ("planned up to 72 h", 1), ("planned over 72 h", 2)
+    ]  # fmt: skip
+    short, middle, long = (
+        {row["hours_from_end"]: row["estimate"] for row in c["still_in_place"]} for c in courses
+    )
+    assert (short[-48], short[-24], short[-6], short[0]) == (1, 0.5, 0.5, 0)
+    assert (middle[-24], middle[-12], middle[0]) == (1, 1, None)
+    assert (long[-48], long[-24], long[0], long[6]) == (1, 0.5, 0.5, 0)
+    assert "Still in place by hours from the planned end" in run(store, "--planned-end").output
+
+
 def test_csv_is_one_table(network) -> None:
     lines = run(network, "--by", "site", "--format", "csv").stdout.splitlines()
     assert lines[0] == "group,reason,hour,n,estimate,se,lower,upper"

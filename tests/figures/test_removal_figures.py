@@ -15,13 +15,15 @@ from pipeline.analysis.survival.event_counts import CENSORED, EventCounts
 from pipeline.analysis.survival.hazard import by_clock_hour, smoothed_hazard
 from pipeline.analysis.survival.incidence import incidence
 from pipeline.analysis.survival.interval_censored import turnbull_curve
+from pipeline.analysis.survival.planned_end import from_planned_end
 from pipeline.analysis.survival.pump import pump_table
 from pipeline.analysis.survival.removal_model import ModelResult, fit_removal_model
 from pipeline.analysis.survival.time_in_place import time_in_place
 from pipeline.figures.forest import by_day_figure, forest_figure
 from pipeline.figures.hazard import clock_figure, hazard_figure
 from pipeline.figures.incidence import incidence_figure
-from pipeline.figures.look import INK, ORANGE, REASON_COLOURS, SKY, Drawing
+from pipeline.figures.look import GROUP_COLOURS, INK, ORANGE, REASON_COLOURS, SKY, Drawing
+from pipeline.figures.planned_end import planned_end_figure
 from pipeline.figures.pump import pump_figure
 from pipeline.figures.steps import spread, stepped
 from pipeline.figures.time_in_place import time_in_place_figure
@@ -116,6 +118,25 @@ def test_numbers_still_in_place_stand_under_the_curve() -> None:
     for n in curve.at([0, 24, 48, 72]).n:
         assert f"{n:,}" in picture.texts
     assert "Number still in place" in picture.texts
+
+
+def test_courses_meet_at_their_planned_end_and_keep_their_names() -> None:
+    rows = pl.DataFrame(
+        {
+            "group": ["planned up to 48 h"] * 3 + ["planned up to 72 h"] * 3,
+            "from_end_h": [-24.0, 0.0, 0.0, -48.0, -12.0, 1.0],
+            "is_removed": [True] * 6,
+            "n": [1, 4, 5, 3, 3, 4],
+        }
+    )
+    drawing = planned_end_figure(from_planned_end(rows))
+    assert "90% (planned up to 48 h) and 40% (planned up to 72 h)" in drawing.title
+    assert "planned up to 72 h: 70% at -24 h, 40% at -12 h, 40% at +0 h, 0% at +12 h" in drawing.alt
+    picture = Picture(drawing)
+    assert {"planned up to 48 h", "planned up to 72 h", "planned end"} <= set(picture.texts)
+    for y, colour in ((0.9, GROUP_COLOURS[0]), (0.7, GROUP_COLOURS[1])):
+        assert is_colour(picture.box(-20, -14, y - 0.02, y + 0.02), colour).any()
+        assert not is_colour(picture.box(10, 20, 0.1, 0.3), colour).any()
 
 
 def test_the_turnbull_check_is_drawn_over_the_curve() -> None:

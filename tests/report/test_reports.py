@@ -133,6 +133,7 @@ def test_the_same_records_give_the_same_numbers(quarterly, store_path, tmp_path,
         report.all_measures()
         report.all_charts()
         report.time_in_place()
+        report.removal_table()
         report.measures("outcome")
         report.measures("process", "balancing")
         report.groups()
