@@ -34,7 +34,7 @@ from pipeline.answers.removal_groups import (
     removal_groups,
     removal_tests,
 )
-from pipeline.answers.removal_models import aft_of, check_strata, model_of
+from pipeline.answers.removal_models import aft_of, check_random, check_strata, model_of
 from pipeline.errors import UsageError
 from pipeline.measures import dwell_counts
 from pipeline.measures.periods import checked_months
@@ -142,6 +142,7 @@ def removal_result(
     *,
     by: str | None = None,
     strata: str | None = None,
+    random: str | None = None,
     where: str | None = None,
     first: str | None = None,
     last: str | None = None,
@@ -165,6 +166,8 @@ def removal_result(
     by, strata : str, optional
         Column that makes the groups, and one within whose levels they, or the catheters of
         a Cox model, are compared.
+    random : str, optional
+        Column between whose levels the hazard of a Cox model differs at random.
     where : str, optional
         A condition on the episodes, such as "limb = 'lower' and age_years < 6".
     first, last : str, optional
@@ -197,6 +200,7 @@ def removal_result(
         No episode with a known dwell is left.
     """
     check_strata(strata, by, adjust, model)
+    check_random(random, strata, adjust, model, impute)
     if reason not in dwell_counts.REASONS:
         raise UsageError(
             f"There is no reason of removal {reason}.",
@@ -204,7 +208,7 @@ def removal_result(
         )
     hours = None if at is None else tuple(sorted(set(at)))
     months = checked_months(first, last)
-    asked = RemovalAsked(by, strata, parse_condition(where), months, hours, until_h, reason)
+    asked = RemovalAsked(by, strata, random, parse_condition(where), months, hours, until_h, reason)
     rows = dwell_counts.removal_rows(store, by, where=asked.where, months=months)
     counts = tuple(asked.followed(part) for part in from_frame(rows, dwell_counts.REASONS))
     groups = removal_groups(store, counts, asked)

@@ -61,6 +61,7 @@ class RemovalAsked:
 
     by: str | None
     strata: str | None
+    random: str | None
     where: Condition
     months: tuple[str, str] | None
     at: tuple[float, ...] | None

@@ -57,6 +57,11 @@ def model_mapping(result: ModelResult) -> dict[str, Any]:
         found["concordance"] = {name: json_number(getattr(found_c, name)) for name in names}
     if result.imputed is not None:
         found["imputed"] = imputed_mapping(result.imputed, "hazard_ratio")
+    if (frailty := result.frailty) is not None:
+        found["random_effect"] = {
+            "term": frailty.term, "sd": frailty.sd, "lower": frailty.lower,
+            "upper": json_number(frailty.upper), "levels": [asdict(one) for one in frailty.levels],
+        }  # fmt: skip
     if result.check is not None:
         found["proportional_hazards"] = [
             {"term": t.term, "chi_square": t.chi_square, "degrees": t.degrees, "p": t.p_value}

@@ -31,9 +31,29 @@ def check_strata(strata: str | None, by: str | None, adjust: Sequence[str], mode
             "Strata need groups, or a Cox model, to compare within them.",
             try_next="--by COLUMN, or --adjust COLUMNS --model cox",
         )
-    if is_cox and any(is_same(strata, term) or is_same(term, strata) for term in adjust):
+    if is_cox:
+        _refuse_both(strata, adjust, "strata")
+
+
+def check_random(
+    random: str | None, strata: str | None, adjust: Sequence[str], model: str, impute: int
+) -> None:
+    """Refuse a random effect that no model has; raises `UsageError`."""
+    if random is None:
+        return
+    grouped_by(random)
+    if not adjust or model != "cox" or strata is not None or impute:
         raise UsageError(
-            f"{strata} cannot be both strata and a term.", try_next="take it out of --adjust"
+            "A random effect needs a Cox model, without strata and without imputing.",
+            try_next=f"--adjust COLUMNS --random {random}",
+        )
+    _refuse_both(random, adjust, "random")
+
+
+def _refuse_both(column: str, adjust: Sequence[str], what: str) -> None:
+    if any(is_same(column, term) or is_same(term, column) for term in adjust):
+        raise UsageError(
+            f"{column} cannot be both {what} and a term.", try_next="take it out of --adjust"
         )
 
 
@@ -42,11 +62,12 @@ def model_of(
 ) -> ModelResult:
     """Fit one reason's hazard, within the strata asked for, or its share."""
     strata = asked.strata if model == "cox" else None
-    terms = adjust if strata is None else [*adjust, strata]
+    terms = [*adjust, *(one for one in (strata, asked.random) if one)]
     rows = dwell_counts.model_rows(store, terms, where=asked.where, months=asked.months)
     return fit_removal_model(
-        rows, adjust, asked.reason, model=model, strata=strata, hour=asked.end, impute=impute
-    )
+        rows, adjust, asked.reason, model=model, strata=strata, random=asked.random,
+        hour=asked.end, impute=impute,
+    )  # fmt: skip
 
 
 def aft_of(

@@ -49,6 +49,11 @@ at_option: Decorator = click.option(
     metavar="COLUMN",
     help="Compare groups, or the catheters of a Cox model, within the levels of a column.",
 )
+@click.option(
+    "--random",
+    metavar="COLUMN",
+    help="With --adjust: how much the levels of a column, such as site, differ at random.",
+)
 @where_option
 @from_option
 @to_option
@@ -99,6 +104,7 @@ def removal(
     *,
     by: str | None,
     strata: str | None,
+    random: str | None,
     where: str | None,
     first: str | None,
     last: str | None,
@@ -130,6 +136,7 @@ def removal(
             store,
             by=by,
             strata=strata,
+            random=random,
             where=where,
             first=first,
             last=last,

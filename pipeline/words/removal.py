@@ -15,7 +15,7 @@ from pipeline.words.codes import noun_of, words_of
 from pipeline.words.imputed_model import imputed_words
 from pipeline.words.numbers import p_value
 from pipeline.words.removal_aft import aft_sentences
-from pipeline.words.removal_model import calibration_table, model_sentences
+from pipeline.words.removal_model import calibration_table, frailty_table, model_sentences
 
 NOT_REACHED = "not followed"
 PARTS = {
@@ -42,6 +42,8 @@ def removal_words(result: RemovalResult) -> list[str | pl.DataFrame]:
         said += ["", *model_sentences(result.model)]
         if result.model.calibration:
             said += ["", calibration_table(result.model)]
+        if result.model.frailty is not None:
+            said += ["", frailty_table(result.model.frailty)]
         if (fit := result.model.fit) is not None and result.model.imputed is not None:
             ratios = (fit.hazard_ratio, fit.lower, fit.upper)
             said += ["", *imputed_words(result.model.imputed, ratios)]

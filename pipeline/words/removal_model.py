@@ -7,6 +7,8 @@ import polars as pl
 
 from pipeline.analysis.survival.absolute_risks import AbsoluteRisk
 from pipeline.analysis.survival.calibration import CalibrationGroup
+from pipeline.analysis.survival.curve_limits import Z
+from pipeline.analysis.survival.frailty import Frailty
 from pipeline.analysis.survival.model_data import ModelFit
 from pipeline.analysis.survival.removal_model import ModelResult
 from pipeline.analysis.survival.term_choice import LeftOut
@@ -31,6 +33,8 @@ def model_sentences(result: ModelResult) -> list[str]:
         if result.strata is not None:
             levels = words_of(result.strata)
             said.append(f"Catheters are compared within the same {levels} alone.")
+        if result.frailty is not None:
+            said.append(frailty_sentence(result.frailty))
     said += [left_out_sentence(left) for left in result.left_out]
     if result.missing:
         terms = ", ".join(quantity_of(term)[0] for term in result.missing_by_term)
@@ -39,6 +43,33 @@ def model_sentences(result: ModelResult) -> list[str]:
             f"({terms}): complete cases only."
         )
     return [*said, *_proportional(result), *_concordant(result)]
+
+
+def frailty_sentence(frailty: Frailty) -> str:
+    """Say how far apart the levels of a column lie, all else equal."""
+    levels, sds = words_of(frailty.term), limits(frailty.lower, frailty.upper)
+    if frailty.sd == 0:
+        return (
+            f"All else equal, the {len(frailty.levels)} levels of {levels} differ no more than "
+            f"chance alone would have them (SD on the log hazard, 95% limits {sds})."
+        )
+    reach = np.exp(Z * frailty.sd)
+    return (
+        f"All else equal, 95 in 100 levels of {levels} like these {len(frailty.levels)} would have "
+        f"{ratio(1 / reach)} to {ratio(reach)} times the hazard of the typical one (SD "
+        f"{figure(frailty.sd)} on the log hazard, 95% limits {sds})."
+    )
+
+
+def frailty_table(frailty: Frailty) -> pl.DataFrame:
+    """Return the levels' hazards, drawn towards the typical one."""
+    rows = [
+        (words_of(one.level), with_limits(one.ratio, one.lower, one.upper, ratio))
+        for one in frailty.levels
+    ]
+    return pl.DataFrame(
+        rows, schema=[words_of(frailty.term), "hazard against the typical one"], orient="row"
+    )
 
 
 def left_out_sentence(left: LeftOut) -> str:

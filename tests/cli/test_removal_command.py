@@ -195,6 +195,21 @@ def test_a_cox_model_within_strata_says_how_well_it_orders_and_promises(network)
     assert "modelled by 72 h, %" in text
 
 
+def test_how_much_levels_differ_at_random(network) -> None:
+    words = ("--adjust", "skin_glue", "--random", "rate_ml_h")
+    with pytest.raises(UsageError, match="cannot be grouped by rate_ml_h"):
+        run(network, *words)
+    words = ("--adjust", "skin_glue", "--random", "age_band")
+    model = found(network, *words)["model"]
+    effect = model["random_effect"]
+    assert effect["lower"] <= effect["sd"] < effect["upper"]
+    assert len(effect["levels"]) > 3
+    assert all(one["lower"] < one["ratio"] < one["upper"] for one in effect["levels"])
+    text = run(network, *words).output
+    assert "All else equal," in text
+    assert "hazard against the typical one" in text
+
+
 def test_time_to_unplanned_removal_in_figures_and_in_words(network) -> None:
     words = ("--adjust", "skin_glue,age_years", "--model", "aft")
     fitted = found(network, *words)["model"]
@@ -304,6 +319,9 @@ def test_one_figure_or_all_of_them(network, tmp_path) -> None:
         (("--adjust", "shoe_size"), "cannot be adjusted for shoe_size"),
         (("--model", "cox"), "needs columns"),
         (("--missing",), "needs columns"),
+        (("--random", "limb"), "A random effect needs a Cox model"),
+        (("--random", "limb", "--adjust", "site", "--missing"), "without imputing"),
+        (("--random", "limb", "--adjust", "nerve_target"), "both random and a term"),
         (("--at", "soon"), "--at takes hours"),
         (("--at", "-4"), "--at takes hours"),
         (("--reason", "fell_out"), "no reason of removal fell_out"),

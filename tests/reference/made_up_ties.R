@@ -49,3 +49,24 @@ digits(one$coef); digits(sqrt(diag(one$var))); digits(one$loglik)
 grouped <- with(d, crr(t, st, X, cengroup = s, gtol = 1e-13, maxiter = 50))
 digits(grouped$coef); digits(sqrt(diag(grouped$var)))
 digits(predict(one, rbind(c(0, 9, 0, 0, 0)))[c(5, 10, 18), ])
+
+# A normal random effect of 8 invented levels, its variance by restricted likelihood.
+set.seed(5)
+level <- sample(letters[1:8], 1500, TRUE)
+effect <- setNames(rnorm(8, 0, 0.4), letters[1:8])
+age <- sample(1:16, 1500, TRUE)
+glue <- rbinom(1500, 1, 0.4)
+out <- rexp(1500, 0.006 * exp(-0.05 * (age - 8) - 0.5 * glue + effect[level]))
+end <- runif(1500, 40, 100)
+random <- data.frame(hours = ceiling(pmin(out, end)), event = as.integer(out < end), age, glue, level)
+write.csv(random, "data/random_effect_invented.csv", row.names = FALSE, quote = FALSE)
+strict <- coxph.control(eps = 1e-12, toler.chol = 1e-14, iter.max = 50, outer.max = 200)
+penalised <- coxph(
+  Surv(hours, event) ~ age + glue +
+    frailty(level, distribution = "gaussian", sparse = FALSE, method = "reml", eps = 1e-10),
+  random, control = strict
+)
+digits(penalised$history[[1]]$theta)
+digits(coef(penalised))
+digits(sqrt(diag(penalised$var)))
+digits(penalised$loglik)

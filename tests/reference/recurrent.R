@@ -17,3 +17,11 @@ digits(coef(fit))
 digits(sqrt(diag(fit$naive.var)))
 digits(sqrt(diag(fit$var)))
 digits(fit$loglik)
+
+# Each patient's first to fourth recurrence as a stratum of its own, all from entry.
+marginal <- coxph(Surv(stop, event) ~ rx + number + size + strata(enum) + cluster(id), bladder,
+                  control = exact)
+digits(coef(marginal))
+digits(sqrt(diag(marginal$naive.var)))
+digits(sqrt(diag(marginal$var)))
+digits(marginal$loglik)

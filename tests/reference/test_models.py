@@ -1,6 +1,9 @@
 """Cox and Fine-Gray regression and the check of proportional hazards against figures."""
 
+from pathlib import Path
+
 import numpy as np
+import polars as pl
 import pytest
 
 from pipeline.analysis.survival.concordance import removal_concordance
@@ -8,13 +11,17 @@ from pipeline.analysis.survival.cox import CoxLikelihood, cox
 from pipeline.analysis.survival.fine_gray import fine_gray
 from pipeline.analysis.survival.model_data import CENSORED, OF_REASON, OTHER_REASON, ModelData
 from pipeline.analysis.survival.ph_checks import check_proportional_hazards
+from pipeline.analysis.survival.removal_model import fit_removal_model
 from tests.reference.survival_tables import (
     aidssi,
+    bladder,
     columns,
     made_up_ties,
     melanoma,
     model_data,
 )
+
+DATA = Path(__file__).parent / "data"
 
 
 def leukaemia() -> ModelData:
@@ -172,6 +179,79 @@ def test_cox_within_strata() -> None:
     assert fit.se == pytest.approx(clustered, rel=1e-10)
     logs = (fit.null_log_likelihood, fit.log_likelihood)
     assert logs == pytest.approx((-659.117109511263, -655.056335628719), abs=1e-9)
+
+
+def test_first_to_fourth_recurrence_as_strata() -> None:
+    # The marginal model of Wei, Lin and Weissfeld 1989, J Am Stat Assoc 84:1065-1073 (recalled,
+    # not retrieved) on R's `bladder`. R 4.2.2, survival 3.5-3: recurrent.R.
+    months, covariates, of, at, _ = bladder()
+    stop = np.repeat(months[:, None], 4, axis=1)
+    outcome = np.full(stop.shape, CENSORED)
+    for patient in range(len(months)):
+        recurred = np.sort(at[of == patient])
+        stop[patient, : len(recurred)] = recurred
+        outcome[patient, : len(recurred)] = OF_REASON
+    data = model_data(
+        np.repeat(covariates, 4, axis=0),
+        stop.ravel(),
+        outcome.ravel(),
+        child=np.repeat(np.arange(len(months)), 4),
+        stratum=np.tile(np.arange(4), len(months)),
+    )
+    fit = cox(data)
+    expected = [-0.5847934587383582, 0.2102937052965167, -0.0516169832266446]
+    model_based = [0.2010506024144294, 0.0467547899145895, 0.0697343199984516]
+    clustered = [0.3079462581726173, 0.0666416867914564, 0.0945866439054905]
+    assert fit.coefficients == pytest.approx(expected, rel=1e-10)
+    assert fit.model_based_se == pytest.approx(model_based, rel=1e-8)
+    assert fit.se == pytest.approx(clustered, rel=1e-10)
+    logs = (fit.null_log_likelihood, fit.log_likelihood)
+    assert logs == pytest.approx((-438.777194697593, -426.146832546882), abs=1e-9)
+
+
+def random_effect() -> pl.DataFrame:
+    """1,500 invented episodes of eight levels, as made_up_ties.R models them."""
+    rows = pl.read_csv(DATA / "random_effect_invented.csv")
+    reason = pl.when(pl.col("event") == 1).then(pl.lit("dislodged"))
+    return rows.with_columns(reason=reason, n=pl.lit(1))
+
+
+def test_a_random_effect_of_levels() -> None:
+    # R 4.2.2, survival 3.5-3, frailty(distribution = "gaussian", method = "reml", sparse = FALSE).
+    found = fit_removal_model(random_effect(), ["age", "glue"], "dislodged", random="level")
+    fit, frailty = found.fit, found.frailty
+    assert fit is not None
+    assert frailty is not None
+    assert frailty.sd**2 == pytest.approx(0.0465448065628421, rel=1e-6)
+    coefficients = [-0.0430229844748773, -0.2536712804856463]
+    assert fit.coefficients == pytest.approx(coefficients, rel=1e-7)
+    assert fit.se == pytest.approx([0.0109618502573333, 0.1052133353773678], rel=1e-7)
+    levels = [
+        -0.1274175978216108, -0.1862161642922837, 0.1458388773102353, -0.3020890494852631,
+        0.1679510078588980, 0.0797738307822698, 0.1488085073360746, 0.0733505883116798,
+    ]  # fmt: skip
+    assert [np.log(one.ratio) for one in frailty.levels] == pytest.approx(levels, rel=1e-6)
+    width = np.log(frailty.levels[0].upper / frailty.levels[0].lower) / (2 * 1.959963984540054)
+    assert width == pytest.approx(0.1383423248544200, rel=1e-6)
+    assert fit.log_likelihood == pytest.approx(-2718.66637824724, abs=1e-5)
+    assert 0.05 < frailty.lower < frailty.sd < frailty.upper < 0.6
+    assert not found.calibration
+
+
+def test_levels_drawn_alike_have_a_spread_whose_limits_begin_at_zero() -> None:
+    rng = np.random.default_rng(2)
+    rows = random_effect().with_columns(level=pl.Series(rng.choice(list("abcd"), 1500)))
+    frailty = fit_removal_model(rows, ["age"], "dislodged", random="level").frailty
+    assert frailty is not None
+    assert frailty.lower < 0.01
+    assert 0.02 < frailty.upper < 0.5
+
+
+def test_two_levels_have_no_random_effect() -> None:
+    rows = random_effect().with_columns(level=pl.col("level") < "d")
+    found = fit_removal_model(rows, ["age"], "dislodged", random="level")
+    assert found.fit is None
+    assert "3 levels or more" in found.left_out[-1].message
 
 
 def test_baseline_hazards_within_strata() -> None:

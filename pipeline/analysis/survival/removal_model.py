@@ -14,6 +14,7 @@ from pipeline.analysis.survival.concordance import Concordance, removal_concorda
 from pipeline.analysis.survival.cox import cox
 from pipeline.analysis.survival.event_counts import Floats, Ints
 from pipeline.analysis.survival.fine_gray import fine_gray
+from pipeline.analysis.survival.frailty import Frailty, frailty_cox
 from pipeline.analysis.survival.imputed_model import ImputedModel, impute_model, within_levels
 from pipeline.analysis.survival.model_data import (
     ALONE,
@@ -48,7 +49,8 @@ class ModelResult:
     `left_out` then says why. `missing` counts episodes dropped because a term of the
     model is not recorded (complete cases), by term and in all. `strata` is the column
     within whose levels catheters are compared. `imputed` is the same model of all episodes, what
-    is missing imputed. Concordance (of a Cox model) and
+    is missing imputed. `frailty` tells how much levels of a column differ at random; such a model
+    has no check, concordance or calibration. Concordance (of a Cox model) and
     calibration are of the episodes fitted, risks and calibration by `hour`.
     """
 
@@ -67,6 +69,7 @@ class ModelResult:
     concordance: Concordance | None = None
     calibration: tuple[CalibrationGroup, ...] = ()
     imputed: ImputedModel | None = None
+    frailty: Frailty | None = None
 
 
 def fit_removal_model(
@@ -76,6 +79,7 @@ def fit_removal_model(
     *,
     model: Model = "cox",
     strata: str | None = None,
+    random: str | None = None,
     hour: float = 72.0,
     impute: int = 0,
 ) -> ModelResult:
@@ -99,6 +103,8 @@ def fit_removal_model(
     model : {"cox", "finegray"}
     strata : str, optional
         Column of `rows`, no term: each of its levels has a Cox model's baseline of its own.
+    random : str, optional
+        Column of `rows`, no term: the hazards of its levels differ by a normal law.
     hour : float
         Hour of the absolute risks.
     impute : int
@@ -113,16 +119,18 @@ def fit_removal_model(
         if term not in rows.columns:
             raise KeyError(term)
     asked = list(dict.fromkeys(terms))
-    unknown = 0
+    unknown, grouping = 0, strata or random
+    if grouping is not None:
+        unknown = int(rows.filter(rows[grouping].is_null())[NUMBER].sum())
+        rows = rows.drop_nulls(grouping)
     if strata is not None:
-        unknown = int(rows.filter(rows[strata].is_null())[NUMBER].sum())
-        rows = _numbered(rows.drop_nulls(strata), strata)
+        rows = _numbered(rows, strata)
     patterns = patterns_of(rows, asked, reason)
     choice = choose_terms(patterns, asked)
     complete = patterns.drop_nulls(choice.terms)
     episodes = int(patterns[NUMBER].sum())
     missing = {t: int(patterns.filter(pl.col(t).is_null())[NUMBER].sum()) for t in choice.terms}
-    missing |= {strata: unknown} if strata is not None else {}
+    missing |= {grouping: unknown} if grouping is not None else {}
     result = ModelResult(
         model=model,
         reason=reason,
@@ -140,6 +148,8 @@ def fit_removal_model(
     if not choice.terms:
         return result
     try:
+        if random is not None:
+            return _random(result, rows, choice, random)
         return _fitted(result, rows, choice, hour=hour, impute=impute)
     except NotEstimableError as error:
         left = LeftOut("", None, "not_estimable", message=str(error))
@@ -172,6 +182,25 @@ def _fitted(
         concordance=removal_concordance(data, fit),
         calibration=calibration(data, fit, others, hour=hour),
     )
+
+
+def _random(result: ModelResult, rows: pl.DataFrame, choice: TermChoice, term: str) -> ModelResult:
+    codings, merged = without_aliases(choice.patterns, code_terms(choice.patterns, choice.terms))
+    rows = within_levels(rows.drop_nulls(choice.terms), codings)
+    rows = rows.with_columns(as_text(rows[term]).alias(term))
+    levels = rows[term].unique().sort().to_list()
+    # Without a reference level every level has an indicator.
+    every = Coding(term, ("", *levels))
+    patterns = patterns_of(rows, [*choice.terms, term], result.reason)
+    data = model_data(rows, patterns, [*codings, every], result.reason)
+    fit, frailty = frailty_cox(data, term, levels, reason=result.reason)
+    risks: tuple[AbsoluteRisk, ...] = ()
+    if np.any(data.outcome == OTHER_REASON):
+        others, _ = frailty_cox(_swapped(data), term, levels)
+        children = typical_children(choice.patterns, codings)
+        risks = absolute_risks(children, codings, fit, others, hour=result.hour)
+    left = (*result.left_out, *merged)
+    return replace(result, fit=fit, frailty=frailty, left_out=left, risks=risks)
 
 
 def _imputed(
