@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from pipeline.analysis.survival.recurrent import (
     MeanCumulative,
@@ -26,6 +27,8 @@ from pipeline.store import Store
 if TYPE_CHECKING:
     import polars as pl
 
+    from pipeline.figures.look import Drawing
+
 CALL_HOURS = (24.0, 48.0, 72.0)
 
 
@@ -39,6 +42,11 @@ class CallGroup:
     called: int
     calls: int
     curve: MeanCumulative
+    events: RecurrentEvents
+
+    def curve_at(self, hours: ArrayLike) -> MeanCumulative:
+        """Return the same curve at other hours, shape (k,)."""
+        return mean_cumulative(self.events, hours)
 
 
 @dataclass(frozen=True)
@@ -93,6 +101,12 @@ class CallsResult:
             )
             for g in self.groups
         )
+
+    def figure(self) -> Drawing:
+        """Return mean calls by hour drawn, a line a group."""
+        from pipeline.figures.calls import calls_figure
+
+        return calls_figure(self.groups)
 
 
 def _columns(curve: MeanCumulative) -> tuple[Any, ...]:
@@ -158,4 +172,4 @@ def _group(name: str, label: str, events: RecurrentEvents, at: Sequence[float] |
     hours = np.unique(events.at_h) if at is None else np.array(sorted(set(at)))
     curve = mean_cumulative(events, hours)
     called = len(np.unique(events.of))
-    return CallGroup(name, label, len(events.until_h), called, len(events.of), curve)
+    return CallGroup(name, label, len(events.until_h), called, len(events.of), curve, events)

@@ -26,6 +26,7 @@ from pipeline.cli.removal import at_option, hours_of, terms_of, where_option
 @click.option(
     "--adjust", metavar="COLUMNS", help="Model on these columns, with commas: age_years,limb,..."
 )
+@click.option("--out", type=click.Path(path_type=Path), help="Draw it into a file, .svg or .png.")
 @db_option
 @format_option
 @always_quiet_option
@@ -37,6 +38,7 @@ def calls(
     last: str | None,
     at: str,
     adjust: str | None,
+    out: Path | None,
     db: Path,
     format_: str,
 ) -> None:
@@ -54,6 +56,10 @@ def calls(
             store, by=by, where=where, first=first, last=last, at=hours_of(at),
             adjust=terms_of(adjust, None),
         )  # fmt: skip
+    if out is not None:
+        from pipeline.figures.look import standalone
+
+        standalone(result.figure()).save(out)
     if format_ == "json":
         click.echo(to_json(result.as_json()))
     elif format_ == "csv":

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -11,18 +10,15 @@ from plotnine import (
     aes,
     annotate,
     coord_cartesian,
-    geom_line,
     geom_linerange,
     geom_point,
-    geom_ribbon,
     ggplot,
     labs,
-    scale_color_manual,
-    scale_fill_manual,
     scale_x_continuous,
 )
 
 from pipeline.analysis.survival.hazard import NIGHT_ENDS, NIGHT_STARTS, ClockHazard, HazardCurve
+from pipeline.figures.hourly import EVERYONE, HEADROOM, HourlyCurve, hourly_plot
 from pipeline.figures.look import (
     CHART_CM,
     GRID,
@@ -31,16 +27,11 @@ from pipeline.figures.look import (
     POINT,
     WIDE_CM,
     Drawing,
-    group_colours,
     look,
 )
-from pipeline.figures.steps import HOURS_SHOWN, spread
 from pipeline.words.codes import noun_of
 
 UNIT = "per 100 catheter-days"
-MOST_WITH_LIMITS = 2
-HEADROOM = 1.25  # over the curve; limits may be cut above it
-RIGHT_OF_CURVES = 20.0
 
 
 def hazard_figure(curves: Sequence[HazardCurve]) -> Drawing:
@@ -51,27 +42,9 @@ def hazard_figure(curves: Sequence[HazardCurve]) -> Drawing:
     curves : sequence of HazardCurve
         Of one reason; limits are drawn for one or two groups.
     """
-    names = [curve.group or "all catheters" for curve in curves]
-    frame = pd.concat([_curve(c, n) for c, n in zip(curves, names, strict=True)])
-    frame["group"] = pd.Categorical(frame["group"], names)
-    colours = dict(zip(names, group_colours(names) if len(names) > 1 else [INK], strict=True))
-    top = HEADROOM * max((float(c.hazard.max(initial=0)) for c in curves), default=0) or 1.0
-    plot = ggplot(frame, aes("hour", "hazard", color="group"))
-    if len(curves) <= MOST_WITH_LIMITS:
-        band = aes(ymin="lower", ymax="upper", fill="group")
-        plot += geom_ribbon(band, alpha=0.16, color="none", outline_type="full")
-        plot += scale_fill_manual(values=colours)
-    plot += geom_line(size=0.8)
-    plot += scale_color_manual(values=colours)
-    right = max((float(c.hours[-1]) for c in curves if len(c.hours)), default=96.0)
-    ticks = [hour for hour in HOURS_SHOWN if hour <= right]
-    plot += scale_x_continuous(breaks=ticks, minor_breaks=[])
-    if len(names) > 1:
-        plot += _names(curves, names, colours, top)
-        right += RIGHT_OF_CURVES
-    plot += coord_cartesian(xlim=(0, right), ylim=(0, top), expand=False)
-    plot += labs(x="Hours since placement", y=f"Removed, {UNIT}")
-    plot += look(legend_position="none")
+    names = [curve.group or EVERYONE for curve in curves]
+    lines = [HourlyCurve(c.group, c.hours, c.hazard, c.lower, c.upper) for c in curves]
+    plot = hourly_plot(lines, f"Removed, {UNIT}")
     reason = noun_of(curves[0].reason)
     return Drawing(
         plot,
@@ -120,30 +93,6 @@ def clock_figure(clock: ClockHazard) -> Drawing:
         width_cm=CHART_CM[0],
         height_cm=CHART_CM[1],
     )
-
-
-def _curve(curve: HazardCurve, name: str) -> pd.DataFrame:
-    return pd.DataFrame(
-        {
-            "hour": curve.hours,
-            "hazard": curve.hazard,
-            "lower": curve.lower,
-            "upper": np.where(np.isfinite(curve.upper), curve.upper, curve.hazard),
-            "group": name,
-        }
-    )
-
-
-def _names(
-    curves: Sequence[HazardCurve], names: Sequence[str], colours: dict[str, str], top: float
-) -> list[Any]:
-    ends = [float(curve.hazard[-1]) if len(curve.hazard) else 0.0 for curve in curves]
-    at = max((float(curve.hours[-1]) for curve in curves if len(curve.hours)), default=96.0)
-    places = spread(ends, 0.06 * top, 0.03 * top, 0.97 * top)
-    return [
-        annotate("text", x=at + 1, y=y, label=name, ha="left", size=8, color=colours[name])
-        for name, y in zip(names, places, strict=True)
-    ]
 
 
 def _peak(curve: HazardCurve) -> tuple[float, float]:

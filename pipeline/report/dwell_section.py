@@ -192,6 +192,37 @@ def dwell_figures(now: RemovalResult, by_course: RemovalResult, page: Page) -> s
     return block("pair", *(block("one", *page.figure(*one)) for one in drawn))
 
 
+def _by_intervals(now: RemovalResult) -> tuple[float, float, float] | None:
+    """Return still in place at 72 h by the intervals, per 100, with limits."""
+    if (check := now.check) is None or HOURS[-1] not in check.hours:
+        return None
+    i = check.hours.tolist().index(HOURS[-1])
+    return 100 * float(check.estimate[i]), 100 * float(check.lower[i]), 100 * float(check.upper[i])
+
+
+def interval_numbers(period: str, now: RemovalResult) -> list[Number]:
+    """Return still in place at 72 h by the intervals themselves; none where all are exact."""
+    if (found := _by_intervals(now)) is None:
+        return []
+    value, lower, upper = found
+    name = f"dwell/{period}/intervals/{HOURS[-1]:g}"
+    return [Number(name, value, "per 100 catheters", lower=lower, upper=upper)]
+
+
+def interval_sentences(period: str, now: RemovalResult) -> list[Sentence]:
+    """Set the estimate from intervals beside that of their middles."""
+    if (found := _by_intervals(now)) is None:
+        return []
+    middle = 100 * float(now.groups[0].time.at([HOURS[-1]]).estimate[0])
+    text = (
+        "Estimated from the intervals themselves and not from their middles, "
+        f"{with_limits(*found)} of 100 catheters are still in place at {HOURS[-1]:g} h; with the "
+        f"middles, {figure(middle)}."
+    )
+    ids = (f"dwell/{period}/intervals/{HOURS[-1]:g}", f"dwell/{period}/in-place/{HOURS[-1]:g}")
+    return [Sentence(text, ids)]
+
+
 def planned_end(by_course: RemovalResult, page: Page) -> list[str]:
     """Draw the planned courses laid together at their planned end."""
     name = "planned-end"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from pipeline.answers.actions import ActionList, improvement_actions
 from pipeline.answers.change import JudgedChanges, judge_changes
@@ -123,9 +124,11 @@ def collect_quarter(
             safety=safety_calls(store, quarter, settings),
             signals_before=signals_section.signals_before(store, quarter),
             changes=tuple(changes),
-            removal=_removal(store, *months_of(quarter)),
+            removal=_removal(store, *months_of(quarter), check=True),
             removal_before=_removal(store, *_year_before(quarter)),
-            removal_by_course=_removal(store, *months_of(quarter), by="planned_course"),
+            removal_by_course=_removal(
+                store, *months_of(quarter), by="planned_course", planned_end=True
+            ),
             quality=data_quality(store, quarter, settings),
             tried=judge_changes(store, months=(EARLIEST, months_of(quarter)[1]), settings=settings),
             compared=compared.result(),
@@ -136,12 +139,10 @@ def collect_quarter(
         )
 
 
-def _removal(store: Store, first: str, last: str, by: str = "") -> RemovalResult | None:
+def _removal(store: Store, first: str, last: str, **asked: Any) -> RemovalResult | None:
     """Return time in place and reasons over some months of placement, where any is known."""
     try:
-        return removal_result(
-            store, by=by or None, first=first, last=last, planned_end=by == "planned_course"
-        )
+        return removal_result(store, first=first, last=last, **asked)
     except NoDataError:
         return None
 

@@ -157,7 +157,11 @@ class QuarterlyReport(Sections):
         """Show still in place and each reason at 24, 48 and 72 h, and against the planned end."""
         data = self._data
         if data.removal is not None and data.removal_by_course is not None:
-            show(dwell_section.dwell_table(data.facts.quarter, data.removal))
+            period = data.facts.quarter
+            said = dwell_section.interval_sentences(period, data.removal)
+            self._numbers += dwell_section.interval_numbers(period, data.removal)
+            self._sentences += said
+            show(dwell_section.dwell_table(period, data.removal), paragraph(said))
             show(*dwell_section.planned_end(data.removal_by_course, self._page))
 
     def measures(self, *kinds: str) -> None:

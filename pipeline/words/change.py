@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.analysis.change.e_value import change_e_values
+from pipeline.analysis.change.e_value import change_e_values, is_common
 from pipeline.analysis.change.effect import ChangeEffect
 from pipeline.analysis.change.segmented import Effect
 from pipeline.analysis.comparison.contrasts import Contrast
@@ -142,10 +142,13 @@ def _explained(effect: ChangeEffect) -> str:
     found = change_e_values(effect) if moved(effect) else None
     if found is None:
         return ""
+    common = ""
+    if is_common(effect):
+        common = ", the square root of the odds ratio being taken since the outcome is common"
     return (
         "To explain it away, another cause would have to be tied to both the change and the "
         f"outcome by ratios of {ratio(found[0])} each ({ratio(found[1])} for the limit nearer "
-        "to 1)."
+        f"to 1){common}."
     )
 
 

@@ -123,6 +123,11 @@ def test_every_hour_of_a_call_as_a_table(small) -> None:
     assert [line.split(",")[1] for line in lines[1:]] == ["10.0", "20.0", "60.0"]
 
 
+def test_mean_calls_are_drawn_into_a_file(small, tmp_path) -> None:
+    run(small, "--out", str(tmp_path / "calls.svg"))
+    assert "<svg" in (tmp_path / "calls.svg").read_text(encoding="utf-8")
+
+
 def test_a_childs_catheters_are_taken_together(small) -> None:
     (group,) = found(small, "--at", "24")["groups"]
     # Influences at 24 h, by hand: p1's two catheters (1/4 + 1/4 - 2 x 3/16) together 1/8,

@@ -10,6 +10,17 @@ from pipeline.cli.main import dwell
 STARTED = "2024-07"
 
 
+def test_a_common_outcome_is_explained_on_the_scale_of_risks(demonstration: Path) -> None:
+    words = ["change", "securement", "--db", str(demonstration / "dwell.duckdb"), "--quiet"]
+    said = {
+        measure: CliRunner().invoke(dwell, [*words, "--measure", measure]).stdout
+        for measure in ("early_removal", "dislodgement")
+    }
+    assert all("To explain it away" in text for text in said.values())
+    assert "the square root of the odds ratio" in said["early_removal"]
+    assert "square root" not in said["dislodgement"]
+
+
 def chart(folder: Path, *words: str) -> dict:
     done = CliRunner().invoke(
         dwell,

@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 from matplotlib import pyplot
 from matplotlib.colors import to_rgb
+from matplotlib.transforms import Bbox
 from PIL import Image
 from plotnine import theme
 
@@ -17,8 +18,11 @@ from pipeline.analysis.survival.incidence import incidence
 from pipeline.analysis.survival.interval_censored import turnbull_curve
 from pipeline.analysis.survival.planned_end import from_planned_end
 from pipeline.analysis.survival.pump import pump_table
+from pipeline.analysis.survival.recurrent import RecurrentEvents, mean_cumulative
 from pipeline.analysis.survival.removal_model import ModelResult, fit_removal_model
 from pipeline.analysis.survival.time_in_place import time_in_place
+from pipeline.answers.calls import CallGroup
+from pipeline.figures.calls import calls_figure
 from pipeline.figures.forest import by_day_figure, forest_figure
 from pipeline.figures.hazard import clock_figure, hazard_figure
 from pipeline.figures.incidence import incidence_figure
@@ -213,14 +217,19 @@ def axis_labels(drawing: Drawing) -> list:
     return labels
 
 
-def test_words_beside_the_ratios_neither_touch_nor_are_cut() -> None:
-    drawing = forest_figure(model())
+def text_boxes(drawing: Drawing) -> tuple[list[Bbox], float]:
+    """Return where the words of the panel stand in pixels, and where the picture ends."""
     size = theme(figure_size=(drawing.width_cm / 2.54, drawing.height_cm / 2.54), dpi=DPI)
     figure = (drawing.plot + size).draw()
     figure.canvas.draw()
     boxes = [text.get_window_extent() for axes in figure.axes for text in axes.texts]
     pyplot.close(figure)
-    assert max(box.x1 for box in boxes) <= figure.bbox.x1
+    return boxes, figure.bbox.x1
+
+
+def test_words_beside_the_ratios_neither_touch_nor_are_cut() -> None:
+    boxes, right = text_boxes(forest_figure(model()))
+    assert max(box.x1 for box in boxes) <= right
     for i, one in enumerate(boxes):
         assert not any(one.overlaps(other) for other in boxes[i + 1 :])
 
@@ -244,6 +253,26 @@ def test_hazard_by_group_is_named_beside_its_line() -> None:
     means = sorted((curve.hazard.mean(), curve.group) for curve in curves)
     assert f"{means[0][0]:.1f} ({means[0][1]})" in drawing.title
     assert f"{means[-1][0]:.1f} ({means[-1][1]})" in drawing.title
+
+
+def test_mean_calls_are_drawn_with_whole_names_beside_their_lines() -> None:
+    rng, names = np.random.default_rng(5), ("interpreter needed: no", "interpreter needed: yes")
+    groups = []
+    for name, pace in zip(names, (2, 1), strict=True):
+        of = np.repeat(np.arange(80), rng.poisson(pace, 80))
+        events = RecurrentEvents(np.full(80, 96.0), np.arange(80), of, 96 * rng.random(len(of)))
+        curve = mean_cumulative(events, [72.0])
+        groups.append(CallGroup(name, name, 80, 60, len(of), curve, events))
+    drawing = calls_figure(groups)
+    low, high = (float(group.curve.mean[0]) for group in reversed(groups))
+    assert drawing.title == (
+        f"By 72 h a family has called {low:.2g} times ({names[1]}) to {high:.2g} ({names[0]}) on "
+        "average"
+    )
+    assert "limits allow for families that call again" in drawing.caption
+    boxes, right = text_boxes(drawing)
+    assert max(box.x1 for box in boxes) <= right
+    assert set(names) <= set(Picture(drawing).texts)
 
 
 def test_clock_hours_say_night_and_day() -> None:

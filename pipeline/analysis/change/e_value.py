@@ -36,12 +36,11 @@ def change_e_values(effect: ChangeEffect) -> tuple[float, float] | None:
         return None
     both = effect.against_drift.effect
     nearer = min(max(1.0, both.lower), both.upper)
-    is_common = effect.monthly.kind == "proportion" and _share(effect) > COMMON
-    scale = math.sqrt if is_common else float
+    scale = math.sqrt if is_common(effect) else float
     return e_value(scale(both.ratio)), e_value(scale(nearer))
 
 
-def _share(effect: ChangeEffect) -> float:
-    """Return the share before the change that has the outcome, or has it not: the rarer."""
+def is_common(effect: ChangeEffect) -> bool:
+    """Say whether the outcome of a proportion, or its absence, is common before the change."""
     share = float(effect.before.rate) / effect.before.multiplier
-    return min(share, 1 - share)
+    return effect.monthly.kind == "proportion" and min(share, 1 - share) > COMMON

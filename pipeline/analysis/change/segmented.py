@@ -164,7 +164,7 @@ def _has_both(y: Floats, n: Floats, kind: Kind) -> bool:
 
 
 def _quasi(y: Floats, n: Floats, design: Floats, kind: Kind) -> tuple[Glm, float]:
-    """CountFit a count model; also the factor that widens its variances."""
+    """Fit a count model; also the factor that widens its variances."""
     fit = fit_glm(design, y, n, kind)
     return fit, max(1.0, fit.pearson / fit.spare) if fit.spare > 0 else 1.0
 

@@ -38,7 +38,7 @@ def fitted_risk(
     terms: Sequence[str],
     kind: Kind,
 ) -> Fitted:
-    """CountFit a case-mix model to the baseline months and expect by it in every month.
+    """Fit a case-mix model to the baseline months and expect by it in every month.
 
     Each phase has a level of its own, so that in its baseline as many events are
     expected as there were.

@@ -53,7 +53,7 @@ class Glm:
 
 
 def fit_glm(X: Design, y: Floats, d: Floats, kind: Kind, *, start: Floats | None = None) -> Glm:
-    r"""CountFit events `y` in `d` trials (logit link) or exposure (log link).
+    r"""Fit events `y` in `d` trials (logit link) or exposure (log link).
 
     The link is the canonical one, so that Newton's steps are those of iteratively
     reweighted least squares; a step that lowers the likelihood is halved.

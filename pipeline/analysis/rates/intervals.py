@@ -112,7 +112,7 @@ def garwood(events: ArrayLike, exposure: ArrayLike = 1.0) -> ConfidenceLimits:
 
 
 def poisson_mid_p(events: ArrayLike, exposure: ArrayLike = 1.0) -> ConfidenceLimits:
-    """ConfidenceLimits of a Poisson count counting half the observed count's probability.
+    """Limits of a Poisson count counting half the observed count's probability.
 
     The method for observed-to-expected ratios, `exposure` being the expected
     count. Parameters, errors and NaN as for :func:`garwood`.
