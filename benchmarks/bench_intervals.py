@@ -55,7 +55,7 @@ def _cox(rows: pl.DataFrame) -> None:
     asked = {"impute": IMPUTATIONS}
     seconds, _ = _timed(lambda: fit_removal_model(lacking, TERMS, "dislodged", **asked))
     print(
-        f"  with {IMPUTATIONS} imputations of a term that a twentieth of the rows lack: {seconds:.0f} s"
+        f"  with {IMPUTATIONS} imputations, a twentieth of the rows without a term: {seconds:.0f} s"
     )
 
 
@@ -116,11 +116,8 @@ def _lifelines(drawn: pl.DataFrame) -> None:
         }
     )
     columns = {name: frame[name].cast(pl.Float64).to_numpy() for name in frame.columns}
-    import pandas as pd
-
-    WeibullAFTFitter().fit_interval_censoring(
-        pd.DataFrame(columns), "lower", "upper", weights_col="n"
-    )
+    fitter, table = WeibullAFTFitter(), pd.DataFrame(columns)
+    fitter.fit_interval_censoring(table, "lower", "upper", weights_col="n")
 
 
 if __name__ == "__main__":
