@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy import linalg, special
+from scipy import special
 
 from pipeline.analysis.charts.results import Floats
 
@@ -56,12 +56,11 @@ def cusum_matrix(masses: Masses, limit: float, grid: int) -> Floats:
     grid : int
         Bands; band i stands for sums near ``i * limit / (grid - 1/2)``.
     """
-    width = limit / (grid - 0.5)
-    step = masses(width, grid)
-    matrix = linalg.toeplitz(step[grid:0:-1], step[grid : 2 * grid])
-    cumulative = np.cumsum(step)
-    matrix[:, 0] = cumulative[grid::-1][:grid]
-    return np.asarray(matrix)
+    band = np.arange(grid)
+    step = masses(limit / (grid - 0.5), grid)
+    matrix = step[grid + band - band[:, None]]
+    matrix[:, 0] = np.cumsum(step)[grid - band]
+    return matrix
 
 
 def run_length(matrix: Floats, start: Floats | None = None) -> float:

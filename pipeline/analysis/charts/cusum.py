@@ -165,7 +165,7 @@ def accumulate(steps: Floats, limit: Floats, anew: Flags, telling: Flags) -> tup
     is_on : bool array, shape (series, months)
         From reaching the limit until the sum has fallen below `ENDS_AT` of it.
     """
-    path, is_on = np.zeros(steps.shape), np.zeros(steps.shape, bool)
+    path, is_on = np.zeros_like(steps), np.zeros_like(steps, bool)
     total, on = np.zeros(len(steps)), np.zeros(len(steps), bool)
     for t in range(steps.shape[1]):
         total = np.where(anew[:, t], 0.0, total) + steps[:, t]

@@ -52,7 +52,8 @@ def edges(
     def mid(x: Floats, these: Ints) -> Floats:
         return (at_most(x, these) + at_most(x - 1, these)) / 2
 
-    low, high = np.rint(mean - SIGMAS * sigma), np.rint(mean + SIGMAS * sigma)
+    low = np.maximum(np.rint(mean - SIGMAS * sigma), 0.0)
+    high = np.rint(mean + SIGMAS * sigma)
     low = _walk(low, lambda x, these: mid(x, these) >= TAIL, -1.0)
     high = _walk(high, lambda x, these: 1 - mid(x, these) >= TAIL, 1.0)
     return np.maximum(low, 0.0), high

@@ -9,6 +9,7 @@ import numpy as np
 
 from pipeline.analysis.charts.chains import Month, cusum_matrix, decision_limits
 from pipeline.analysis.charts.cusum import DOWN, LEAST_EVENTS, UP, Cusum, likely_rate
+from pipeline.analysis.charts.false_alarms import false_alarms, rarer
 from pipeline.analysis.charts.results import Floats
 
 RATIOS = (2.0, 0.5, 1.5)
@@ -75,16 +76,13 @@ def sight(
         return Sight(np.nan, np.nan, tuple(Delay(r, np.inf, np.inf, np.nan) for r in ratios))
     steps = max(1, round(YEAR / months_per_point))
     levels = [_levels(cusum, ratio) for ratio in (UP, DOWN)]
-    quiet = [
-        np.prod([levels[side][level].quiet(1.0, steps) for side in (0, 1)]) for level in (0, 1)
-    ]
     delays = []
     for ratio in ratios:
         watch, call = levels[0 if ratio > 1 else 1]
         seen = 1 - watch.quiet(ratio, steps)
         until, called = (level.half(ratio) * months_per_point for level in (watch, call))
         delays.append(Delay(ratio, until, called, seen))
-    return Sight(float(1 - quiet[0]), float(1 - quiet[1]), tuple(delays))
+    return Sight(*false_alarms(cusum, steps), tuple(delays))
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,9 +145,7 @@ def settled(month: Month, limit: float, ratio: float = 1.0) -> Floats:
 
 def _levels(cusum: Cusum, side: float) -> tuple[_Level, _Level]:
     """Return watch and call of one side, told by whichever of events and the rest is rarer."""
-    p, mean = cusum.chance, cusum.mean
-    if p > 0.5:
-        p, mean = 1 - p, mean * (1 - p) / p
+    p, mean = rarer(cusum)
     events_told = cusum.events * mean / cusum.mean
     error = np.sqrt((1 - p) / events_told)
     truths, rate = np.exp(NODES * error), np.array([p or mean])
