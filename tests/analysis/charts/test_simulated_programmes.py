@@ -127,6 +127,30 @@ def test_the_printed_chance_of_a_false_watch_is_that_of_the_chart_as_it_is_run(r
     assert np.mean(told) == pytest.approx(either, rel=0.1)
 
 
+@pytest.mark.parametrize("mean", [1.2, 2.0, 8.0])
+def test_what_a_chart_of_a_rate_prints_is_what_happens(mean):
+    """Poisson counts: months to watch and call after a doubling; chance of a false watch."""
+    rng, series, long = np.random.default_rng(3), 4000, 96
+    before, later = rng.poisson(mean, (series, KEPT)), rng.poisson(2 * mean, (series, long))
+    same = rng.poisson(mean, (series, AFTER))
+    found = []
+    for after in (later, same):
+        span = months(KEPT + after.shape[1])
+        counts = [Counts(span, row.astype(float), np.full(len(span), 40.0))
+                  for row in np.concatenate([before, after], axis=1)]  # fmt: skip
+        found.append(follow(counts, [()] * series, proportion=False, runs=[PAGE] * series,
+                            need=NEED))  # fmt: skip
+    doubled = np.stack([c.up.state[KEPT:] for c in found[0]])
+    told = [sight(c, ratios=(2.0,)) for c in found[0][:60]]
+    for level, name in ((WATCH, "watch"), (CALL, "call")):
+        on = doubled >= level
+        within = np.median(np.where(on.any(axis=1), on.argmax(axis=1) + 1, long))
+        printed = np.median([getattr(one.delays[0], name) for one in told])
+        assert printed == pytest.approx(within, rel=0.1, abs=1.0)
+    either = [max(c.up.state[KEPT:].max(), c.down.state[KEPT:].max()) >= WATCH for c in found[1]]
+    assert np.mean([one.false_watch for one in told]) == pytest.approx(np.mean(either), rel=0.1)
+
+
 @pytest.mark.parametrize(("mean", "chance"), [(1.56, 0.12), (7.2, 0.12), (0.4, 0.0), (2.0, 0.3)])
 def test_limits_give_the_run_lengths_asked_for(mean, chance):
     """Drawn month by month from zero, 1,500 series each, at a watch's 360 months."""
