@@ -19,14 +19,12 @@ from pipeline.errors import UsageError
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.counting import ALL
 from pipeline.measures.dimensions import site_labels
-from pipeline.measures.events import event_order
+from pipeline.measures.events import MOST_EVENTS, event_order
 from pipeline.measures.log import LATEST, LoggedChange, logged_baselines, logged_changes
 from pipeline.measures.series import Where, series
 from pipeline.settings import Settings
 from pipeline.store import Store
 
-# Events a month above which they are not rare: each its own point would be thousands.
-MOST_EVENTS = 10  # common practice, no source
 COUNTED = {"proportion": "p", "rate": "u"}
 KINDS_OF = {"proportion": ("run", "p", "g"), "rate": ("run", "u", "t", "g")}
 GAP_COLUMNS = {"g": "catheters", "t": "catheter_days"}

@@ -54,7 +54,7 @@ def load(
     from pipeline.records.folder import find_sources
     from pipeline.store.load import load_files
 
-    day = _day(as_of) if as_of else None
+    day = day_of(as_of) if as_of else None
     mapping = mapping_of(folder, mapping_path)
     sources = find_sources(folder, mapping)
     with _progress(sum(source.size for source in sources), quiet) as progress:
@@ -80,7 +80,8 @@ def mapping_of(place: Path, given: Path | None) -> "Mapping | None":
     return load_mapping(given or place / MAPPING_FILE)
 
 
-def _day(text: str) -> dt.date:
+def day_of(text: str) -> dt.date:
+    """Read a date of extraction; raises `UsageError`."""
     try:
         day = dt.date.fromisoformat(text)
     except ValueError:

@@ -40,6 +40,9 @@ class CommandEntry(NamedTuple):
 COMMANDS: dict[str, CommandEntry] = {
     "demo": CommandEntry("pipeline.cli.demo:demo", "Make invented records, load them, report."),
     "load": CommandEntry("pipeline.cli.load:load", "Load a folder of records into the store."),
+    "gather": CommandEntry(
+        "pipeline.cli.gather:gather", "Count where the records are, and bring the counts back."
+    ),
     "status": CommandEntry("pipeline.cli.status:status", "Say what the store holds."),
     "map": CommandEntry("pipeline.cli.map_file:map_file", "Draft a site's mapping from an export."),
     "pseudonymise": CommandEntry(

@@ -27,7 +27,9 @@ def status(fields: bool, db: Path, format_: str) -> None:
     from pipeline.store import holdings, open_store
 
     with open_store(db) as store:
-        if fields:
+        if store.holds_counts:
+            print_frame(holdings.counts_origin(store), format_)
+        elif fields:
             _print_completeness(store, format_)
         elif format_ == "csv":
             print_frame(holdings.loads(store), "csv")

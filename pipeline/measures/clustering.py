@@ -7,6 +7,10 @@ from pipeline.measures.catalogue import Measure
 from pipeline.settings import Settings
 from pipeline.store import Store
 
+# The variance of children's counts over that of independent events.
+_RATIO = """(yy::double - 2 * (y::double / d::double) * yd::double
+    + (y::double / d::double) * (y::double / d::double) * dd::double) / y::double"""
+
 
 def clustering_by_child(
     store: Store, measures: Sequence[Measure], settings: Settings | None = None
@@ -27,39 +31,35 @@ def clustering_by_child(
         The programme's settings; the defaults where there are none.
     """
     rates = [measure for measure in measures if measure.denominator_kind == "rate"]
-    if rates:
+    if rates and not store.holds_counts:
         session.copy_what_is_read(store, rates, settings)
     found = {measure.name: 1.0 for measure in measures}
     for measure in rates:
-        ((value,),) = store.rows(_sql(measure))
-        found[measure.name] = max(1.0, float(value or 1.0))
+        if store.holds_counts:
+            sums = f"select * from gathered_child where measure = '{measure.name}'"
+        else:
+            steps = [*session.steps([measure]), f"measured as (\n{measure.sql})"]
+            placed = session.keyed("episode_dwell")
+            sums = f"with {', '.join(steps)} {child_sums('measured', placed)}"
+        for (value,) in store.rows(f"select {_RATIO} from ({sums}) where y > 0"):
+            found[measure.name] = max(1.0, float(value))
     return found
 
 
-def _sql(measure: Measure) -> str:
-    steps = ",\n".join([*session.steps([measure]), f"measured as (\n{measure.sql})"])
+def child_sums(measured: str, placed: str) -> str:
+    """Return SQL of sums over children: of events, what they are counted against, products.
+
+    `measured` and `placed` name a measure's rows and those of `episode_dwell`.
+    """
     # Sums of decimals do not depend on the order of the rows, sums of doubles do.
     return f"""
-        with {steps},
-        child as (
+        select sum(y) as y, sum(d) as d, sum(y * y) as yy, sum(y * d) as yd, sum(d * d) as dd
+        from (
             select
-                cast(sum(measured.numerator) as bigint) as y,
-                sum(cast(measured.denominator as decimal(12, 6))) as d
-            from measured
-            inner join {session.keyed("episode_dwell")} as placed
-                on measured.episode_id = placed.episode_id
+                cast(sum(measured.numerator) as integer) as y,
+                cast(sum(cast(measured.denominator as decimal(12, 6))) as decimal(14, 6)) as d
+            from {measured} as measured
+            inner join {placed} as placed on measured.episode_id = placed.episode_id
             where measured.denominator > 0 and measured.numerator is not null
             group by placed.child_key
-        ),
-        sums as (
-            select
-                cast(sum(y) as double) as y,
-                cast(sum(d) as double) as d,
-                cast(sum(y * y) as double) as yy,
-                cast(sum(y * d) as double) as yd,
-                cast(sum(d * d) as double) as dd
-            from child
-        )
-        select (yy - 2 * (y / d) * yd + (y / d) * (y / d) * dd) / y from sums where y > 0
-        union all
-        select 1.0 from sums where y is null or y = 0"""
+        ) as child"""

@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING
 
 from pipeline.measures import session
 from pipeline.measures.catalogue import Measure, load_catalogue
-from pipeline.measures.dimensions import DIMENSIONS, NOT_RECORDED, PERIODS, Value
+from pipeline.measures.companions import companions
+from pipeline.measures.dimensions import DIMENSIONS, GROUPED_BY, NOT_RECORDED, PERIODS, Holds, Value
 from pipeline.settings import Settings
 from pipeline.store import COUNTED_BY, READY_COUNTS, Store, counts_sql
 
@@ -29,7 +30,7 @@ def count_groups(
     by: Sequence[str],
     condition: tuple[str, Sequence[Value]],
     *,
-    by_ready: bool,
+    ready_rows: str | None,
     settings: Settings | None,
     with_total: bool,
 ) -> "pl.DataFrame":
@@ -43,16 +44,18 @@ def count_groups(
         As `series` takes them.
     condition : tuple
         SQL on the columns of `episode_dwell`, and its bound values.
-    by_ready : bool
-        Groups and condition name only columns of `COUNTED_BY`.
+    ready_rows : str, optional
+        SQL of ready counts by what groups and condition name, where there are such.
     """
     sql, params = condition
     columns = [DIMENSIONS[name].column for name in by]
-    kept = [m for m in measures if by_ready and _is_counted_ready(m, settings)]
+    kept = [m for m in measures if ready_rows and _is_counted_ready(store, m, settings)]
     rest = [m for m in measures if m not in kept]
+    if rest and store.holds_counts:
+        raise store.needs_episodes(f"counting {rest[0].name} in this way")
     steps, counted = list[str](), list[str]()
     if kept:
-        counted.append(_kept_sql(kept, columns, sql))
+        counted.append(_kept_sql(kept, columns, sql, str(ready_rows)))
     if rest:
         session.copy_what_is_read(store, rest, settings)
         steps += [*session.steps(rest), *_cell_steps(columns, sql)]
@@ -63,22 +66,24 @@ def count_groups(
     return store.frame(f"with {', '.join(steps)}\n{added_up}", [*params] * used)
 
 
-def _is_counted_ready(measure: Measure, settings: Settings | None) -> bool:
+def _is_counted_ready(store: Store, measure: Measure, settings: Settings | None) -> bool:
     """Whether a measure's ready counts hold: they are made under the settings' defaults."""
-    known = load_catalogue().get(measure.name)
+    known = (counted_beside() if store.holds_counts else load_catalogue()).get(measure.name)
     if known is None or known.sql != measure.sql:
         return False
-    return session.as_by_default(settings) or not session.reads_settings(measure)
+    return session.holds_by_default(measure, settings)
 
 
 def _cells(columns: Sequence[str]) -> list[str]:
     return list(dict.fromkeys([*columns, "placed_month"]))
 
 
-def _kept_sql(measures: Sequence[Measure], columns: Sequence[str], condition: str) -> str:
+def _kept_sql(
+    measures: Sequence[Measure], columns: Sequence[str], condition: str, rows: str
+) -> str:
     names = ", ".join(f"'{measure.name}'" for measure in measures)
     return (
-        f"select measure, {', '.join([*_cells(columns), *COUNTS])} from {READY_COUNTS}"
+        f"select measure, {', '.join([*_cells(columns), *COUNTS])} from {rows}"
         f" where measure in ({names}) and {condition}"
     )
 
@@ -134,6 +139,22 @@ def _add_up_sql(by: Sequence[str], columns: Sequence[str], *, with_total: bool) 
         group by grouping sets ({grouping})"""
 
 
-def only_ready(names: Sequence[str]) -> bool:
-    """Whether all are names of dimensions that measures are counted by ready."""
-    return all(name in DIMENSIONS and DIMENSIONS[name].column in COUNTED_BY for name in names)
+def ready_rows_by(store: Store, names: Sequence[str]) -> str | None:
+    """Return SQL of the ready counts by some dimensions; None where there are none."""
+    others = {n for n in names if n not in DIMENSIONS or DIMENSIONS[n].column not in COUNTED_BY}
+    if not others:
+        return READY_COUNTS
+    if not store.holds_counts or len(others) > 1 or "site" in names:
+        return None
+    (name,) = others
+    if name not in GROUPED_BY:
+        return None
+    is_yes = DIMENSIONS[name].holds is Holds.YES_NO
+    level = "case level when 'yes' then true when 'no' then false end" if is_yes else "level"
+    return f"(select *, {level} as {name} from gathered_group where grouped_by = '{name}')"
+
+
+def counted_beside() -> dict[str, Measure]:
+    """Return every card that is counted where records stay: measures and their companions."""
+    beside = (card for measure in load_catalogue().values() for card in companions(measure))
+    return {**load_catalogue(), **{card.name: card for card in beside}}

@@ -64,14 +64,23 @@ def removal_rows(
     condition, params = episode_condition(where, months)
     # A constant among the groups would be hashed with every episode.
     named = [name for name, asked in (("stratum", strata), ('"group"', by)) if asked]
-    frame = store.frame(
-        f'select {_group(strata)} as stratum, {_group(by)} as "group",'
-        " dwell_h as hours, reason, count(*) as n,"
-        " count(case when dwell_basis = 'interval' then 1 end) as midpoints"
-        f" from {EPISODES} where {condition}"
-        f" group by {', '.join([*named, 'hours', 'reason'])} order by all",
-        params,
-    )
+    if store.holds_counts:
+        _only_all(store, where, months, strata)
+        frame = store.frame(
+            "select '' as stratum, * exclude (grouped_by) from gathered_removal"
+            " where grouped_by = ? order by all",
+            [by or "all"],
+        )
+    else:
+        frame = store.frame(
+            f'select {_group(strata)} as stratum, {_group(by)} as "group",'
+            " dwell_h as hours, reason, count(*) as n,"
+            " count(case when dwell_basis = 'interval' then 1 end) as midpoints"
+            f" from {EPISODES} where {condition}"
+            f" group by {', '.join([*named, 'hours', 'reason'])}"
+            ' order by stratum, "group", hours, reason',
+            params,
+        )
     if frame["hours"].null_count() == frame.height:
         raise NoDataError(
             "No episode with a known dwell fits what was asked.", try_next="dwell status"
@@ -86,11 +95,14 @@ def interval_rows(
 
     Columns `after_h`, `before_h` (infinite where no removal is known) and `n`.
     """
+    if store.holds_counts:
+        _only_all(store, where, months)
+        return store.frame("select * from gathered_interval order by all")
     condition, params = episode_condition(where, months)
     return store.frame(
-        "select left_h as after_h, coalesce(right_h, 'infinity'::double) as before_h,"
+        "select left_h as after_h, coalesce(right_h, cast('infinity' as double)) as before_h,"
         f" count(*) as n from {EPISODES} where is_dwell_known and {condition}"
-        " group by all order by all",
+        " group by after_h, before_h order by after_h, before_h",
         params,
     )
 
@@ -222,11 +234,15 @@ def clock_rows(
 
     Removals known only as an interval have no clock hour and are left out.
     """
+    if store.holds_counts:
+        _only_all(store, where, months)
+        return store.frame("select * from gathered_clock order by all")
     condition, params = episode_condition(where, months)
     return store.frame(
         f"select placed_hour, dwell_h, reason, count(*) as n from {EPISODES}"
         " where dwell_basis in ('exact', 'last_known') and placed_hour is not null"
-        f" and {condition} group by all order by all",
+        f" and {condition} group by placed_hour, dwell_h, reason"
+        " order by placed_hour, dwell_h, reason",
         params,
     )
 
@@ -235,11 +251,14 @@ def pump_rows(
     store: Store, *, where: Condition = EVERYTHING, months: tuple[str, str] | None = None
 ) -> pl.DataFrame:
     """Count episodes by flow rate, filled volume and hours in place."""
+    if store.holds_counts:
+        _only_all(store, where, months)
+        return store.frame("select * from gathered_pump order by all")
     condition, params = episode_condition(where, months)
+    named = "rate_ml_h, reservoir_ml, dwell_h, is_removed"
     return store.frame(
-        "select rate_ml_h, reservoir_ml, dwell_h, is_removed, count(*) as n"
-        f" from {EPISODES} where is_dwell_known and {condition}"
-        " group by all order by all",
+        f"select {named}, count(*) as n from {EPISODES} where is_dwell_known and {condition}"
+        f" group by {named} order by {named}",
         params,
     )
 
@@ -251,6 +270,14 @@ def episode_condition(
     if months is None:
         return where.sql, list(where.params)
     return f"({where.sql}) and placed_month between ? and ?", [*where.params, *months]
+
+
+def _only_all(
+    store: Store, where: Condition, months: tuple[str, str] | None, strata: str | None = None
+) -> None:
+    """Refuse some of the episodes where a store holds counts of all."""
+    if where != EVERYTHING or months is not None or strata is not None:
+        raise store.needs_episodes("time in place of some of the episodes, or within strata,")
 
 
 def _group(by: str | None) -> str:

@@ -9,6 +9,7 @@ from pipeline.measures import session
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.dimensions import DIMENSIONS, grouped_by
 from pipeline.measures.periods import EARLIEST, LATEST, last_final_month
+from pipeline.measures.quarters import months_held
 from pipeline.measures.series import Where, condition_of
 from pipeline.settings import Settings
 from pipeline.store import Store
@@ -17,6 +18,27 @@ if TYPE_CHECKING:
     import polars as pl
 
 PERIOD = "period"
+# Whether an episode is the first of its child among those that are counted.
+IS_FIRST = (
+    "row_number() over (partition by child_key order by placed_month, site, month_order) = 1"
+    " as is_first"
+)
+COUNTS = {
+    "episodes": "count(y)",
+    "with_event": "count(case when y > 0 then 1 end)",
+    "children": "count(case when is_first and y is not null then 1 end)",
+    "children_with_event": "count(case when is_first and y > 0 then 1 end)",
+    "missing_episodes": "count(*) - count(y)",
+}
+# An episode's y is known only where its d is, so that sums with y pass over the others.
+SUMS = {
+    "numerator": "sum(y)",
+    "denominator": "sum(d) filter (where y is not null)",
+    "numerator_squared": "sum(y * y)",
+    "cross_product": "sum(y * d)",
+    "denominator_squared": "sum(d * d) filter (where y is not null)",
+    "missing_denominator": "sum(d) filter (where y is null)",
+}
 
 
 @dataclass(frozen=True)
@@ -74,9 +96,13 @@ def pattern_frames(
     NoDataError
         No episode is left.
     """
+    if store.holds_counts:
+        if where:
+            raise store.needs_episodes(f"counting where {' and '.join(where)} is chosen")
+        return _gathered(store, measures, factors, months, started_month, settings)
     session.copy_what_is_read(store, measures, settings)
     condition, params = condition_of(where, months)
-    columns = ", ".join(f"{_column(name, started_month)} as factor_{name}" for name in factors)
+    columns = factor_columns(factors, started_month)
     names = [f"factor_{name}" for name in factors]
     listed, same = (
         ", ".join(names),
@@ -85,9 +111,8 @@ def pattern_frames(
     store.rows(
         "create or replace temp table episode_factor as"
         " select episode_id,"
-        " episode_id = min(episode_id) over (partition by child_key) as is_first,"
-        f" {columns} from {session.keyed('episode_dwell')} where {condition}",
-        [*([started_month] if PERIOD in factors and started_month else []), *params],
+        f" {IS_FIRST}, {columns} from {session.keyed('episode_dwell')} where {condition}",
+        params,
     )
     store.rows(
         "create or replace temp table factor_cell as"
@@ -105,6 +130,49 @@ def pattern_frames(
         raise NoDataError("No episode fits what was asked.", try_next="dwell status")
     found = ((measure, store.frame(_sums_sql(measure))) for measure in measures)
     return PatternFrames(cells, found)
+
+
+def pattern_question(
+    store: Store, factors: Sequence[str], months: tuple[str, str] | None, started: str | None
+) -> str:
+    """Name what is counted by factors, in the months that the store holds."""
+    first, last = months_held(store)
+    begin, end = months or (first, last)
+    named = ",".join(sorted(set(factors)))
+    since = f" since {started}" if started and PERIOD in factors else ""
+    return f"{named} {max(first, begin)} to {min(last, end)}{since}"
+
+
+def _gathered(  # noqa: PLR0917 - as `pattern_frames` takes them
+    store: Store,
+    measures: Sequence[Measure],
+    factors: Sequence[str],
+    months: tuple[str, str] | None,
+    started_month: str | None,
+    settings: Settings | None,
+) -> PatternFrames:
+    """Return what was gathered of a question."""
+    question = pattern_question(store, factors, months, started_month)
+    asked = store.rows("select measure from gathered_question where question = ?", [question])
+    for measure in measures:
+        if (measure.name,) not in asked or not session.holds_by_default(measure, settings):
+            raise store.needs_episodes(f"{measure.name} by {question}")
+    listed = ", ".join(f"factor_{name}" for name in factors)
+    same = " and ".join(f"a.factor_{n} is not distinct from b.factor_{n}" for n in factors)
+    store.rows(
+        "create or replace temp table factor_cell as"
+        f" select cast(row_number() over (order by {listed}) - 1 as integer) as cell, {listed}"
+        " from gathered_pattern where question = ? and measure is null",
+        [question],
+    )
+    cells = store.frame("select * from factor_cell order by cell")
+    sums = ", ".join([*COUNTS, *(f"{_added(name)} as {name}" for name in SUMS)])
+    sql = (
+        f"select cell, {sums} from gathered_pattern as a inner join factor_cell as b on {same}"
+        " where question = ? and measure = ? order by cell"
+    )
+    found = ((measure, store.frame(sql, [question, measure.name])) for measure in measures)
+    return PatternFrames(cells.rename({f"factor_{n}": n for n in factors}), found)
 
 
 def final_months(
@@ -126,9 +194,14 @@ def final_months(
     return first, min(last, final)
 
 
+def factor_columns(factors: Sequence[str], started_month: str | None) -> str:
+    """Return the SQL of factors, each a text under its name."""
+    return ", ".join(f"{_column(name, started_month)} as factor_{name}" for name in factors)
+
+
 def _column(name: str, started_month: str | None) -> str:
     if name == PERIOD and started_month is not None:
-        return "case when placed_month >= ? then 'after' else 'before' end"
+        return f"case when placed_month >= '{started_month}' then 'after' else 'before' end"
     banded = DIMENSIONS.get(name)
     return banded.band if banded and banded.band else grouped_by(name).as_text
 
@@ -153,28 +226,10 @@ def _sums_sql(measure: Measure) -> str:
         )""",
         ]
     )
-    # An episode's y is known only where its d is, so that sums with y pass over the others.
-    sums = {
-        "numerator": "sum(y)",
-        "denominator": "sum(d) filter (where y is not null)",
-        "numerator_squared": "sum(y * y)",
-        "cross_product": "sum(y * d)",
-        "denominator_squared": "sum(d * d) filter (where y is not null)",
-        "missing_denominator": "sum(d) filter (where y is null)",
-    }
-    added = ", ".join(
-        f"cast(coalesce({term}, 0) as double) as {name}" for name, term in sums.items()
-    )
-    return f"""
-        with {steps}
-        select
-            cell,
-            count(y) as episodes,
-            count(case when y > 0 then 1 end) as with_event,
-            count(case when is_first and y is not null then 1 end) as children,
-            count(case when is_first and y > 0 then 1 end) as children_with_event,
-            count(*) - count(y) as missing_episodes,
-            {added}
-        from paired
-        group by cell
-        order by cell"""
+    counts = ", ".join(f"{term} as {name}" for name, term in COUNTS.items())
+    added = ", ".join(f"{_added(term)} as {name}" for name, term in SUMS.items())
+    return f"with {steps} select cell, {counts}, {added} from paired group by cell order by cell"
+
+
+def _added(term: str) -> str:
+    return f"cast(coalesce({term}, 0) as double)"

@@ -4,7 +4,13 @@ from dataclasses import dataclass
 
 from pipeline.errors import NoDataError
 from pipeline.measures.periods import months_of
-from pipeline.store import Store
+from pipeline.store import READY_COUNTS, Store
+
+
+def months_held(store: Store) -> tuple[str, str]:
+    """Return the first and last month with a placement."""
+    (found,) = store.rows(f"select min(placed_month), max(placed_month) from {READY_COUNTS}")
+    return found
 
 
 def latest_quarter(store: Store) -> str:
@@ -15,7 +21,7 @@ def latest_quarter(store: Store) -> str:
     NoDataError
         The store holds no episode.
     """
-    ((last,),) = store.rows("select max(placed_quarter) from episode_dwell")
+    ((last,),) = store.rows(f"select max(placed_quarter) from {READY_COUNTS}")
     if last is None:
         raise NoDataError("The store holds no episodes.", try_next="dwell load FOLDER")
     return str(last)
@@ -34,7 +40,7 @@ def check_quarter(store: Store, quarter: str) -> None:
     months_of(quarter)
     ((first, last, found),) = store.rows(
         "select min(placed_quarter), max(placed_quarter),"
-        " count(case when placed_quarter = ? then 1 end) from episode_dwell",
+        f" count(case when placed_quarter = ? then 1 end) from {READY_COUNTS}",
         [quarter],
     )
     if first is None:

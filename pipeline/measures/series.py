@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import Measure, find_measure
-from pipeline.measures.counting import COUNTS, count_groups, only_ready
+from pipeline.measures.counting import COUNTS, count_groups, ready_rows_by
 from pipeline.measures.dimensions import PERIODS, Value, grouped_by
 from pipeline.measures.periods import last_final_month, months_between, months_of, quarter_of
 from pipeline.measures.where import Condition
@@ -80,10 +80,11 @@ def series(
     condition = condition_of(where, months)
     # A name that holds a condition may look at any column.
     free = any(isinstance(value, Condition) for value in (where or {}).values())
-    by_ready = not free and only_ready([*by, *(where or {})])
+    ready_rows = None if free else ready_rows_by(store, [*by, *(where or {})])
     frame = count_groups(
-        store, chosen, by, condition, by_ready=by_ready, settings=settings, with_total=with_total
-    )
+        store, chosen, by, condition, ready_rows=ready_rows, settings=settings,
+        with_total=with_total,
+    )  # fmt: skip
     if frame.is_empty():
         raise NoDataError("No episode fits what was asked.", try_next="dwell status")
     as_of = store.as_of()

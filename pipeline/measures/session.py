@@ -60,6 +60,11 @@ def as_by_default(settings: Settings | None) -> bool:
     )
 
 
+def holds_by_default(measure: Measure, settings: Settings | None) -> bool:
+    """Whether a measure counted under the settings' defaults holds under these."""
+    return as_by_default(settings) or not reads_settings(measure)
+
+
 def reads_settings(measure: Measure) -> bool:
     """Whether what the measure counts depends on the settings."""
     return bool((SETTING_TABLES | READING_SETTINGS) & set(measure.reads))

@@ -4,6 +4,7 @@ The text of a database error can quote a cell, so none of it is passed on.
 """
 
 import os
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -61,6 +62,11 @@ MEANINGS: tuple[tuple[tuple[str, ...], str, str | None], ...] = (
         RESTORE,
     ),
 )
+# Tables and views that a store of counts does not have.
+_OF_EPISODES = re.compile(
+    r"(episode|contact|visit|event|followed|catheter|quarter|measure|removal|record)\w*"
+    " does not exist"
+)
 # Faults that the database finds while it reads what it took for whole.
 _BROKEN = (duckdb.InternalException, duckdb.FatalException, duckdb.SerializationException)
 
@@ -89,6 +95,8 @@ def plain_errors(path: Path) -> Iterator[None]:
 def explain(error: duckdb.Error, path: Path) -> StoreError:
     """Say what a database error means for the store at `path`."""
     text = str(error).lower()
+    if isinstance(error, duckdb.CatalogException) and _OF_EPISODES.search(text):
+        return needs_episodes(path, "this")
     for words, message, try_next in MEANINGS:
         if any(word in text for word in words):
             return StoreError(message.format(path=path), try_next=try_next)
@@ -99,6 +107,14 @@ def explain(error: duckdb.Error, path: Path) -> StoreError:
     if isinstance(error, duckdb.IOException):
         return StoreError(f"The store {path} cannot be read or written.")
     return StoreError(f"The store {path} could not answer ({type(error).__name__}).")
+
+
+def needs_episodes(path: Path, what: str) -> StoreError:
+    """Return the error of a store of counts that is asked for more."""
+    return StoreError(
+        f"The store {path} holds counts, and {what} needs single episodes.",
+        try_next="dwell gather again, or a store made by dwell load",
+    )
 
 
 def require_store(path: Path) -> None:

@@ -50,6 +50,11 @@ def _months(record: str, function: str) -> str:
     return f"{function}(placed_month)" if record == "episode" else "null::varchar"
 
 
+def counts_origin(store: Store) -> "pl.DataFrame":
+    """Return a row on where the counts of a store of counts come from."""
+    return store.frame(f"select *, date '{store.as_of()}' as as_of from gathered")
+
+
 def loads(store: Store) -> "pl.DataFrame":
     """Return a row a load and file, the rows that came in and what became of them.
 

@@ -142,10 +142,7 @@ def _load(
         connection = store.connection
         _need_episodes(connection, sources)
         note_placements(connection, sources)
-        inputs = [
-            _read(connection, source, number, terms, progress)
-            for number, source in enumerate(sources)
-        ]
+        inputs = _read_all(connection, sources, terms, progress)
         connection.begin()
         result = _write_all(connection, inputs, terms, progress)
         if result.load_id is None:
@@ -155,6 +152,29 @@ def _load(
         make_ready(connection)
         connection.commit()
         return replace(result, findings=run_checks(store))
+
+
+def load_programme(
+    connection: Connection, sources: Sequence[SourceFile], as_of: dt.date, *, confirmed: bool
+) -> None:
+    """Load sites, changes and actions beside counts; the caller holds the transaction.
+
+    Raises
+    ------
+    PrivacyError
+        A title, label or code could name somebody, and nobody has `confirmed` it.
+    """
+    terms = _Terms(as_of, None, confirmed)
+    inputs = _read_all(connection, sources, terms, lambda _what, _size: None)
+    _write_all(connection, inputs, terms, lambda _what, _size: None)
+
+
+def _read_all(
+    connection: Connection, sources: Sequence[SourceFile], terms: _Terms, progress: Progress
+) -> list["_Input"]:
+    return [
+        _read(connection, source, number, terms, progress) for number, source in enumerate(sources)
+    ]
 
 
 @dataclass(frozen=True)

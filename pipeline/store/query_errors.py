@@ -12,11 +12,15 @@ from typing import Any
 import duckdb
 
 from pipeline.errors import UsageError
+from pipeline.records.layout import RECORDS
+from pipeline.store.views import view_selects
 
 Told = Mapping[str, Any]  # a database error, in parts; see `errors_as_json`
 
 OUTSIDE = "A query reads this store alone: no other file, no network, no other database."
 WRITES = "The store is read-only here: nothing in it can be changed."
+
+NO_EPISODES = "The store holds counts, and no single episodes"
 
 _MOST = 5  # names offered in the place of an unknown one
 _KINDS = {"Table": "table or view", "Scalar Function": "function", "Table Function": "function"}
@@ -79,6 +83,8 @@ def _not_there(told: Told, sql: str) -> UsageError:
     kind, name = str(told.get("type")), str(told.get("name"))
     if kind == "Table" and not re.fullmatch(r"[\w.]+", name):
         return UsageError(OUTSIDE)  # a file's name in quotes
+    if kind == "Table" and name in {*RECORDS, *dict(view_selects())}:  # of every other store
+        return UsageError(f"{NO_EPISODES}: there is no {name}{_place(told, sql)}.")
     known = "dwell dictionary, for all of them" if kind == "Table" else None
     return UsageError(
         f"There is no {_KINDS.get(kind, kind.lower())} {name}{_place(told, sql)}.",

@@ -74,6 +74,11 @@ def is_current(connection: Connection) -> bool:
 def bring_up_to_date(connection: Connection) -> None:
     """Apply what is missing; the caller holds the transaction."""
     version = version_of(connection)
+    if connection.execute("from duckdb_tables() where table_name = 'gathered'").fetchall():
+        raise StoreError(
+            "The store holds counts that were gathered under other definitions.",
+            try_next="dwell gather into a new file",
+        )
     if version == 0:
         connection.execute("create table schema_info (schema_version integer, views_hash varchar)")
         connection.execute("insert into schema_info values (0, null)")

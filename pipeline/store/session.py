@@ -4,16 +4,17 @@ import datetime as dt
 import logging
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import duckdb
 
-from pipeline.errors import NoDataError
+from pipeline.errors import NoDataError, StoreError
 from pipeline.records.layout import RECORDS
 from pipeline.settings import Settings
 from pipeline.store import schema
-from pipeline.store.connection import connect, owner_only, plain_errors
+from pipeline.store.connection import connect, needs_episodes, owner_only, plain_errors
 from pipeline.store.copying import writing_copy
 from pipeline.store.kept_ready import RECORD_SUMS
 from pipeline.store.settings_tables import put_settings
@@ -41,6 +42,15 @@ class Store:
     def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path) -> None:
         self.path = path
         self.connection = connection
+
+    @cached_property
+    def holds_counts(self) -> bool:
+        """Whether it holds counts gathered elsewhere, and no single episodes."""
+        return bool(self.rows("from duckdb_tables() where table_name = 'gathered'"))
+
+    def needs_episodes(self, what: str) -> StoreError:
+        """Return the error of a store of counts that is asked for more."""
+        return needs_episodes(self.path, what)
 
     def frame(self, sql: str, params: Parameters = None) -> "pl.DataFrame":
         """Run one select and return its rows as a polars frame.
