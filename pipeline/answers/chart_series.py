@@ -12,9 +12,9 @@ import polars as pl
 from pipeline.analysis.charts import Change, Counts
 from pipeline.analysis.charts.cusum import RunLengths
 from pipeline.analysis.charts.phases import Need
-from pipeline.analysis.charts.rare import gaps
 from pipeline.analysis.charts.results import GAPS
 from pipeline.answers.chart_rules import need_of, run_lengths
+from pipeline.answers.gap_counts import gap_counts
 from pipeline.errors import UsageError
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.counting import ALL
@@ -27,7 +27,7 @@ from pipeline.store import Store
 
 COUNTED = {"proportion": "p", "rate": "u"}
 KINDS_OF = {"proportion": ("run", "p", "g"), "rate": ("run", "u", "t", "g")}
-GAP_COLUMNS = {"g": "catheters", "t": "catheter_days"}
+Key = tuple[str, str]  # a measure's name and a group
 NO_COUNTS = Counts((), np.zeros(0), np.zeros(0))
 
 
@@ -139,12 +139,21 @@ def read_series(
     until = months[1] if months else LATEST
     log = sorted([*logged_changes(store, until), *logged_baselines(store, until)],
                  key=lambda entry: entry.started_month)  # fmt: skip
-    parts = frame.partition_by("measure", as_dict=True, maintain_order=True)
+    found = frame.partition_by("measure", as_dict=True, maintain_order=True)
+    parts = {m.name: by_group(found[m.name,], by) for m in measures if (m.name,) in found}
+    kinds = {
+        (measure.name, group): kind_of(measure, part, period, kind)
+        for measure in measures
+        for group, part in parts.get(measure.name, {}).items()
+    }
+    between = _gaps(asked, measures, kinds)
     return [
         one
         for measure in measures
-        if (measure.name,) in parts
-        for one in _of_measure(asked, measure, by_group(parts[measure.name,], by), log)
+        if measure.name in parts
+        for one in _of_measure(
+            asked, measure, parts[measure.name], kinds=kinds, between=between, log=log
+        )
     ]
 
 
@@ -156,18 +165,20 @@ def by_group(frame: pl.DataFrame, by: str | None) -> dict[str, pl.DataFrame]:
 
 
 def _of_measure(
-    asked: _Asked, measure: Measure, parts: Mapping[str, pl.DataFrame], log: Sequence[LoggedChange]
+    asked: _Asked,
+    measure: Measure,
+    parts: Mapping[str, pl.DataFrame],
+    *,
+    kinds: Mapping[Key, str],
+    between: Mapping[Key, Counts],
+    log: Sequence[LoggedChange],
 ) -> Iterator[ChartSeries]:
-    kinds = {
-        group: kind_of(measure, part, asked.period, asked.kind) for group, part in parts.items()
-    }
-    between = _gaps(asked, measure, kinds) if GAPS & set(kinds.values()) else {}
     network, need = _network(asked, measure), need_of(asked.settings, asked.period)
     runs = {n: _runs(asked, measure, n) for n in (1, len(parts))}
     for group, part in parts.items():
-        kind, counts = kinds[group], _period_counts(part, asked.period)
+        kind, counts = kinds[measure.name, group], _period_counts(part, asked.period)
         if kind in GAPS:
-            counts = replace(between.get(group, NO_COUNTS), months=counts)
+            counts = replace(between.get((measure.name, group), NO_COUNTS), months=counts)
         yield ChartSeries(
             measure,
             group,
@@ -239,34 +250,25 @@ def _period_counts(part: pl.DataFrame, period: str) -> Counts:
     )
 
 
-def _gaps(asked: _Asked, measure: Measure, kinds: Mapping[str, str]) -> dict[str, Counts]:
-    """Return the gap before each event, by group."""
-    (kind,) = GAPS & set(kinds.values())
+def _gaps(
+    asked: _Asked, measures: Sequence[Measure], kinds: Mapping[Key, str]
+) -> dict[Key, Counts]:
+    """Return the gap before each event, by measure and group."""
+    rare = {name: kind for (name, _), kind in kinds.items() if kind in GAPS}
+    chosen = [measure for measure in measures if measure.name in rare]
+    if not chosen:
+        return {}
     events = event_order(
-        asked.store, measure, by=asked.by, with_total=asked.with_total, where=asked.where,
+        asked.store, chosen, by=asked.by, with_total=asked.with_total, where=asked.where,
         months=asked.months, settings=asked.settings,
     )  # fmt: skip
-    parts = by_group(events, asked.by) if len(events) else {}
-    return {group: gap_counts(part, kind) for group, part in parts.items()}
-
-
-def gap_counts(events: pl.DataFrame, kind: str) -> Counts:
-    """Return the gap before each event of a frame of `event_order`.
-
-    In episode order across months. The wait since the last event still runs: it is a
-    provisional point.
-    """
-    running = events[GAP_COLUMNS[kind]].to_numpy()
-    is_open = events["numerator"].to_numpy() == 0
-    # The catheter at the end of the records had no event, so it belongs to the wait.
-    between = gaps(running, between=kind == "g") + (is_open & (kind == "g"))
-    return Counts(
-        tuple(events["month"]),
-        np.maximum(between, 0.0),
-        np.ones(len(events)),
-        events["provisional"].to_numpy() | is_open,
-        bool(is_open.any()),
-    )
+    found = events.partition_by("measure", as_dict=True, maintain_order=True)
+    return {
+        (name, group): gap_counts(part, rare[name])
+        for (name,), rows in found.items()
+        for group, part in by_group(rows, asked.by).items()
+        if kinds.get((name, group)) in GAPS
+    }
 
 
 def _changes(

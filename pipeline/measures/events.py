@@ -1,8 +1,11 @@
-"""Events of a rare measure in the order of their episodes, for g and t charts."""
+"""Events of rare measures in the order of their episodes, for g and t charts."""
 
 from collections.abc import Sequence
-from hashlib import sha1
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.measures import session
 from pipeline.measures.catalogue import Measure
@@ -10,7 +13,7 @@ from pipeline.measures.counting import ALL
 from pipeline.measures.dimensions import DIMENSIONS, NOT_RECORDED, Value
 from pipeline.measures.periods import last_final_month
 from pipeline.measures.quarters import months_held
-from pipeline.measures.series import Where, as_measures, condition_of
+from pipeline.measures.series import Measures, Where, as_measures, condition_of
 from pipeline.settings import Settings
 from pipeline.store import Store
 
@@ -19,16 +22,13 @@ if TYPE_CHECKING:
 
 # Events a month above which they are not rare: each its own point would be thousands.
 MOST_EVENTS = 10  # common practice, no source
-# Of a place in the order of episodes: 17 bits for the month, 31 and 15 for the rest.
-MONTH_NUMBER = (
-    "(cast(substr(placed_month, 1, 4) as bigint) * 12 + cast(substr(placed_month, 6) as bigint))"
-)
-MOST_IN_A_MONTH, MOST_SITES = 2**31, 2**15
+Ints = NDArray[np.int64]
+COLUMNS = ("month", "numerator", "catheters", "catheter_days", "provisional")
 
 
 def event_order(
     store: Store,
-    measure: str | Measure,
+    measures: Measures,
     *,
     by: str | None = None,
     with_total: bool = False,
@@ -36,18 +36,15 @@ def event_order(
     months: tuple[str, str] | None = None,
     settings: Settings | None = None,
 ) -> "pl.DataFrame":
-    """Place each event of a measure on the running count of catheters and catheter-days.
+    """Place each event of some measures on the running count of catheters and catheter-days.
 
     Episodes stand in the order of month of placement, order within the month, and
-    site. Only those whose numerator and denominator are known count. The reduction
-    is done in the store: the frame has as many rows as there are events.
+    site. Only those whose numerator and denominator are known count.
 
     Parameters
     ----------
-    store, where, months, settings
+    store, measures, where, months, settings
         As for :func:`pipeline.measures.series.series`.
-    measure : str or Measure
-        The measure.
     by : str, optional
         A name of `DIMENSIONS`: each of its values has running counts of its own.
     with_total : bool
@@ -56,8 +53,8 @@ def event_order(
     Returns
     -------
     polars.DataFrame
-        One row an episode with an event, in order: the column `by` where asked for,
-        `month`, `numerator` (events of
+        By measure in the order given, one row an episode with an event, in order:
+        `measure`, the column `by` where asked for, `month`, `numerator` (events of
         that episode, mostly 1), `catheters` and `catheter_days` (running totals up
         to and including its catheter), `provisional`. A last row with a numerator
         of 0 stands at the end of the records, for the time since the last event,
@@ -66,22 +63,25 @@ def event_order(
     Raises
     ------
     UsageError
-        The measure, a name in `where` or a month is unknown.
+        A measure, a name in `where` or a month is unknown.
     """
     import polars as pl
 
-    (chosen,) = as_measures(measure)
-    scopes = ["own"] if by is not None else []
-    if by is None or with_total:
-        scopes.insert(0, "all")
+    chosen, as_of = as_measures(measures), store.as_of()
     if store.holds_counts:
-        frame = _gathered(store, chosen, by, scopes, where, months, settings)
+        scopes = ["all"] * (by is None or with_total) + ["own"] * (by is not None)
+        found = [_gathered(store, one, by, scopes, where, months, settings) for one in chosen]
     else:
-        session.copy_what_is_read(store, [chosen], settings)
-        ordered = _ordered(store, by, condition_of(where, months))
-        frame = store.frame(_event_sql(chosen, ordered, by, scopes))
-    final = last_final_month(store.as_of(), chosen.follow_up_h)
-    return frame.with_columns(provisional=pl.col("month") > final)
+        condition = condition_of(where, months)
+        found = _counted(store, chosen, by, condition, with_total=with_total, settings=settings)
+    group = [] if by is None else [by]
+    return pl.concat(
+        frame.with_columns(
+            pl.lit(measure.name).alias("measure"),
+            provisional=pl.col("month") > last_final_month(as_of, measure.follow_up_h),
+        ).select("measure", *group, *COLUMNS)
+        for measure, frame in zip(chosen, found, strict=True)
+    )
 
 
 def _gathered(  # noqa: PLR0917 - as `event_order` takes them
@@ -114,74 +114,110 @@ def _gathered(  # noqa: PLR0917 - as `event_order` takes them
     )
 
 
-def _ordered(store: Store, by: str | None, chosen: tuple[str, Sequence[Value]]) -> str:
-    """Keep every episode's place in the order, of all and in its group, once a session.
+def _counted(
+    store: Store,
+    measures: Sequence[Measure],
+    by: str | None,
+    condition: tuple[str, Sequence[Value]],
+    *,
+    with_total: bool,
+    settings: Settings | None,
+) -> "list[pl.DataFrame]":
+    """Return the events of each measure in their places, counted from the episodes."""
+    import polars as pl
 
-    The order is one whole number of the month, the order within it and the site:
-    windows sort by numbers several times as fast as by texts.
-    """
-    condition, params = chosen
-    group = "null" if by is None else f"coalesce({DIMENSIONS[by].as_text}, '{NOT_RECORDED}')"
-    name = f"ordered_{sha1(repr((group, condition, params)).encode()).hexdigest()[:16]}"
-    dwell = session.keyed("episode_dwell")
-    store.rows(
-        f"""
-        create temp table if not exists {name} as
-        with at_site as (
-            select site, row_number() over (order by site) as number
-            from (select distinct site from {dwell})
-        ),
-        labelled as (
-            select episode_id, {group} as label, placed_month,
-                cast(catheter_days as decimal(18, 12)) as days,
-                {MONTH_NUMBER} * {MOST_IN_A_MONTH} * {MOST_SITES}
-                    + cast(month_order as bigint) * {MOST_SITES} + at_site.number as place
-            from {dwell} inner join at_site using (site) where {condition}
+    session.copy_what_is_read(store, measures, settings)
+    episodes = _ordered(store, by, condition)
+    scopes = [] if by is None else [_Scope.of(episodes["label"])]
+    if by is None or with_total:
+        scopes.insert(0, _Scope.of(pl.repeat(ALL, len(episodes), eager=True)))
+    return [
+        pl.concat([scope.placed(events, episodes) for scope in scopes]).rename(
+            {} if by is None else {"label": by}
         )
-        select episode_id, label, placed_month, days,
-            row_number() over of_all as nth_all, sum(days) over of_all as days_all,
-            row_number() over of_own as nth_own, sum(days) over of_own as days_own
-        from labelled
-        window of_all as (order by place rows unbounded preceding),
-            of_own as (partition by label order by place rows unbounded preceding)""",
+        for events in _events(store, measures, episodes)
+    ]
+
+
+def _ordered(store: Store, by: str | None, chosen: tuple[str, Sequence[Value]]) -> "pl.DataFrame":
+    """Return every episode asked for in order, with its group, month and catheter-days."""
+    condition, params = chosen
+    label = f"'{ALL}'" if by is None else f"coalesce({DIMENSIONS[by].as_text}, '{NOT_RECORDED}')"
+    return store.frame(
+        f"select episode_id, {label} as label, placed_month as month,"
+        f" coalesce(catheter_days, 0) as days from {session.keyed('episode_dwell')}"
+        f" where {condition} order by placed_month, month_order, site",
         params,
     )
-    return name
 
 
-def _event_sql(measure: Measure, ordered: str, by: str | None, scopes: Sequence[str]) -> str:
-    """Return a row an event: its place less the episodes before it that do not count."""
-    named = "" if by is None else f"label as {by}, "
-    first = "" if by is None else f"label = '{ALL}' desc, label, "
-    return f"""
-        with {", ".join(session.steps([measure]))},
-        measured as (\n{measure.sql}),
-        marked as materialized (
-            select {ordered}.*, numerator,
-                coalesce(numerator is not null and denominator > 0, false) as counts
-            from {ordered} left join measured using (episode_id)
+def _events(store: Store, measures: Sequence[Measure], episodes: "pl.DataFrame") -> list[Ints]:
+    """Return the events of each episode, by measure; -1 where they do not count."""
+    keys = episodes["episode_id"].to_numpy()
+    place = np.full(int(keys.max(initial=0)) + 1, len(keys))
+    place[keys] = np.arange(len(keys))
+    found = []
+    for measure in measures:
+        counted = store.frame(
+            f"with {', '.join(session.steps([measure]))}, measured as (\n{measure.sql})"
+            " select episode_id, cast(numerator as bigint) as numerator from measured"
+            f" where numerator is not null and denominator > 0 and episode_id < {len(place)}"
         )
-        select {named}placed_month as month, cast(numerator as bigint) as numerator,
-            catheters, round(cast(coalesce(catheter_days, 0) as double), 6) as catheter_days
-        from ({" union all by name ".join(map(_placed_sql, scopes))})
-        where counts and (numerator > 0 or nth = last_nth)
-        order by {first}catheters"""
+        events = np.full(len(keys) + 1, -1)  # the last stands for episodes not asked for
+        events[place[counted["episode_id"].to_numpy()]] = counted["numerator"].to_numpy()
+        found.append(events[:-1])
+    return found
 
 
-def _placed_sql(scope: str) -> str:
-    """Return the events, the last that counts, and those that do not, each in its place."""
-    label = f"'{ALL}'" if scope == "all" else "label"
-    return f"""
-        select *, nth - count(case when not counts then 1 end) over so_far as catheters,
-            total_days - coalesce(sum(case when not counts then days end) over so_far, 0)
-                as catheter_days
-        from (
-            select {label} as label, placed_month, numerator, counts, days,
-                nth_{scope} as nth, days_{scope} as total_days, last_nth
-            from marked inner join (
-                select {label} as name, max(case when counts then nth_{scope} end) as last_nth
-                from marked group by name
-            ) on {label} is not distinct from name
-            where not counts or numerator > 0 or nth_{scope} = last_nth
+@dataclass(frozen=True, eq=False)
+class _Scope:
+    """Groups of episodes, laid one after the other.
+
+    Attributes
+    ----------
+    labels : polars.Series, shape (k,)
+        The group of each episode.
+    order : int array, shape (k,)
+        The episodes by group, each group in order.
+    first : int array, shape (k,)
+        Where in `order` the group of each place begins.
+    last : int array, shape (groups,)
+        Where in `order` each group ends.
+    """
+
+    labels: "pl.Series"
+    order: Ints
+    first: Ints
+    last: Ints
+
+    @classmethod
+    def of(cls, labels: "pl.Series") -> "_Scope":
+        import polars as pl
+
+        code = labels.cast(pl.Enum(labels.unique().sort())).to_physical().to_numpy()
+        sizes = np.bincount(code)
+        ends = sizes.cumsum()
+        order = np.argsort(code, kind="stable")
+        return cls(labels, order, np.repeat(ends - sizes, sizes), ends - 1)
+
+    def placed(self, events: Ints, episodes: "pl.DataFrame") -> "pl.DataFrame":
+        """Return a row an event, and one at the last episode of each group that counts."""
+        x = events[self.order]
+        counts = x >= 0
+        latest = np.maximum.accumulate(np.where(counts, np.arange(x.size), -1))[self.last]
+        rows = np.union1d(np.flatnonzero(x > 0), latest[latest >= self.first[self.last]])
+        # Of millions of catheters the sixth decimal needs more digits than a double has.
+        days = episodes["days"].to_numpy()[self.order].astype(np.longdouble)
+        running = np.round(self._running(np.where(counts, days, 0), rows), 6)
+        return episodes.select("month")[self.order[rows]].with_columns(
+            label=self.labels[self.order[rows]],
+            numerator=x[rows],
+            catheters=self._running(counts.astype(np.int64), rows),
+            catheter_days=running.astype(float),
         )
-        window so_far as (partition by label order by nth rows unbounded preceding)"""
+
+    def _running(self, values: "NDArray[Any]", rows: Ints) -> "NDArray[Any]":
+        """Return the running total of a group at some places, each place included."""
+        total = values.cumsum()
+        first = self.first[rows]
+        return total[rows] - total[first] + values[first]

@@ -13,7 +13,7 @@ from pipeline.measures.catalogue import Measure, load_catalogue
 from pipeline.measures.clustering import child_sums
 from pipeline.measures.counting import ALL, counted_beside
 from pipeline.measures.dimensions import COMPARED_BY, DIMENSIONS, GROUPED_BY, case_mix_terms
-from pipeline.measures.events import MONTH_NUMBER, MOST_EVENTS
+from pipeline.measures.events import MOST_EVENTS
 from pipeline.measures.log import logged_changes
 from pipeline.measures.patterns import (
     COUNTS,
@@ -32,6 +32,9 @@ from pipeline.store.platform import Platform
 
 Progress = Callable[[str], None]
 MEASURED = "measured"  # every measure's rows, kept for the session
+MONTH_NUMBER = (
+    "(cast(substr(placed_month, 1, 4) as bigint) * 12 + cast(substr(placed_month, 6) as bigint))"
+)
 OF_GAPS = {"g", "t"}  # charts of the waits between events
 
 

@@ -276,8 +276,8 @@ def test_events_of_each_site_stand_on_its_own_running_count(db, store):
     db.given("episode", EPISODES)
     by_site = event_order(store, "dislodgement", by="site")
     assert by_site.rows() == [
-        ("avocet", "2025-01", 1, 1, 1.25, False),
-        ("avocet", "2025-04", 0, 3, 7.25, False),
+        ("dislodgement", "avocet", "2025-01", 1, 1, 1.25, False),
+        ("dislodgement", "avocet", "2025-04", 0, 3, 7.25, False),
     ]
 
 
