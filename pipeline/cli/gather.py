@@ -8,17 +8,16 @@ import click
 from pipeline.cli.options import quiet_option
 from pipeline.measures.dimensions import COMPARED_BY
 
-ENGINES = ("duckdb", "spark", "postgres")
+ENGINES = ("duckdb",)
 
 
-@click.command(epilog="Example: dwell gather --engine spark --records lake/ --out counts.duckdb")
+@click.command(epilog="Example: dwell gather --engine duckdb --records lake/ --out counts.duckdb")
 @click.option("--engine", type=click.Choice(ENGINES), required=True, help="What runs the SQL.")
 @click.option(
     "--records",
     required=True,
     metavar="PLACE",
-    help="A folder with a Parquet file, or a folder of parts, for each record; for postgres"
-    " the server's address.",
+    help="A folder with a Parquet file, or a folder of parts, for each record.",
 )
 @click.option(
     "--out", required=True, type=click.Path(dir_okay=False, path_type=Path),

@@ -1,4 +1,4 @@
-"""The engines that records can be in: each a connection, what it holds, and a dialect."""
+"""The engines that records can be in: each a connection, and what it holds."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -32,11 +32,7 @@ class _Files(Platform):
 class DuckDb(_Files):
     """The store's own database, over files that it does not load."""
 
-    name, dialect = "DuckDB", "duckdb"
-
-    def translated(self, sql: str) -> str:
-        """Return the SQL as it is."""
-        return sql
+    name = "DuckDB"
 
     def ask(self, sql: str) -> "pl.DataFrame":
         """Run one statement."""
@@ -79,5 +75,7 @@ def open_platform(engine: str, records: str, scratch: Path) -> Iterator[Platform
     InputError
         There is no such place, or the engine is not there.
     """
+    if engine != "duckdb":
+        raise InputError(f"There is no engine {engine}.", try_next="duckdb")
     with duckdb.connect(str(scratch / "platform.duckdb")) as connection:
         yield DuckDb(connection, Path(records))

@@ -31,21 +31,18 @@ _FAMILIES = {
 class Platform(Store):
     """The records of a network in an engine, which answers as a store does.
 
-    An engine brings a connection (`ask`), the tables that it holds (`columns`, `source`) and
-    a dialect. SQL is written once, in the words of the store's own database, and translated.
+    An engine brings a connection (`ask`), the tables that it holds (`columns`, `source`) and,
+    where its SQL differs from the store's own, a translation.
 
     Attributes
     ----------
     name : str
         What messages call the engine.
-    dialect : str
-        What sqlglot calls its SQL.
     keeps : str
         How it makes a table for the session.
     """
 
     name: ClassVar[str]
-    dialect: ClassVar[str]
     keeps: ClassVar[str] = "create temp table {name} as {select}"
 
     def ask(self, sql: str) -> "pl.DataFrame":
@@ -61,14 +58,8 @@ class Platform(Store):
         raise NotImplementedError
 
     def translated(self, sql: str) -> str:
-        """Return SQL of ours in the engine's words."""
-        import sqlglot
-
-        tree = sqlglot.parse_one(sql, read="duckdb")
-        if self.dialect == "postgres":  # it counts the bits of bit strings alone
-            for count in tree.find_all(sqlglot.exp.BitwiseCount):
-                count.set("this", sqlglot.exp.cast(count.this, "bit(32)", dialect="postgres"))
-        return tree.sql(dialect=self.dialect, comments=False)
+        """Return SQL of ours in the engine's words: as it is, where they are the store's own."""
+        return sql
 
     def frame(self, sql: str, params: Parameters = None) -> "pl.DataFrame":
         """Run one select of ours and return its rows.
