@@ -69,13 +69,17 @@ def test_evidence_is_a_watch_and_then_a_call_since_the_first_month_that_told():
         return LoggedSignal("x", "all", kind, "above", "2025-09", "2025-12", "")
 
     watch = of_signals([signal("watch")], Better.LOWER, rare=False)
-    assert (watch.words, watch.direction, watch.is_call) == ("may be rising: watch", "worse", False)
+    assert (watch.words, watch.direction, watch.is_call) == (
+        "may be up since Sep 2025: watch", "worse", False,
+    )  # fmt: skip
     call = of_signals([signal("watch"), signal("call")], Better.LOWER, rare=False)
     assert (call.words, call.clause, call.is_call) == (
         "up since Sep 2025", "The rate has been up since Sep 2025", True,
     )  # fmt: skip
     rare = of_signals([signal("call")], Better.LOWER, rare=True)
     assert (rare.words, rare.direction) == ("events further apart since Sep 2025", "better")
+    rare = of_signals([signal("watch")], Better.LOWER, rare=True)
+    assert rare.words == "events may be further apart since Sep 2025: watch"
 
 
 def test_a_rare_event_chart_speaks_of_events_closer_together():
@@ -122,7 +126,7 @@ LONG = tuple(f"{year}-{month:02d}" for year in (2023, 2024, 2025) for month in r
     ("months", "quarter", "words", "title"),
     [
         (27, "2025-Q1", "steady", "x: steady at 12"),
-        (30, "2025-Q2", "may be rising: watch", "x: may be rising: watch"),
+        (30, "2025-Q2", "may be up since Apr 2025: watch", "x: may be up since Apr 2025: watch"),
         (33, "2025-Q3", "up since Apr 2025", "x: up since Apr 2025"),
         (36, "2025-Q4", "up since Apr 2025", "x: up since Apr 2025"),
     ],

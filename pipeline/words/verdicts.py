@@ -44,12 +44,9 @@ def shift_words(direction: str, since: str, *, rare: bool) -> str:
 
 def evidence_words(kind: str, direction: str, since: str, *, rare: bool) -> str:
     """Say that the evidence of a change has reached a watch, or a call."""
-    if kind == "call":
-        what = f"events {_apart(direction)}" if rare else _way(direction)
-        return f"{what} since {month(since)}"
-    if rare:
-        return f"events may be {_apart(direction)}: watch"
-    return f"may be {'rising' if direction == 'above' else 'falling'}: watch"
+    maybe, ends = ("", "") if kind == "call" else ("may be ", ": watch")
+    what = f"events {maybe}{_apart(direction)}" if rare else f"{maybe}{_way(direction)}"
+    return f"{what} since {month(since)}{ends}"
 
 
 def signal_words(signal: LoggedSignal, *, rare: bool) -> str:

@@ -66,6 +66,15 @@ def test_a_doubling_is_watched_within_a_year(rate, n, asked):
     assert false < 0.06 + 2 * error(0.06, SERIES)
 
 
+def test_more_than_twice_the_rate_is_watched_in_months_and_called_within_the_year():
+    """13 catheters a month, 12% for 24 months, then 28%: what holds 6, 9 and 12 months on."""
+    up, _ = states(drawn(0.12, 13, 28 / 12, seed=1))
+    for months_on, watch, call in ((6, 0.84, 0.46), (9, 0.95, 0.70), (12, 0.97, 0.82)):
+        state = up[:, KEPT + months_on - 1]
+        assert (state >= WATCH).mean() > watch - 2 * error(watch, SERIES)
+        assert (state == CALL).mean() > call - 2 * error(call, SERIES)
+
+
 @pytest.mark.parametrize(
     ("rate", "n", "asked"), [(0.12, 13, 0.32), (0.08, 15, 0.21), (0.06, 15, 0.17), (0.12, 60, 0.98)]
 )
