@@ -74,7 +74,9 @@ def segmented_regression(
     :math:`\beta_0 + \beta_1 t + \beta_2 a_t + \beta_3 a_t (t - c)` with
     :math:`a_t` one from the change at month :math:`c` on. Errors are
     quasi-likelihood: widened by Pearson's chi-square over its degrees of freedom
-    where that exceeds one; limits use Student's t.
+    where that exceeds one; limits use Student's t and take months as independent, so they
+    are too narrow where months go together. They are printed with the trend; the verdict on
+    a change uses none of them (`ChangeEffect.against_drift` does).
 
     Parameters
     ----------
