@@ -74,10 +74,7 @@ def test_every_quoted_number_is_among_the_figures_of_its_sentence(quarters):
         numbers = {n.id: n for n in ledger(found, facts)}
         fixed = {f.measure.unit for f in found} | {f.measure.title for f in found}
         fixed |= {words.lower_first(f.measure.title) for f in found}
-        fixed |= {
-            words.chance(0.0),
-            words.chance(1.0),
-        }  # what a small and a great chance are called
+        fixed |= {words.chance(0.0), words.chance(1.0)}  # the ends of chances
         for sentence in said:
             allowed = set().union(*(printed_forms(numbers[i]) for i in sentence.numbers), set())
             text = without_fixed(sentence.text, fixed)
