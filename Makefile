@@ -28,7 +28,8 @@ quarto:
 	@echo "     can be downloaded, $(BIN)/pip install '.[quarto]'"
 	@echo "  2. put 'quarto' on PATH, or set QUARTO_PATH to it"
 	@echo "  3. $(BIN)/dwell report 2025-Q4 --renderer quarto"
-	@echo "     or, in reports/, DWELL_DB=/path/to/dwell.duckdb quarto render"
+	@echo "     or, after $(BIN)/pip install '.[cells]', in reports/:"
+	@echo "     QUARTO_PYTHON=../$(BIN)/python DWELL_DB=/path/to/dwell.duckdb quarto render"
 
 $(READY): requirements.lock pyproject.toml
 	@test -n "$(PYTHON)" || { echo "Python 3.11 or newer is needed; none was found."; exit 1; }

@@ -35,10 +35,9 @@ local function figure(fig)
   fig.content:walk { Image = function(found) image = found end }
   if not image then return fig end
   local inlines = pandoc.utils.blocks_to_inlines(fig.caption.long)
-  local id = fig.identifier ~= '' and ' <' .. fig.identifier .. '>' or ''
   local start = '#figure(' .. typst_image(image, PRINTED) .. ', caption: ['
   inlines:insert(1, pandoc.RawInline('typst', start))
-  inlines:insert(pandoc.RawInline('typst', '])' .. id))
+  inlines:insert(pandoc.RawInline('typst', '])'))
   return pandoc.Plain(inlines)
 end
 
@@ -135,12 +134,6 @@ local function unwrapped(doc)
   return doc
 end
 
--- Without its label Quarto leaves a table to typst, which may break it between pages.
-local function plain_table(tbl)
-  tbl.identifier = ''
-  return tbl
-end
-
 local function printed_header(header)
   if not header.classes:includes('newpage') then return nil end
   return { pandoc.RawBlock('typst', '#pagebreak(weak: true)'), header }
@@ -178,8 +171,7 @@ local filters = { { Image = Image } }
 if FORMAT == 'typst' then
   table.insert(filters, { Pandoc = unwrapped })
   table.insert(filters, { Pandoc = half })
-  table.insert(filters, { Div = printed_div, Span = printed_span, Table = plain_table,
-    Header = printed_header })
+  table.insert(filters, { Div = printed_div, Span = printed_span, Header = printed_header })
   table.insert(filters, { traverse = 'topdown', Figure = function(f) return figure(f), false end })
   table.insert(filters, { Image = inline_image })
   table.insert(filters, { Pandoc = keep_together })

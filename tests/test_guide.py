@@ -27,7 +27,7 @@ DOCS = Path(__file__).parents[1] / "docs"
 GUIDES = sorted((DOCS / "guide").glob("*.md"))
 README = DOCS.parent / "README.md"
 DOCUMENTS = [README, *GUIDES]
-SLOW = {"demo", "report", "release", "signals"}  # read by the quick test, run by the slow one
+SLOW = {"demo", "report", "release", "signals"}  # only read here; test_wheel runs the chair's
 ACTIVATE = ". .venv/bin/activate && "
 FLAGS = doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE
 
@@ -141,17 +141,6 @@ def test_a_walk_through_prints_what_it_shows(
     path: Path, place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     follow(path, Shell(place, monkeypatch, run_slow=False))
-
-
-@pytest.mark.slow
-def test_the_chairs_walk_through_with_its_demonstration_and_report(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """The others make the same demonstration, and their reports are made in tests/report."""
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.delenv("DWELL_DB", raising=False)
-    (path,) = [guide for guide in GUIDES if guide.stem == "committee-chair"]
-    follow(path, Shell(tmp_path, monkeypatch, run_slow=True))
 
 
 @pytest.mark.parametrize("path", DOCUMENTS, ids=lambda path: path.stem)

@@ -8,6 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.words.desk import CONFIDENTIAL
+from tests.test_guide import GUIDES, Shell, follow
+
 ROOT = Path(__file__).parents[1]
 RUN = "from pipeline.cli.main import main; main()"
 
@@ -61,9 +64,26 @@ def test_records_load_and_count_from_the_wheel(installed: Path, tmp_path: Path) 
     assert "2023-Q1" in done.stdout
 
 
+class Installed(Shell):
+    """The shell of a machine on which nothing but the wheel is installed."""
+
+    def __init__(self, program: Path, place: Path, patch: pytest.MonkeyPatch) -> None:
+        super().__init__(place, patch, run_slow=True)
+        self._program = program
+
+    def _dwell(self, words: list[str]) -> str:
+        done = subprocess.run(
+            [str(self._program), *words], cwd=self.place, text=True, check=False,
+            stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+            env={name: value for name, value in os.environ.items() if name != "PYTHONPATH"},
+        )  # fmt: skip
+        self.code = done.returncode
+        return done.stdout.replace(f"{CONFIDENTIAL}\n", "")
+
+
 @pytest.mark.slow
-def test_the_demonstration_runs_where_nothing_but_the_wheel_is_installed(
-    installed: Path, tmp_path: Path
+def test_the_chairs_walk_through_runs_where_nothing_but_the_wheel_is_installed(
+    installed: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A new environment: the wheel by pip, what it needs from the one that runs the tests."""
     home = tmp_path / "new"
@@ -75,16 +95,11 @@ def test_the_demonstration_runs_where_nothing_but_the_wheel_is_installed(
     (site,) = home.glob("lib/python*/site-packages")
     needed = [path for path in sys.path if path.endswith("site-packages")]
     (site / "needed.pth").write_text("\n".join(needed) + "\n", encoding="utf-8")
-    dwell = str(home / "bin" / "dwell")
-    for words in (
-        [str(python), "-c", "import pipeline; print(pipeline.__file__)"],
-        [dwell, "demo", "demo"],
-        [dwell, "status", "--db", "demo/dwell.duckdb"],
-    ):
-        done = subprocess.run(
-            words, cwd=tmp_path, capture_output=True, text=True, check=False,
-            env={name: value for name, value in os.environ.items() if name != "PYTHONPATH"},
-        )  # fmt: skip
-        assert done.returncode == 0, done.stderr
-        assert words[1] != "-c" or str(home) in done.stdout
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("PYTHONPATH", raising=False)
+    monkeypatch.delenv("DWELL_DB", raising=False)
+    where = [str(python), "-c", "import pipeline; print(pipeline.__file__)"]
+    assert str(home) in subprocess.run(where, capture_output=True, text=True, check=True).stdout
+    (path,) = [guide for guide in GUIDES if guide.stem == "committee-chair"]
+    follow(path, Installed(home / "bin" / "dwell", tmp_path, monkeypatch))
     assert (tmp_path / "demo" / "report" / "quarterly-2025-Q4.html").exists()

@@ -60,4 +60,4 @@ def action_pieces(actions: ActionList) -> list[str]:
     closed = Counter(row["state"] for row in every if row["state"] != "open")
     said = words.joined([f"{n} {words_of(state)}" for state, n in sorted(closed.items())])
     caption = f"Open actions, the soonest due first{f'; closed: {said}' if said else ''}"
-    return [markdown.table(_COLUMNS, rows, caption, "actions")]
+    return [markdown.table(_COLUMNS, rows, caption)]

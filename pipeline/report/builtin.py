@@ -108,7 +108,6 @@ def to_pdf(
         source,
         "typst",
         f"--template={assets / 'page.typ'}",
-        f"--include-before-body={assets / 'print.typ'}",
         f"--lua-filter={assets / 'figures.lua'}",
         f"--metadata=footer:{footer}",
         *([f"--metadata=part:{part}"] if part else []),

@@ -159,7 +159,7 @@ def ratio_table(compared: ComparedGroups) -> str:
         "rest of the network would have had with the same case mix; bold: called different; "
         f"too few: fewer than {FEWEST_EXPECTED} events expected, or no upper limit"
     )
-    return markdown.table(columns, rows, caption, f"ratios-{compared.by.replace('_', '-')}")
+    return markdown.table(columns, rows, caption)
 
 
 def _called_table(compared: ComparedGroups) -> str:
@@ -189,7 +189,7 @@ def _called_table(compared: ComparedGroups) -> str:
     )
     if not rows:
         return f"No group is called different; all {len(compared.groups):,} stand in `tables.xlsx`."
-    return markdown.table(columns, rows, caption, f"ratios-{compared.by.replace('_', '-')}")
+    return markdown.table(columns, rows, caption)
 
 
 def _cell(row: GroupRow) -> str:

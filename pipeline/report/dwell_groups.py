@@ -73,7 +73,7 @@ def _tests_table(tests: Sequence[GroupTest]) -> str:
         for test in tests
     ]
     caption = "Tests between groups: a small p says that chance alone would rarely do it, not why"
-    return markdown.table(columns, rows, caption, "tests")
+    return markdown.table(columns, rows, caption)
 
 
 def _test_of(test: GroupTest) -> str:

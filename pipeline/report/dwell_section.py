@@ -240,7 +240,7 @@ def dwell_table(period: str, now: RemovalResult) -> str:
         f"Still in place and removed by reason, per 100 catheters with 95% limits, "
         f"{words.quarter(period)}"
     )
-    return markdown.table(columns, rows, caption, "removal")
+    return markdown.table(columns, rows, caption)
 
 
 def _rows(now: RemovalResult) -> list[list[str]]:

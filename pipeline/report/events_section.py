@@ -94,7 +94,7 @@ def event_pieces(events: EventList) -> list[str]:
         ]
         for row in events.rows.to_dicts()
     ]
-    return [markdown.table(_COLUMNS, rows, "Every serious event, by month of placement", "events")]
+    return [markdown.table(_COLUMNS, rows, "Every serious event, by month of placement")]
 
 
 def _reviewed(row: dict[str, str]) -> str:

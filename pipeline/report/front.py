@@ -134,7 +134,7 @@ def measure_table(findings: Sequence[Finding], page: Page) -> str:
     """Return the table of all measures, the most important first."""
     quarter = words.quarter(findings[0].now.period) if findings else ""
     rows = [_row(finding, page) for finding in findings]
-    return block("measures", markdown.table(_COLUMNS, rows, f"All measures, {quarter}", "measures"))
+    return block("measures", markdown.table(_COLUMNS, rows, f"All measures, {quarter}"))
 
 
 def _row(finding: Finding, page: Page) -> list[str]:

@@ -33,7 +33,7 @@ def group_page(compared: ComparedGroups, group: str) -> tuple[str, str]:
                 rows.append([title, *map(prose, _group_cells(row))])
     label = compared.label(group)
     heading = f"### {markdown.text(label)} {{#{anchor(group)}}}"
-    return heading, markdown.table(columns, rows, f"Every measure, {label}", anchor(group))
+    return heading, markdown.table(columns, rows, f"Every measure, {label}")
 
 
 def _group_cells(row: GroupRow) -> list[str]:
@@ -69,7 +69,7 @@ def leading_table(compared: ComparedGroups) -> str:
         rows.append([title, *(cells.get(group, "none") for group in groups)])
     first, last = (words.month(month) for month in compared.months)
     caption = f"{words.sentence_case(compared.nouns)}, {first} to {last}; bold: called different"
-    return markdown.table(columns, rows, caption, f"leading-{compared.by.replace('_', '-')}")
+    return markdown.table(columns, rows, caption)
 
 
 def _rate(row: GroupRow) -> str:

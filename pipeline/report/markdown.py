@@ -43,9 +43,9 @@ def bullets(items: Sequence[str]) -> str:
     return "\n".join(f"- {item}" for item in items)
 
 
-def figure_block(path: str, caption: str, alt: str, width_cm: float, name: str) -> str:
+def figure_block(path: str, caption: str, alt: str, width_cm: float) -> str:
     """Return an image with caption and alternative text, alone in its paragraph."""
-    return f'![{prose(caption)}]({path}){{#fig-{name} fig-alt="{text(alt)}" width={width_cm:g}cm}}'
+    return f'![{prose(caption)}]({path}){{fig-alt="{text(alt)}" width={width_cm:g}cm}}'
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,9 +57,7 @@ class TableColumn:
     is_number: bool = False
 
 
-def table(
-    columns: Sequence[TableColumn], rows: Sequence[Sequence[str]], caption: str, name: str
-) -> str:
+def table(columns: Sequence[TableColumn], rows: Sequence[Sequence[str]], caption: str) -> str:
     """Return a table that scrolls by itself where it is wider than the page.
 
     Parameters
@@ -70,15 +68,13 @@ def table(
         Cells, already Markdown.
     caption : str
         Plain caption; also names the region that scrolls.
-    name : str
-        Its anchor, without `tbl-`.
     """
     head = "| " + " | ".join(prose(c.heading) for c in columns) + " |"
     rule = "|" + "|".join(_rule(c) for c in columns) + "|"
     body = ["| " + " | ".join(row) + " |" for row in rows]
     label = text(caption)
     opening = f'::: {{.table-scroll tabindex="0" role="region" aria-label="{label}"}}'
-    lines = [opening, "", head, rule, *body, "", f": {prose(caption)} {{#tbl-{name}}}", "", ":::"]
+    lines = [opening, "", head, rule, *body, "", f": {prose(caption)}", "", ":::"]
     return "\n".join(lines)
 
 

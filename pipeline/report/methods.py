@@ -160,7 +160,7 @@ def charts_table(findings: Sequence[Finding]) -> str:
         "months until a change would be watched at this volume; of a proportion above one half "
         "what doubles or halves is what falls short of the whole"
     )
-    return markdown.table(columns, rows, caption, "charts")
+    return markdown.table(columns, rows, caption)
 
 
 def _sight(finding: Finding) -> tuple[str, str, str]:
@@ -246,7 +246,7 @@ def _models_table(results: Sequence[MeasureComparison]) -> str:
                 prose(left),
             ]
         )
-    return markdown.table(columns, rows, "What each expected number allows for", "models")
+    return markdown.table(columns, rows, "What each expected number allows for")
 
 
 def _term(name: str) -> str:

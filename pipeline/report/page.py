@@ -39,7 +39,7 @@ class Page:
     def image(self, name: str, drawing: Drawing) -> str:
         """Draw a figure whose finding the text has said already; return the image."""
         path = self._save(name, drawing)
-        return markdown.figure_block(path, drawing.caption, drawing.alt, drawing.width_cm, name)
+        return markdown.figure_block(path, drawing.caption, drawing.alt, drawing.width_cm)
 
     def small(self, name: str, line: Sparkline) -> str:
         """Draw a small line; return it as an image that stands in a cell."""

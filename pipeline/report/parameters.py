@@ -9,17 +9,15 @@ from pathlib import Path
 
 from pipeline.errors import StoreError, UsageError
 
-# What stands among the names of a notebook before any of its own.
-_NOTEBOOK = frozenset({"In", "Out", "get_ipython", "exit", "quit", "open"})
 
-
-def check_parameters(names: Iterable[str], known: Sequence[str]) -> None:
+def check_parameters(unknown: Iterable[str], known: Sequence[str]) -> None:
     """Refuse a parameter that the document does not have, which would be passed over.
 
     Parameters
     ----------
-    names : iterable of str
-        The names that the document's first cells have left.
+    unknown : iterable of str
+        The names that have come after the document's own parameters; those that begin
+        with a line beneath are a notebook's.
     known : sequence of str
         Its parameters.
 
@@ -28,12 +26,11 @@ def check_parameters(names: Iterable[str], known: Sequence[str]) -> None:
     UsageError
         Naming the parameter and the nearest that there is.
     """
-    for name in names:
-        if not name.startswith("_") and name not in _NOTEBOOK and name not in known:
-            near = difflib.get_close_matches(name, known, n=1) or known
-            raise UsageError(
-                f"The report has no parameter {name}.", try_next=f"-P {' or '.join(near)}:VALUE"
-            )
+    for name in sorted(n for n in unknown if not n.startswith("_")):
+        near = difflib.get_close_matches(name, known, n=1) or known
+        raise UsageError(
+            f"The report has no parameter {name}.", try_next=f"-P {' or '.join(near)}:VALUE"
+        )
 
 
 def store_path(db: str) -> str:

@@ -100,7 +100,7 @@ def _moved(quality: DataQuality) -> list[str]:
         for moved in quality.moved
     ]
     caption = "Figures of all sites together that later records changed"
-    return [markdown.table(columns, rows, caption, "drift")]
+    return [markdown.table(columns, rows, caption)]
 
 
 def _files_table(quality: DataQuality) -> str:
@@ -110,7 +110,7 @@ def _files_table(quality: DataQuality) -> str:
         [prose(row.file), *(f"{n:,}" for n in (row.read, row.loaded, row.unchanged, row.set_aside))]
         for row in quality.files
     ]
-    return markdown.table(columns, rows, "Rows of all loads", "rows")
+    return markdown.table(columns, rows, "Rows of all loads")
 
 
 def _waiting_table(quality: DataQuality) -> str:
@@ -129,7 +129,7 @@ def _waiting_table(quality: DataQuality) -> str:
         ]
         for row in quality.waiting
     ]
-    return markdown.table(columns, rows, "Rows that wait for correction", "waiting")
+    return markdown.table(columns, rows, "Rows that wait for correction")
 
 
 def least_reached(sites: Sequence[SiteQuality]) -> list[SiteQuality]:
@@ -182,7 +182,7 @@ def _sites_table(quality: DataQuality) -> list[str]:
         for site in shown
     ]
     caption = "Completeness of the quarter's records, by site"
-    found = [markdown.table(columns, rows, caption, "known")]
+    found = [markdown.table(columns, rows, caption)]
     if len(shown) < len(quality.sites):
         found.append(
             f"The table shows the {len(shown)} of {len(quality.sites):,} sites whose calls "

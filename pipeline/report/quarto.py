@@ -117,14 +117,15 @@ def render_with_quarto(
     command += ["-M", f"footer:{footer}"]
     command += ["-M", f"part:{part}"] if part else []
     done = subprocess.run(command, cwd=qmd.parent, capture_output=True, text=True, check=False)
-    if done.returncode != 0:
-        raise RenderError(f"Quarto could not render {qmd.name}: {_reason(done.stderr)}")
+    reason = _reason(done.stderr)
+    if done.returncode != 0 or reason:  # it ends with 0 where a filter fails
+        raise RenderError(f"Quarto could not render {qmd.name}: {reason or 'it gave no reason'}.")
 
 
-def _reason(said: str) -> str:
-    """Return the last line that Quarto marks as an error."""
-    marked = re.findall(r"^ERROR:?\s*(.+)$", _plain(said), flags=re.MULTILINE)
-    return str(marked[-1]) if marked else "it gave no reason."
+def _reason(said: str) -> str | None:
+    """Return what Quarto, or the typst that it runs, last marks as an error."""
+    marked = re.findall(r"(?:^ERROR:?|\berror:)\s*(.+)$", _plain(said), flags=re.MULTILINE)
+    return marked[-1].rstrip(".") if marked else None
 
 
 def _plain(said: str) -> str:

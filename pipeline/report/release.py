@@ -75,7 +75,7 @@ class ReleasePage:
             ),
             prose(size_of(release)),
             bullets([prose(leading_sentence(release, measure)) for measure in leading]),
-            table(_COLUMNS, [_row(release, m) for m in self._measures], _CAPTION, "measures"),
+            table(_COLUMNS, [_row(release, m) for m in self._measures], _CAPTION),
             prose(what_is_withheld(release)),
         )
 
@@ -113,8 +113,8 @@ class ReleasePage:
             for reason, cell in told_reasons(self._release)
         ]  # fmt: skip
         if rows:
-            show(table(_REASON_COLUMNS, rows, "Reasons for removal before the course was complete",
-                       "reasons"))  # fmt: skip
+            caption = "Reasons for removal before the course was complete"
+            show(table(_REASON_COLUMNS, rows, caption))
 
     def groups(self) -> None:
         """Show the groups side by side, a table a measure that can be told of them."""
@@ -207,7 +207,7 @@ def _group_table(release: Release, measure: Measure, family: str) -> str:
         [text(names.get(row.cell.group, spoken(row.cell.group))), *_cells(row)] for row in shown
     ]
     columns = (TableColumn(spoken(family), 26), *_COLUMNS[1:])
-    return table(columns, body, measure.title, f"groups-{measure.name.replace('_', '-')}")
+    return table(columns, body, measure.title)
 
 
 def _rates(release: Release, measures: list[Measure]) -> list[dict[str, object]]:

@@ -25,10 +25,7 @@ from pipeline.words.desk import CONFIDENTIAL
 
 Progress = Callable[[str], None]
 
-_ASSETS = (
-    *("style.css", "page.html", "page.typ", "print.typ", "figures.lua"),
-    *("skip.html", "end.html"),
-)
+_ASSETS = ("style.css", "page.html", "page.typ", "typst-show.typ", "figures.lua")
 FIGURES = "figures"
 RELEASE = "release"  # the one document that may be passed on
 APPENDIX = "{#appendix}"  # of the heading from which on a report is its appendix
@@ -163,7 +160,9 @@ def _by_quarto(program: quarto.Quarto, order: Order, folder: Path, progress: Pro
     qmd.write_text(text, encoding="utf-8")
     wanted: list[tuple[str, str, str | None]] = [("html", f"{order.stem}.html", None)]
     if order.with_pdf:
-        wanted += [("typst", f"{s}.pdf", part) for part, s in _parts(order.stem, text).items()]
+        # The main part last: on its way to any PDF Quarto writes one of the document's name.
+        parts = reversed(_parts(order.stem, text).items())
+        wanted += [("typst", f"{stem}.pdf", part) for part, stem in parts]
     for to, output, part in wanted:
         progress(f"Quarto, {output.rpartition('.')[2]}")
         quarto.render_with_quarto(

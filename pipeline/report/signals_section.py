@@ -133,7 +133,7 @@ def _table(rows: Sequence[SignalRow], basis: Basis) -> str:
         for row in rows
     ]
     caption = f"Signals in the charts of all sites together, against {words.quarter(basis.before)}"
-    return markdown.table(columns, cells, caption, "signals")
+    return markdown.table(columns, cells, caption)
 
 
 def signal_sheet(rows: Sequence[SignalRow]) -> Sheet:

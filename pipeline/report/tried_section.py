@@ -176,7 +176,7 @@ def _table(tried: JudgedChanges) -> str:
         title = markdown.text(judged.change.title)
         rows.append([title, markdown.text(judged.measure.title), *cells])
     caption = "Logged changes: rates before and after, and their ratio; rates in the measure's unit"
-    return markdown.table(columns, rows, caption, "tried")
+    return markdown.table(columns, rows, caption)
 
 
 def _limits(value: float | None, lower: float | None, upper: float | None) -> str:
@@ -218,7 +218,7 @@ def short_table(tried: JudgedChanges) -> str:
         ]
         for one in tried.judged
     ]
-    return markdown.table(columns, rows, "Logged changes; associations, not proof", "in-short")
+    return markdown.table(columns, rows, "Logged changes; associations, not proof")
 
 
 def _in_short(judged: JudgedChange) -> str:

@@ -2,7 +2,10 @@
 
 import csv
 import datetime as dt
+import fcntl
+import os
 import shutil
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,6 +13,7 @@ import pytest
 
 from pipeline.answers.release import release
 from pipeline.records.folder import find_sources
+from pipeline.report.quarto import find_quarto
 from pipeline.report.render import Order, render
 from pipeline.settings import Settings
 from pipeline.store import open_store
@@ -20,6 +24,21 @@ QUARTER = "2025-Q4"
 AS_OF = dt.date(2026, 1, 6)
 HOSTILE_LABEL = '<script>alert("label")</script> [Avocet](http://example.org) | *x*'
 HOSTILE_TITLE = '=1+1 <img src=x onerror=alert(1)> "glued" & {{< pagebreak >}}'
+
+
+@contextmanager
+def made_once(factory, name):
+    """A folder that is filled once for all workers that run tests beside one another.
+
+    Gives the folder and whether it is still to be filled; the others wait meanwhile.
+    """
+    base = factory.getbasetemp()
+    base = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+    folder, done = base / name, base / f"{name}.done"
+    with (base / f"{name}.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield folder, not done.exists()
+        done.touch()
 
 
 @dataclass(frozen=True)
@@ -35,11 +54,12 @@ class Made:
 @pytest.fixture(scope="session")
 def store_path(tmp_path_factory):
     """A store of invented records whose labels try to be markup."""
-    folder = tmp_path_factory.mktemp("report-store")
-    write_folder(folder / "records", episodes=2400)
-    _rewrite(folder / "records" / "site.csv", "label", HOSTILE_LABEL)
-    _rewrite(folder / "records" / "change.csv", "title", HOSTILE_TITLE)
-    load_files(folder / "dwell.duckdb", find_sources(folder / "records"), as_of=AS_OF)
+    with made_once(tmp_path_factory, "report-store") as (folder, is_first):
+        if is_first:
+            write_folder(folder / "records", episodes=2400)
+            _rewrite(folder / "records" / "site.csv", "label", HOSTILE_LABEL)
+            _rewrite(folder / "records" / "change.csv", "title", HOSTILE_TITLE)
+            load_files(folder / "dwell.duckdb", find_sources(folder / "records"), as_of=AS_OF)
     return folder / "dwell.duckdb"
 
 
@@ -54,35 +74,46 @@ def _rewrite(path, column, value):
         writer.writerows(rows)
 
 
-def _render(store_path, folder, document, parameters):
-    told = []
-    order = Order(
-        document,
-        {"quarter": QUARTER, "db": str(store_path), "settings": "", **parameters},
-        folder,
-        document,
-        with_pdf=True,
-        renderer="builtin",
-    )
-    made = render(order, told.append)
-    return Made(folder, made.html, made.pdf, tuple(told))
+def _render(store_path, factory, name, parameters, renderer="builtin"):
+    document = "comparison" if "by" in parameters else "quarterly"
+    with made_once(factory, name) as (folder, is_first):
+        if is_first:
+            told = []
+            order = Order(
+                document,
+                {"quarter": QUARTER, "db": str(store_path), "settings": "", **parameters},
+                folder,
+                document,
+                with_pdf=True,
+                renderer=renderer,
+            )
+            render(order, told.append)
+            (folder / "told.txt").write_text("\n".join(told))
+    told = tuple((folder / "told.txt").read_text().splitlines())
+    return Made(folder, folder / f"{document}.html", folder / f"{document}.pdf", told)
 
 
 @pytest.fixture(scope="session")
 def quarterly(store_path, tmp_path_factory):
     """The quarterly report, with its PDF."""
-    folder = tmp_path_factory.mktemp("quarterly")
-    return _render(store_path, folder, "quarterly", {})
+    return _render(store_path, tmp_path_factory, "quarterly", {})
 
 
 @pytest.fixture(scope="session")
 def comparison(store_path, tmp_path_factory):
     """The comparison of sites, with its PDF."""
-    folder = tmp_path_factory.mktemp("comparison")
-    return _render(store_path, folder, "comparison", {"by": "site"})
+    return _render(store_path, tmp_path_factory, "comparison", {"by": "site"})
 
 
-@pytest.fixture(scope="session", params=["quarterly", "comparison"])
+@pytest.fixture(scope="session")
+def by_quarto(store_path, tmp_path_factory):
+    """The quarterly report by Quarto, where one is installed."""
+    if find_quarto() is None:
+        pytest.skip("Quarto is not installed")
+    return _render(store_path, tmp_path_factory, "by-quarto", {}, "quarto")
+
+
+@pytest.fixture(scope="session", params=["quarterly", "comparison", "by_quarto"])
 def made(request):
     """Each report in turn."""
     return request.getfixturevalue(request.param)

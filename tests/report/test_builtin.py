@@ -32,7 +32,7 @@ with open("a.svg", "w") as file:
     file.write('<svg xmlns="http://www.w3.org/2000/svg" width="40" height="20">'
                '<rect width="40" height="20" fill="#0072B2"/></svg>')
 show(f"Quarter {quarter}, site {site}.")
-show('![Method.](a.svg){#fig-a fig-alt="A bar of 40 by 20" width=4cm}')
+show('![Method.](a.svg){fig-alt="A bar of 40 by 20" width=4cm}')
 ```
 
 ```{python}
@@ -45,7 +45,7 @@ print("not in the page")
 |:--------|-----:|
 | Leakage | ![](a.svg){fig-alt="small line" width=2cm} |
 
-: Rates {#tbl-rates}
+: Rates
 
 :::
 """

@@ -61,8 +61,9 @@ def test_a_stopped_report_leaves_no_process_and_no_folder(
         env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
     )  # fmt: skip
     assert child.stderr is not None
-    while "Outcomes" not in child.stderr.readline():
+    while "Reading the store" not in child.stderr.readline():
         assert child.poll() is None
+    time.sleep(3)  # both processes are at work, or on their way there
     child.send_signal(how)
     _, said = child.communicate(timeout=60)
     assert child.returncode == (-how if how == signal.SIGKILL else 128 + how)

@@ -1,4 +1,4 @@
-"""Sentences of 200 simulated quarters: each can be traced, none claims too much."""
+"""Sentences of 100 simulated quarters: each can be traced, none claims too much."""
 
 import re
 
@@ -12,7 +12,7 @@ from pipeline.words import numbers as words
 from pipeline.words.numbers import amount, noun
 from tests.report.quarters import changes, findings
 
-QUARTERS = 200
+QUARTERS = 100
 # What no sentence may say: a cause, a score, a test, an emphasis.
 FORBIDDEN = re.compile(
     r"caused|due to|led to|thanks to|as a result|effect of|impact|improved by|worked"

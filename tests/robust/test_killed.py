@@ -9,7 +9,7 @@ from pipeline.store import open_store
 from tests.robust.conftest import Forks
 
 DB = ["--db", "dwell.duckdb"]
-KILLS = 50
+KILLS = 12
 # What each command is asked, what it writes, and how often it is killed: reports take seconds.
 FILES = {
     "chart": (["dislodgement", "--out", "a.svg", *DB], ["a.svg"], KILLS),
@@ -17,12 +17,12 @@ FILES = {
     "sql": (["select site from episode", "--out", "a.csv", *DB], ["a.csv"], KILLS),
     "rejects": (["--record", "episode", "--out", "a.csv", *DB], ["a.csv"], KILLS),
     "compare": (["--measure", "leakage", "--by", "site", "--out", "a", *DB],
-                ["a/leakage_funnel.svg"], 12),
+                ["a/leakage_funnel.svg"], 4),
     "map": (["raw/list.csv", "--out", "a.toml"], ["a.toml"], KILLS),
     "pseudonymise": (["raw", "--key-file", "site.key", "--out", "a"], ["a"], KILLS),
     "extract": (["glue", "--out", "a", "--key-file", "a.key", *DB], ["a"], KILLS),
     "report": (["2025-Q3", "--out", "a", "--renderer", "builtin", *DB],
-               ["a/quarterly-2025-Q3.html", "a/numbers.json"], 6),
+               ["a/quarterly-2025-Q3.html", "a/numbers.json"], 3),
 }  # fmt: skip
 ONLY_NEW = {"map", "pseudonymise", "extract"}  # they never write over what is there
 STORES = {
@@ -30,7 +30,7 @@ STORES = {
     "undo": (["1"], KILLS),
     "freeze": (["2025-Q2"], KILLS),
     "signals": (["2025-Q2", "--record"], KILLS),
-    "release": (["2025-Q2", "--out", "r", "--renderer", "builtin"], 12),
+    "release": (["2025-Q2", "--out", "r", "--renderer", "builtin"], 6),
 }
 
 

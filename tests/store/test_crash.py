@@ -137,7 +137,7 @@ def sizes(db: Path) -> dict[str, int]:
 
 @pytest.mark.parametrize(
     ("db", "kills"),
-    [(True, 3), (False, 3), pytest.param(True, 20, marks=pytest.mark.slow)],
+    [(True, 3), (False, 3), pytest.param(True, 10, marks=pytest.mark.slow)],
     indirect=["db"],
 )
 def test_a_killed_load_leaves_the_store_as_it_was(
