@@ -33,6 +33,7 @@ from pipeline.records.layout import RECORDS
 from pipeline.resources import resource
 from pipeline.store import schema
 from pipeline.store.kept_ready import make_ready
+from tests.engines import elsewhere
 
 ORDINARY: dict[str, dict[str, Any]] = {
     "site": {"label": "Avocet"},
@@ -145,12 +146,11 @@ class Database:
         """Compare a view or measure, whole, in the columns that the table names."""
         expected = cells(table)
         columns = list(expected[0])
-        found = self.connection.execute(
-            f"select {', '.join(columns)} from {self._source(name)}"
-        ).fetchall()
-        got = [dict(zip(columns, map(_shown, row), strict=True)) for row in found]
+        sql = f"select {', '.join(columns)} from {self._source(name)}"
         wanted = [{k: _shown(_parsed(v)) for k, v in row.items()} for row in expected]
-        assert sorted(map(str, got)) == sorted(map(str, wanted))
+        for found in (self.rows(sql), *elsewhere(self.connection, sql)):
+            got = [dict(zip(columns, map(_shown, row), strict=True)) for row in found]
+            assert sorted(map(str, got)) == sorted(map(str, wanted))
 
     def rows(self, sql: str) -> list[tuple[Any, ...]]:
         """Return the rows of any select."""
@@ -174,7 +174,7 @@ class Database:
     def _source(self, name: str) -> str:
         if (resource("sql", "measures") / f"{name}.sql").exists():
             text = (resource("sql", "measures") / f"{name}.sql").read_text(encoding="utf-8")
-            return f"(\n{text}\n)"
+            return f"(\n{text}\n) as rows_of_measure"
         return name
 
     def _insert(self, record: str, given: dict[str, Any]) -> None:

@@ -8,7 +8,7 @@ import click
 from pipeline.cli.options import quiet_option
 from pipeline.measures.dimensions import COMPARED_BY
 
-ENGINES = ("duckdb",)
+ENGINES = ("duckdb", "spark", "postgres")
 
 
 @click.command(epilog="Example: dwell gather --engine duckdb --records lake/ --out counts.duckdb")

@@ -185,12 +185,15 @@ def _gather_events(platform: Platform, store: Store, card: Measure) -> None:
         running as (
             select label, placed_month, numerator,
                 row_number() over so_far as catheters,
-                sum(days) over (so_far rows unbounded preceding) as catheter_days,
+                sum(days) over so_far as catheter_days,
                 row_number() over (
                     partition by label, placed_month order by month_order desc, site desc
                 ) as from_end
             from labelled
-            window so_far as (partition by label order by placed_month, month_order, site)
+            window so_far as (
+                partition by label order by placed_month, month_order, site
+                rows unbounded preceding
+            )
         )
         select label as site, placed_month as month, numerator, catheters, catheter_days
         from running where numerator > 0 or from_end = 1""")

@@ -6,7 +6,8 @@ tables, which go with the connection.
 
 import os
 import re
-from typing import TYPE_CHECKING, Any, ClassVar
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from pipeline.errors import InputError
 from pipeline.records.declaration import SQL_TYPE
@@ -18,6 +19,8 @@ from pipeline.store.views import view_selects
 
 if TYPE_CHECKING:
     import polars as pl
+
+Found = TypeVar("Found")
 
 # Views that all others and the measures read: the engine makes them once.
 _KEPT = ("contact_finding", *READY, "serious_event")
@@ -38,11 +41,19 @@ class Platform(Store):
     ----------
     name : str
         What messages call the engine.
+    dialect : str
+        What sqlglot calls its SQL.
     keeps : str
         How it makes a table for the session.
+    text_order : str
+        What makes it order texts by their code points, where it would not.
     """
 
+    connection: Any  # of the engine
+    holds_counts = False  # but what they are made from
     name: ClassVar[str]
+    dialect: ClassVar[str] = "duckdb"
+    text_order: ClassVar[str] = ""
     keeps: ClassVar[str] = "create temp table {name} as {select}"
 
     def ask(self, sql: str) -> "pl.DataFrame":
@@ -58,8 +69,12 @@ class Platform(Store):
         raise NotImplementedError
 
     def translated(self, sql: str) -> str:
-        """Return SQL of ours in the engine's words: as it is, where they are the store's own."""
-        return sql
+        """Return SQL of ours in the engine's words."""
+        if self.dialect == "duckdb":
+            return sql
+        import sqlglot
+
+        return sqlglot.transpile(sql, read="duckdb", write=self.dialect)[0]
 
     def frame(self, sql: str, params: Parameters = None) -> "pl.DataFrame":
         """Run one select of ours and return its rows.
@@ -71,7 +86,7 @@ class Platform(Store):
         """
         if params:
             raise AssertionError("an engine is asked with values in the text")
-        return self._run(self.translated(sql))
+        return self._run(lambda: self.ask(self.translated(sql)))
 
     def rows(self, sql: str, params: Parameters = None) -> list[tuple[Any, ...]]:
         """Run one select of ours and return its rows as tuples; raises as `frame` does."""
@@ -79,15 +94,17 @@ class Platform(Store):
 
     def view(self, name: str, select: str) -> None:
         """Name a select of ours, for the rest of the session."""
-        self._run(f"create or replace temp view {name} as {self.translated(select)}")
+        self._run(
+            lambda: self.ask(f"create or replace temp view {name} as {self.translated(select)}")
+        )
 
     def keep(self, name: str, select: str) -> None:
         """Make a table of a select of ours, for the rest of the session."""
-        self._run(self.keeps.format(name=name, select=self.translated(select)))
+        self._run(lambda: self.ask(self.keeps.format(name=name, select=self.translated(select))))
 
-    def _run(self, sql: str) -> "pl.DataFrame":
+    def _run(self, ask: Callable[[], Found]) -> Found:
         try:
-            return self.ask(sql)
+            return ask()
         except Exception as error:  # its text can quote a record
             if os.environ.get("DWELL_DEBUG"):
                 raise
@@ -124,11 +141,15 @@ class Platform(Store):
         if self.columns("site") is None:  # as in a load
             self.view("site", "select distinct site, site as label,"
                       " cast(null as varchar) as opened_month from episode")  # fmt: skip
+        self.make_views()
+        return left_out
+
+    def make_views(self) -> None:
+        """Make the store's views on the records."""
         for name, select in view_selects():
             (self.keep if name in _KEPT else self.view)(name, select)
         for name in READY:
             self.view(ready(name), f"select * from {name}")
-        return left_out
 
     def _left_out(self, name: str, good: str) -> int:
         """Count the rows that break a rule; refuse those that stand twice."""
@@ -161,7 +182,8 @@ class Platform(Store):
                     f" and holds {_family(there) or 'something else'}."
                 )
             value = "null" if there is None else field.name
-            values.append(f"cast({value} as {type_}) as {field.name}")
+            order = self.text_order if _family(type_) == "text" else ""
+            values.append(f"cast({value} as {type_}) {order} as {field.name}")
         of = "where false" if found is None else f"from {self.source(name)}"
         return f"select {', '.join(values)} {of}"
 
