@@ -23,6 +23,7 @@ SPARK = {
     "spark.sql.session.timeZone": "UTC",
     "spark.sql.sources.partitionColumnTypeInference.enabled": "false",  # names of parts are text
     "spark.ui.enabled": "false",
+    "spark.ui.showConsoleProgress": "false",
     "spark.log.level": "OFF",
 }
 
