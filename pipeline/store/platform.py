@@ -7,6 +7,7 @@ tables, which go with the connection.
 import os
 import re
 from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from pipeline.errors import InputError
@@ -133,7 +134,7 @@ class Platform(Store):
         """
         left_out = {}
         for name, record in RECORDS.items():
-            found, good = self.columns(name), fits(record, as_of_month)
+            found, good = self._run(partial(self.columns, name)), fits(record, as_of_month)
             self.view(f"sent_{name}", self._as_declared(name, found))
             self.view(name, f"select * from sent_{name} where {good}")
             if found is not None:

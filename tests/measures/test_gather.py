@@ -1,6 +1,7 @@
 """A store of counts answers as the store of records does, digit by digit."""
 
 import datetime as dt
+import shutil
 import sys
 from importlib.util import find_spec
 from pathlib import Path
@@ -185,6 +186,14 @@ def test_a_table_of_a_server_that_is_not_that_of_the_layout_is_named(
     server = engines.place("postgres", records)
     with pytest.raises(InputError, match="There is no table episode"):
         gathered(server, tmp_path / "counts.duckdb", "postgres")
+
+
+def test_a_damaged_file_is_told_without_a_traceback(network: Path, tmp_path: Path) -> None:
+    shutil.copytree(network / "whole", records := tmp_path / "records")
+    (records / "visit.parquet").write_bytes(b"PAR1 and no more")
+    with pytest.raises(InputError, match="DuckDB could not answer"):
+        gathered(records, tmp_path / "counts.duckdb")
+    assert not (tmp_path / "counts.duckdb").exists()
 
 
 def test_an_engine_that_is_not_there_is_told_in_one_sentence(
