@@ -12,7 +12,7 @@ demo: $(READY)
 	$(BIN)/dwell demo demo
 
 test: lint
-	$(BIN)/python -m pytest --numprocesses 2 --dist loadscope
+	$(BIN)/python -m pytest --numprocesses 2 --dist loadscope --no-loadscope-reorder
 
 lint: $(READY)
 	$(BIN)/ruff check .

@@ -35,6 +35,15 @@ from pipeline.store import schema
 from pipeline.store.kept_ready import make_ready
 from tests.engines import elsewhere
 
+# They take minutes: begun last, they would leave one process to work alone.
+FIRST = ("tests/robust/test_killed", "tests/test_wheel", "tests/report/", "tests/analysis/test_f")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the longest."""
+    items.sort(key=lambda item: not item.nodeid.startswith(FIRST))
+
+
 ORDINARY: dict[str, dict[str, Any]] = {
     "site": {"label": "Avocet"},
     "episode": {

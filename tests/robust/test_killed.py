@@ -9,7 +9,7 @@ from pipeline.store import open_store
 from tests.robust.conftest import Forks
 
 DB = ["--db", "dwell.duckdb"]
-KILLS = 12
+KILLS = 8
 # What each command is asked, what it writes, and how often it is killed: reports take seconds.
 FILES = {
     "chart": (["dislodgement", "--out", "a.svg", *DB], ["a.svg"], KILLS),
