@@ -48,8 +48,8 @@ def test_a_change_without_effect_is_told_in_at_most_six_networks_of_a_hundred(
     sites, changed, spread
 ):
     rng = np.random.default_rng(26)
-    told = [judged(rng, sites=sites, changed=changed, spread=spread) != 0 for _ in range(400)]
-    assert sum(told) <= stats.binom.ppf(0.999, 400, 0.06)
+    told = [judged(rng, sites=sites, changed=changed, spread=spread) != 0 for _ in range(250)]
+    assert sum(told) <= stats.binom.ppf(0.999, 250, 0.06)
 
 
 @pytest.mark.slow
