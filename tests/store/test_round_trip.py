@@ -19,7 +19,7 @@ from tests.store.small import load, rows
 # A load takes longer than what is looked for in it: few examples, and many where there is time.
 FEW, MANY = (
     settings(max_examples=n, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-    for n in (3, 12)
+    for n in (3, 8)
 )
 FREE = [
     f

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
+from math import ceil
 
 import numpy as np
 from scipy import special
@@ -18,9 +19,7 @@ from pipeline.analysis.charts.results import Floats
 COARSE = 60
 """Bands between zero and the limit, where thousands of limits are looked for."""
 
-LIMITS = np.array(
-    [0.05, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 7.0, 8.5, 10.0, 13.0, 18.0]
-)
+LIMITS = (0.05, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 7.0, 8.5, 10.0, 13.0, 18.0)
 CHANCES = np.array([0.0, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5])
 STEP, LEAST_MEAN, REACH, MOST_STEPS = 0.05, 1e-3, 9.0, 1e12
 
@@ -117,15 +116,29 @@ class Month:
         return lattice_masses(self.values, np.diff(below, prepend=0.0))
 
 
-@lru_cache(maxsize=4096)
-def _months_by_limit(mean: float, chance: float, ratio: float) -> Floats:
-    """Return the logarithm of the months to a false alarm at each of `LIMITS`."""
-    masses = Month.of(mean, chance, ratio).masses(1.0)
-    matrices = np.stack([cusum_matrix(masses, limit, COARSE) for limit in LIMITS])
-    leaving = (1 + 1 / MOST_STEPS) * np.eye(COARSE) - matrices  # left at last, however seldom
-    steps = np.linalg.solve(leaving, np.ones((LIMITS.size, COARSE, 1)))
-    longest = np.maximum.accumulate(np.clip(steps[:, 0, 0], 1.0, MOST_STEPS))
-    return np.asarray(np.log(longest) + np.arange(LIMITS.size) * 1e-9)
+_masses = lru_cache(maxsize=4096)(lambda *of: Month.of(*of).masses(1.0))
+
+
+@lru_cache(maxsize=65536)
+def _log_months(mean: float, chance: float, ratio: float, limit: float) -> float:
+    """Return the logarithm of the months to a false alarm at a limit."""
+    matrix = cusum_matrix(_masses(mean, chance, ratio), limit, COARSE)
+    matrix /= 1 + 1 / MOST_STEPS  # left at last, however seldom
+    return float(np.log(np.clip(run_length(matrix), 1.0, MOST_STEPS)))
+
+
+def _place(near: int, mean: float, chance: float, ratio: float, months: float) -> float:
+    """Return where among `LIMITS` a false alarm takes so many months, sought from `near` on."""
+    wanted, k = float(np.log(months)), near
+    at = partial(_log_months, mean, chance, ratio)
+    while k < len(LIMITS) and at(LIMITS[k]) < wanted:
+        k += 1
+    while k > 0 and at(LIMITS[k - 1]) >= wanted:
+        k -= 1
+    if k in {0, len(LIMITS)}:
+        return min(k, len(LIMITS) - 1)
+    below, above = map(at, LIMITS[k - 1 : k + 1])
+    return k - 1 + (wanted - below) / (above - below)
 
 
 def decision_limits(mean: Floats, chance: Floats, ratio: float, months: Floats) -> Floats:
@@ -149,10 +162,8 @@ def decision_limits(mean: Floats, chance: Floats, ratio: float, months: Floats) 
     """
     rounded = np.exp(np.round(np.log(np.maximum(mean, LEAST_MEAN)) / STEP) * STEP)
     nearest = CHANCES[np.abs(CHANCES - np.asarray(chance)[:, None]).argmin(axis=1)]
-    keys, which = np.unique(np.stack([rounded, nearest], axis=1), axis=0, return_inverse=True)
-    found = np.empty(len(rounded))
-    for i, (m, p) in enumerate(keys):
-        mine = which.ravel() == i
-        table = _months_by_limit(float(m), float(p), ratio)
-        found[mine] = np.interp(np.log(months[mine]), table, LIMITS)
-    return found
+    keys, which = np.unique(np.stack([nearest, months, rounded]), axis=1, return_inverse=True)
+    places = [0.0]
+    for p, asked, m in keys.T.tolist():  # of one mean after the other: the next is not far
+        places.append(_place(ceil(places[-1]), m, p, ratio, asked))
+    return np.interp(places[1:], np.arange(len(LIMITS)), LIMITS)[which.ravel()]

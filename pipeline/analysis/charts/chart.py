@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -24,6 +24,7 @@ from pipeline.analysis.charts.results import (
     Counts,
     Floats,
     Phase,
+    Signal,
 )
 from pipeline.analysis.charts.signals import Lines, find_signals
 from pipeline.analysis.charts.stack import Stack, stack_series
@@ -110,19 +111,20 @@ def control_charts(
     limits = _only_ready(stack, limits, kinds, forced=forced)
     lines = Lines(value, centre, limits, pooled(stack)[stack.limit_set])
     signals = find_signals(stack, kinds, lines)
-    printed = _Printed(points, multiplier, unit, lines)
-    made = (_one_chart(stack, i, printed, *chosen[i]) for i in range(len(counts)))
-    return [replace(one, signals=found) for one, found in zip(made, signals, strict=True)]
+    printed = _Printed(points, multiplier, unit, lines, chosen, signals)
+    return [_one_chart(stack, i, printed) for i in range(len(counts))]
 
 
 @dataclass(frozen=True, eq=False)
 class _Printed:
-    """What the charts of one call share, and their lines as rates over the stack."""
+    """What the charts of one call share, and what is found of each; lines as rates."""
 
     model: str
     multiplier: float
     unit: str
     lines: Lines
+    chosen: Sequence[tuple[str, Choice]]
+    signals: Sequence[tuple[Signal, ...]]
 
 
 def _check(counts: Sequence[Counts], kind: str) -> None:
@@ -145,10 +147,11 @@ def _only_ready(stack: Stack, limits: Limits, kinds: list[str], *, forced: bool)
     return Limits(blank[0], blank[1], blank[2], limits.exact & ready)
 
 
-def _one_chart(stack: Stack, i: int, printed: _Printed, kind: str, choice: Choice) -> ControlChart:
+def _one_chart(stack: Stack, i: int, printed: _Printed) -> ControlChart:
     """Cut one series out of the stack, in the printed unit."""
     part, counts, plan = stack.slice_of(i), stack.counts[i], stack.plans[i]
     lines, limits, times = printed.lines, printed.lines.limits, printed.multiplier
+    kind, choice = printed.chosen[i]
     centre, upper = lines.centre[part] * times, limits.upper[part] * times
     return ControlChart(
         kind=kind,
@@ -175,6 +178,7 @@ def _one_chart(stack: Stack, i: int, printed: _Printed, kind: str, choice: Choic
         changes=plan.drawn,
         later_changes=plan.later,
         ends_open=counts.ends_open,
+        signals=printed.signals[i],
     )
 
 

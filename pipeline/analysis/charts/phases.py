@@ -10,6 +10,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import ceil
 
 import numpy as np
@@ -105,7 +106,12 @@ def plan_phases(
         A baseline must hold as many catheters without the event, too.
     """
     months = counts.months or counts
-    need = need or Need()
+    plan = _plan(months, tuple(changes), need or Need(), proportion)
+    return plan if months is counts else plan.at(months, counts)
+
+
+@lru_cache(maxsize=1024)  # a chart's points and its evidence are planned alike
+def _plan(months: Counts, changes: tuple[Change, ...], need: Need, proportion: bool) -> PhasePlan:
     drawn, later = _within(months, changes)
     starts = [bisect_left(months.periods, c.started) for c in drawn if c.new_phase]
     cuts = sorted({start for start in starts if start > 0})
@@ -115,8 +121,7 @@ def plan_phases(
                      is_first=k == 1, is_closed=k <= len(cuts))
         for k in range(1, len(cuts) + 2)
     ]  # fmt: skip
-    plan = _share_limits(phase.astype(np.int64), spans, need, drawn, later)
-    return plan if counts.months is None else plan.at(months, counts)
+    return _share_limits(phase.astype(np.int64), spans, need, drawn, later)
 
 
 def _within(

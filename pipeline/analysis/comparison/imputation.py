@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from pipeline.analysis.comparison.case_mix import expect
 from pipeline.analysis.comparison.completing import completed, with_terms
@@ -19,6 +18,7 @@ from pipeline.analysis.comparison.design import coded
 from pipeline.analysis.comparison.glm import Design, mean_and_slope
 from pipeline.analysis.comparison.pattern_counts import Floats, PatternCounts, added
 from pipeline.analysis.comparison.pooling import IMPUTATIONS, nearest_turn, pool, refuse_few
+from pipeline.analysis.rates.distributions import binomial_quantile, poisson_quantile
 from pipeline.analysis.rates.rates import Kind
 
 # Odds or rates of the missing, over those of the known of the same case mix, that are tried.
@@ -55,10 +55,8 @@ def events_of(eta: Floats, units: Floats, luck: Floats, kind: Kind) -> Floats:
     """Return imputed events of units, given how lucky each is (from 0 to 1)."""
     mean, _ = mean_and_slope(eta, kind)
     if kind == "proportion":
-        drawn: Floats = stats.binom.ppf(luck, np.round(units), mean)
-    else:
-        drawn = stats.poisson.ppf(luck, units * mean)
-    return np.maximum(drawn, 0.0)
+        return binomial_quantile(luck, np.round(units), mean)
+    return poisson_quantile(luck, units * mean)
 
 
 @dataclass(frozen=True)

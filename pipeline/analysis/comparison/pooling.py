@@ -9,7 +9,7 @@ from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 Floats = NDArray[np.float64]
 
@@ -103,6 +103,6 @@ def pool(estimates: Floats, variances: Floats) -> Pooled:
     with np.errstate(divide="ignore"):
         df = np.where(between > 0, (m - 1) * (1 + within / between) ** 2, np.inf)
     rise = between / within  # of the variance, by what is missing
-    reach = stats.t.ppf(0.975, df) * np.sqrt(total)
+    reach = special.stdtrit(df, 0.975) * np.sqrt(total)
     informed = (rise + 2 / (df + 3)) / (1 + rise)
     return Pooled(mean, np.sqrt(total), mean - reach, mean + reach, df, informed)

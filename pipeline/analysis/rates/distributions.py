@@ -21,26 +21,26 @@ def poisson_at_most(r: ArrayLike, mean: ArrayLike) -> Floats:
 
 def binomial_at_most(r: ArrayLike, n: ArrayLike, p: ArrayLike) -> Floats:
     """P(X <= r) for whole r of `n` trials; zero below zero."""
-    count, trials = np.asarray(r, float), np.asarray(n, float)
-    known = np.maximum(count, 0.0)
-    spare = np.maximum(trials - known, 0.5)  # any above zero where all are inside
-    below = np.where(known < trials, special.betaincc(known + 1, spare, p), 1.0)
-    return np.where(count < 0, 0.0, below)
+    count, trials, chance = np.broadcast_arrays(*(np.asarray(x, float) for x in (r, n, p)))
+    below, open_ = np.where(count < 0, 0.0, 1.0), (count >= 0) & (count < trials)
+    known = count[open_]
+    below[open_] = special.betaincc(known + 1, trials[open_] - known, chance[open_])
+    return below
 
 
-def poisson_quantile(tail: float, mean: ArrayLike) -> Floats:
+def poisson_quantile(tail: ArrayLike, mean: ArrayLike) -> Floats:
     """Return the least whole r with P(X <= r) >= `tail`."""
     m = np.asarray(mean, float)
     r = np.where(m > 0, np.ceil(special.pdtrik(tail, np.where(m > 0, m, 1.0))), 0.0)
     less = np.maximum(r - 1, 0.0)  # the inverse may overshoot by rounding
-    return np.where(poisson_at_most(less, m) >= tail, less, r)
+    return np.where(poisson_at_most(less, m) >= np.asarray(tail), less, r)
 
 
-def binomial_quantile(tail: float, n: ArrayLike, p: ArrayLike) -> Floats:
+def binomial_quantile(tail: ArrayLike, n: ArrayLike, p: ArrayLike) -> Floats:
     """Return the least whole r of `n` trials with P(X <= r) >= `tail`."""
     trials, chance = np.broadcast_arrays(np.asarray(n, float), np.asarray(p, float))
-    inside = (chance > 0) & (chance < 1)
+    inside = (chance > 0) & (chance < 1) & (trials > 0)
     found = np.ceil(special.bdtrik(tail, trials, np.where(inside, chance, 0.5)))
     r = np.where(inside, np.clip(found, 0, trials), np.where(chance > 0, trials, 0.0))
     less = np.maximum(r - 1, 0.0)
-    return np.where(binomial_at_most(less, trials, chance) >= tail, less, r)
+    return np.where(binomial_at_most(less, trials, chance) >= np.asarray(tail), less, r)
