@@ -176,17 +176,19 @@ def _of_measure(
     network, need = _network(asked, measure), need_of(asked.settings, asked.period)
     runs = {n: _runs(asked, measure, n) for n in (1, len(parts))}
     for group, part in parts.items():
-        kind, counts = kinds[measure.name, group], _period_counts(part, asked.period)
+        kind, months = kinds[measure.name, group], _period_counts(part, asked.period)
+        catheters = _monthly(months, part["ascertained"].to_numpy(), asked.period)
+        counts = months
         if kind in GAPS:
-            counts = replace(between.get((measure.name, group), NO_COUNTS), months=counts)
+            counts = replace(between.get((measure.name, group), NO_COUNTS), months=months)
         yield ChartSeries(
             measure,
             group,
             kind,
             counts,
             _changes(asked, measure, group, log),
-            _monthly(part, "ascertained" if kind == "g" else "denominator", asked.period),
-            _monthly(part, "ascertained", asked.period),
+            catheters if kind == "g" else _monthly(months, months.denominator, asked.period),
+            catheters,
             need,
             runs[1 if group == ALL else len(parts)],
             None if group == ALL and not asked.where else network,
@@ -243,7 +245,7 @@ def kind_of(measure: Measure, part: pl.DataFrame, period: str, kind: str | None 
 
 def _period_counts(part: pl.DataFrame, period: str) -> Counts:
     return Counts(
-        tuple(part[period]),
+        tuple(part[period].to_list()),
         part["numerator"].to_numpy().astype(float),
         part["denominator"].to_numpy().astype(float),
         part["provisional"].to_numpy(),
@@ -289,7 +291,7 @@ def sites_asked(where: Where | None) -> tuple[str, ...]:
     return () if sites is None else (sites,) if isinstance(sites, str) else tuple(sites)
 
 
-def _monthly(part: pl.DataFrame, column: str, period: str) -> float:
+def _monthly(counts: Counts, volume: np.ndarray, period: str) -> float:
     per_period = 3 if period == "quarter" else 1
-    recent = part[column].to_numpy()[~part["provisional"].to_numpy()][-12 // per_period :]
+    recent = volume[~counts.provisional][-12 // per_period :]
     return float(recent.mean()) / per_period if recent.size else 0.0

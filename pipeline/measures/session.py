@@ -32,17 +32,24 @@ def copy_what_is_read(
     _SETTINGS[store] = settings
     names = {name for measure in measures for name in measure.reads} - SETTING_TABLES
     for name in sorted({"episode_dwell", *names}):
-        if name in READY:
+        by_settings = name in READING_SETTINGS
+        if name in READY and not by_settings:
             store.rows(f"create temp view if not exists {keyed(name)} as {keyed_select(name)}")
             continue
-        again = name in READING_SETTINGS and not is_same
+        again = by_settings and not is_same
+        is_ready = name in READY and as_by_default(settings)
         store.rows(
             f"create {'or replace ' * again}temp table {'' if again else 'if not exists'}"
-            f" {keyed(name)} as"
-            f" select numbered.number as episode_id, source.* exclude (episode_id)"
-            f" from {name} as source inner join {ready('episode_dwell')} as numbered"
-            " on source.episode_id = numbered.episode_id"
+            f" {keyed(name)} as {keyed_select(name) if is_ready else _numbered(name)}"
         )
+
+
+def _numbered(name: str) -> str:
+    return (
+        "select numbered.number as episode_id, source.* exclude (episode_id)"
+        f" from {name} as source inner join {ready('episode_dwell')} as numbered"
+        " on source.episode_id = numbered.episode_id"
+    )
 
 
 def steps(measures: Iterable[Measure]) -> list[str]:

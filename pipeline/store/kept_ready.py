@@ -13,7 +13,7 @@ from pipeline.records.layout import RECORDS
 from pipeline.records.plan import quote
 from pipeline.store.views import every_measure
 
-READY = ("episode_dwell", "contact_summary")
+READY = ("episode_dwell", "contact_summary", "contact_symptom", "serious_event")
 # Counts of every measure by month and site, under the settings' defaults.
 READY_COUNTS = "ready_measure_count"
 # How many rows each record has, and a sum over them that changes when one does.

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 Found = TypeVar("Found")
 
 # Views that all others and the measures read: the engine makes them once.
-_KEPT = ("contact_finding", *READY, "serious_event")
+_KEPT = ("contact_finding", *READY)
 _FAMILIES = {
     "text": re.compile("char|string|text", re.IGNORECASE),
     "yes or no": re.compile("bool", re.IGNORECASE),

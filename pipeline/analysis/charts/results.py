@@ -77,7 +77,7 @@ class Counts:
             raise ValueError("periods, numerator, denominator and flags must have one length")
         if np.any(self.denominator < 0) or not np.all(np.isfinite(self.denominator)):
             raise ValueError("a denominator must be a number, zero or more")
-        if any(a > b for a, b in zip(self.periods, self.periods[1:], strict=False)):
+        if list(self.periods) != sorted(self.periods):
             raise ValueError("periods must be in time order")
 
     @cached_property
