@@ -17,6 +17,12 @@ OWNER_ONLY = 0o600
 # The load works in this much memory and spills the rest beside the store.
 MEMORY_LIMIT = "3GB"
 
+Config = dict[str, str | bool | int | float | list[str]]
+# Clock times that are read and dropped could otherwise reach the disk in a spill. Encrypted
+# by the library that DuckDB brings: its random numbers are weaker than those of an
+# extension that would have to be downloaded, and the key goes with the process.
+SPILL: Config = {"temp_file_encryption": True, "force_mbedtls_unsafe": True}
+
 DAMAGED = "{path} is not a store, or is damaged."
 RESTORE = "restore it from a backup, or load the records into a new one with --db"
 
@@ -146,14 +152,12 @@ def connect(path: Path, *, read_only: bool, store: Path | None = None) -> duckdb
     """
     if read_only:
         require_store(path)
-    config: dict[str, str | bool | int | float | list[str]] = {
+    config: Config = {
         "allow_community_extensions": "false",
         "autoinstall_known_extensions": "false",
     }
     if not read_only:
-        config["memory_limit"] = MEMORY_LIMIT
-        # Clock times that are read and dropped could otherwise reach the disk in a spill.
-        config["temp_file_encryption"] = True
+        config |= SPILL | {"memory_limit": MEMORY_LIMIT}
     with plain_errors(store or path):
         connection = duckdb.connect(str(path), read_only=read_only, config=config)
         # The commands draw their own progress. In a notebook's kernel the database has

@@ -16,7 +16,7 @@ from pipeline.records.keys import IDENTIFIERS, pseudonym
 from pipeline.records.layout import RECORDS
 from pipeline.records.plan import ReadingPlan, make_plan
 from pipeline.records.sources import SourceFile
-from pipeline.store.connection import owner_only, plain_errors
+from pipeline.store.connection import SPILL, owner_only, plain_errors
 from pipeline.store.one_row import count_of, first_row
 from pipeline.store.reading import Relation, relation_of
 from pipeline.store.staging import RAGGED, bind_source, note_placements, with_placement
@@ -60,10 +60,9 @@ def pseudonymise_files(sources: Sequence[SourceFile], out: Path, key: bytes) -> 
     for source in sources:
         if (out / f"{source.record}.csv").exists():
             raise UsageError(f"{out / source.record}.csv exists already; it is left as it is.")
-    config: dict[str, str | bool | int | float | list[str]] = {"temp_file_encryption": True}
     with (
         owner_only(),
-        duckdb.connect(config=config) as connection,
+        duckdb.connect(config=SPILL) as connection,
         plain_errors(out),
     ):
         with plain_output_errors(out):

@@ -17,7 +17,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import StoreError
-from pipeline.store import copying, open_store
+from pipeline.store import connection, copying, open_store
 from tests.store.small import (
     CONTACT,
     EPISODE,
@@ -188,7 +188,7 @@ READER = """
 import sys
 from contextlib import ExitStack
 from pathlib import Path
-from pipeline.store import copying, open_store
+from pipeline.store import connection, copying, open_store
 from pipeline.store.adhoc import open_queries
 
 sql = "select count(*), max(age_years) from episode"
@@ -398,3 +398,18 @@ def test_a_full_disk_says_so_and_changes_nothing(tmp_path: Path) -> None:
     assert "disk is full" in told
     assert contents(db) == before
     assert rows(db, "select count(*) from episode") == [(3,)]
+
+
+def test_what_does_not_fit_in_memory_goes_to_the_disk_unreadable(tmp_path, monkeypatch):
+    monkeypatch.setattr(connection, "MEMORY_LIMIT", "60MB")
+    with connection.connect(tmp_path / "store.duckdb", read_only=False) as database:
+        database.execute("set preserve_insertion_order = false")
+        database.execute(
+            "create temp table wide as"
+            " select 'clock-time-' || md5(range::varchar) as words from range(2000000)"
+        )
+        spilled = [p.read_bytes() for p in tmp_path.rglob("*") if ".tmp" in p.name and p.is_file()]
+        assert sum(map(len, spilled)) > 1_000_000
+        assert not any(b"clock-time-" in part for part in spilled)
+        found = database.execute("select count(*), min(words) from wide").fetchall()
+    assert found[0][0] == 2_000_000
