@@ -128,9 +128,10 @@ def _counted(
 
     session.copy_what_is_read(store, measures, settings)
     episodes = _ordered(store, by, condition)
-    scopes = [] if by is None else [_Scope.of(episodes["label"])]
+    scopes = [] if by is None else [_Scope.of(episodes["label"], episodes["days"])]
     if by is None or with_total:
-        scopes.insert(0, _Scope.of(pl.repeat(ALL, len(episodes), eager=True)))
+        everyone = pl.repeat(ALL, len(episodes), eager=True)
+        scopes.insert(0, _Scope.of(everyone, episodes["days"]))
     return [
         pl.concat([scope.placed(events, episodes) for scope in scopes]).rename(
             {} if by is None else {"label": by}
@@ -183,22 +184,27 @@ class _Scope:
         Where in `order` the group of each place begins.
     last : int array, shape (groups,)
         Where in `order` each group ends.
+    days : longdouble array, shape (k,)
+        Catheter-days in `order`: of millions of catheters the sixth decimal of a running
+        total needs more digits than a double has.
     """
 
     labels: "pl.Series"
     order: Ints
     first: Ints
     last: Ints
+    days: NDArray[np.longdouble]
 
     @classmethod
-    def of(cls, labels: "pl.Series") -> "_Scope":
+    def of(cls, labels: "pl.Series", days: "pl.Series") -> "_Scope":
         import polars as pl
 
         code = labels.cast(pl.Enum(labels.unique().sort())).to_physical().to_numpy()
         sizes = np.bincount(code)
         ends = sizes.cumsum()
         order = np.argsort(code, kind="stable")
-        return cls(labels, order, np.repeat(ends - sizes, sizes), ends - 1)
+        ordered = days.to_numpy()[order].astype(np.longdouble)
+        return cls(labels, order, np.repeat(ends - sizes, sizes), ends - 1, ordered)
 
     def placed(self, events: Ints, episodes: "pl.DataFrame") -> "pl.DataFrame":
         """Return a row an event, and one at the last episode of each group that counts."""
@@ -206,9 +212,7 @@ class _Scope:
         counts = x >= 0
         latest = np.maximum.accumulate(np.where(counts, np.arange(x.size), -1))[self.last]
         rows = np.union1d(np.flatnonzero(x > 0), latest[latest >= self.first[self.last]])
-        # Of millions of catheters the sixth decimal needs more digits than a double has.
-        days = episodes["days"].to_numpy()[self.order].astype(np.longdouble)
-        running = np.round(self._running(np.where(counts, days, 0), rows), 6)
+        running = np.round(self._running(np.where(counts, self.days, 0), rows), 6)
         return episodes.select("month")[self.order[rows]].with_columns(
             label=self.labels[self.order[rows]],
             numerator=x[rows],

@@ -61,10 +61,12 @@ def edges(
 
 def _walk(x: Floats, inside: Callable[[Floats, Ints], Flags], outward: float) -> Floats:
     """Move each count to the last one inside its limit."""
-    these = np.arange(x.size)
-    while (these := these[~inside(x[these], these)]).size:
+    within = inside(x, np.arange(x.size))
+    these = np.flatnonzero(~within)
+    while these.size:
         x[these] -= outward
-    these = np.arange(x.size)
+        these = these[~inside(x[these], these)]
+    these = np.flatnonzero(within)
     while (these := these[inside(x[these] + outward, these)]).size:
         x[these] += outward
     return x
