@@ -6,7 +6,7 @@ from functools import cache
 import duckdb
 
 from pipeline.store import schema
-from pipeline.store.views import view_files
+from pipeline.store.views import view_files, views_text
 
 
 @dataclass(frozen=True)
@@ -35,6 +35,7 @@ def describe_views() -> tuple[View, ...]:
     """
     connection = duckdb.connect()
     schema.bring_up_to_date(connection)
+    connection.execute(views_text())  # counting has bound them to small numbers for keys
     views = connection.execute(
         "select view_name, comment from duckdb_views() where not internal"
     ).fetchall()
