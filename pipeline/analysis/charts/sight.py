@@ -111,11 +111,11 @@ class _Level:
 
     def half(self, ratio: float) -> float:
         """Return the steps within which half of the alarms have come; infinite if never."""
-        matrices = self._matrices(ratio)
-        still = np.ones((len(matrices), BANDS))
+        matrices = np.stack(self._matrices(ratio))
+        still = np.ones((len(matrices), BANDS, 1))
         for step in range(1, MOST_STEPS + 1):
-            still = np.stack([m @ s for m, s in zip(matrices, still, strict=True)])
-            if WEIGHTS @ (still @ self.start) <= 0.5:
+            still = matrices @ still
+            if WEIGHTS @ (still[:, :, 0] @ self.start) <= 0.5:
                 return float(step)
         return float("inf")
 
