@@ -188,7 +188,7 @@ READER = """
 import sys
 from contextlib import ExitStack
 from pathlib import Path
-from pipeline.store import connection, copying, open_store
+from pipeline.store import copying, open_store
 from pipeline.store.adhoc import open_queries
 
 sql = "select count(*), max(age_years) from episode"
@@ -411,5 +411,5 @@ def test_what_does_not_fit_in_memory_goes_to_the_disk_unreadable(tmp_path, monke
         spilled = [p.read_bytes() for p in tmp_path.rglob("*") if ".tmp" in p.name and p.is_file()]
         assert sum(map(len, spilled)) > 1_000_000
         assert not any(b"clock-time-" in part for part in spilled)
-        found = database.execute("select count(*), min(words) from wide").fetchall()
-    assert found[0][0] == 2_000_000
+        found = database.execute("select count(*), min(left(words, 11)) from wide").fetchall()
+    assert found == [(2_000_000, "clock-time-")]
