@@ -17,7 +17,7 @@ test: lint
 lint: $(READY)
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
-	$(BIN)/mypy
+	$(BIN)/mypy --num-workers 2
 
 bench: $(READY)
 	$(BIN)/python -m benchmarks
@@ -34,7 +34,7 @@ quarto:
 $(READY): requirements.lock pyproject.toml
 	@test -n "$(PYTHON)" || { echo "Python 3.11 or newer is needed; none was found."; exit 1; }
 	$(PYTHON) -m venv $(VENV)
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r requirements.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-compile -r requirements.lock
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 	@touch $(READY)
 

@@ -16,6 +16,7 @@ as planned by the family, a planned call that reached the family. An episode tha
 only mentioned is an ordinary one. An empty cell is null.
 """
 
+import os
 from collections.abc import Iterator
 from functools import cache
 from itertools import count
@@ -37,6 +38,29 @@ from tests.engines import elsewhere
 
 # They take minutes: begun last, they would leave one process to work alone.
 FIRST = ("tests/robust/test_killed", "tests/test_wheel", "tests/report/", "tests/analysis/test_f")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Keep each of several test processes to one core, with all that it starts.
+
+    Two that each share their work out over both cores do more work, and are done no sooner.
+    """
+    worker = getattr(config, "workerinput", None)
+    if worker is not None and hasattr(os, "sched_setaffinity"):
+        cores = sorted(os.sched_getaffinity(0))
+        os.sched_setaffinity(0, {cores[int(worker["workerid"][2:]) % len(cores)]})
+
+
+@pytest.fixture
+def every_core() -> Iterator[None]:
+    """Work on all cores meanwhile, as a user does."""
+    if not hasattr(os, "sched_setaffinity"):
+        yield
+        return
+    mine = os.sched_getaffinity(0)
+    os.sched_setaffinity(0, range(os.cpu_count() or 1))
+    yield
+    os.sched_setaffinity(0, mine)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

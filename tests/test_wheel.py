@@ -82,16 +82,17 @@ class Installed(Shell):
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("every_core")
 def test_the_chairs_walk_through_runs_where_nothing_but_the_wheel_is_installed(
     installed: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A new environment: the wheel by pip, what it needs from the one that runs the tests."""
     home = tmp_path / "new"
-    subprocess.run([sys.executable, "-m", "venv", str(home)], check=True)
+    subprocess.run([sys.executable, "-m", "venv", "--without-pip", str(home)], check=True)
     (wheel,) = (installed.parent / "dist").glob("*.whl")
     python = home / "bin" / "python"
-    pip = [str(python), "-m", "pip", "install", "--quiet", "--no-deps", "--no-index", str(wheel)]
-    subprocess.run(pip, check=True, capture_output=True)
+    pip = [sys.executable, "-m", "pip", "--python", str(python), "install", "--quiet"]
+    subprocess.run([*pip, "--no-deps", "--no-index", str(wheel)], check=True, capture_output=True)
     (site,) = home.glob("lib/python*/site-packages")
     needed = [path for path in sys.path if path.endswith("site-packages")]
     (site / "needed.pth").write_text("\n".join(needed) + "\n", encoding="utf-8")

@@ -207,6 +207,8 @@ def main() -> None:
     except click.exceptions.Exit as end:  # its reader went away while the last was passed on
         sys.exit(end.exit_code)
     except DwellError as error:
+        if stops:  # a library made an error of the stop, and we of that
+            _stopped(stops)
         _end(error)
     except click.UsageError as error:
         of = error.ctx.command_path if error.ctx else "dwell"
@@ -215,7 +217,7 @@ def main() -> None:
     except (click.Abort, KeyboardInterrupt):  # Ctrl-C, or another that asks to stop
         _stopped(stops)
     except Exception as error:
-        if stops:  # of which a library made an error of its own
+        if stops:
             _stopped(stops)
         _end(_about_the_system(error) or _fault(error))
 

@@ -4,7 +4,7 @@ import datetime as dt
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 
 from pipeline.records.hints import CLOCK_FORMATS, MISSING
 
@@ -20,12 +20,12 @@ class ExportColumn:
     values: tuple[str, ...]
     looks_private: bool = False  # a value breaks a screen
 
-    @property
+    @cached_property
     def known(self) -> tuple[str, ...]:
         """Values that are no usual spelling of nothing."""
         return tuple(value for value in self.values if value.lower() not in MISSING)
 
-    @property
+    @cached_property
     def clock(self) -> str | None:
         """How its clock times are written; None where most values are no clock times."""
         fitting = (f for f in CLOCK_FORMATS if self.mostly(partial(_parses, form=f)))

@@ -73,6 +73,13 @@ def is_current(connection: Connection) -> bool:
 
 def bring_up_to_date(connection: Connection) -> None:
     """Apply what is missing; the caller holds the transaction."""
+    make_tables_and_views(connection)
+    make_ready(connection)
+    connection.execute("update schema_info set views_hash = ?", [views_hash()])
+
+
+def make_tables_and_views(connection: Connection) -> None:
+    """Apply the migrations that are missing, and make the views anew."""
     version = version_of(connection)
     if connection.execute("from duckdb_tables() where table_name = 'gathered'").fetchall():
         raise StoreError(
@@ -90,8 +97,6 @@ def bring_up_to_date(connection: Connection) -> None:
     text = views_text()
     if text.strip():
         connection.execute(text)
-    make_ready(connection)
-    connection.execute("update schema_info set views_hash = ?", [views_hash()])
 
 
 def drop_views(connection: Connection) -> None:

@@ -6,7 +6,7 @@ from functools import cache
 import duckdb
 
 from pipeline.store import schema
-from pipeline.store.views import view_files, views_text
+from pipeline.store.views import view_files
 
 
 @dataclass(frozen=True)
@@ -34,8 +34,7 @@ def describe_views() -> tuple[View, ...]:
     No store is needed: an empty one is made in memory.
     """
     connection = duckdb.connect()
-    schema.bring_up_to_date(connection)
-    connection.execute(views_text())  # counting has bound them to small numbers for keys
+    schema.make_tables_and_views(connection)
     views = connection.execute(
         "select view_name, comment from duckdb_views() where not internal"
     ).fetchall()

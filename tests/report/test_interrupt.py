@@ -49,7 +49,36 @@ def test_ctrl_c_ends_the_report(tmp_path: Path) -> None:
     assert child.returncode == 3
 
 
+# The database ends a query that is interrupted with an error of its own.
+SWALLOWED = """
+import os, signal
+from pipeline.cli import next_step
+from pipeline.cli.main import main
+from pipeline.errors import {name}
+
+def stopped(path):
+    try:
+        os.kill(os.getpid(), signal.SIGTERM)
+    except KeyboardInterrupt:
+        raise {name}("interrupted") from None
+
+next_step.say_next = stopped
+main()
+"""
+
+
+@pytest.mark.parametrize("name", ["RenderError", "StoreError"])
+def test_a_stop_that_a_library_makes_an_error_of_is_a_stop(name: str) -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", SWALLOWED.format(name=name)],
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stderr) == (128 + signal.SIGTERM, "Stopped.\n")
+
+
 @pytest.mark.slow
+@pytest.mark.usefixtures("every_core")
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGKILL])
 def test_a_stopped_report_leaves_no_process_and_no_folder(
     store_path: Path, tmp_path: Path, how: signal.Signals

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.robust.conftest import Forks
+
 DB = ["--db", "dwell.duckdb"]
 MAIN = "from pipeline.cli.main import main; main()"
 # Each writes to where there is no room, over a file that is good.
@@ -31,13 +33,6 @@ WRITE = {
     "report": ["report", "2025-Q3", "--out", "{}/b", "--renderer", "builtin", *DB],
     "release": ["release", "2025-Q2", "--out", "{}/b", "--renderer", "builtin", *DB],
 }
-
-
-def dwell(world: Path, *words: str, **how: object) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-c", MAIN, *words],
-        cwd=world, capture_output=True, text=True, check=False, **how,  # type: ignore[call-overload]
-    )  # fmt: skip
 
 
 def is_one_sentence(said: str) -> bool:
@@ -64,10 +59,12 @@ def full(tmp_path: Path) -> Iterator[Path]:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("words", WRITE.values(), ids=WRITE)
-def test_on_a_full_disk_what_was_there_stays(words: list[str], world: Path, full: Path) -> None:
+def test_on_a_full_disk_what_was_there_stays(
+    words: list[str], world: Path, full: Path, forks: Forks
+) -> None:
     before = {p.name: p.read_bytes() for p in full.iterdir()}
     store = (world / "dwell.duckdb").read_bytes()
-    done = dwell(world, *(word.format(full) for word in words), "-q")
+    done = forks.dwell(world, *(word.format(full) for word in words), "-q")
     assert done.returncode not in (0, 1), done.stderr
     assert is_one_sentence(done.stderr), done.stderr
     left = {p.name: p.read_bytes() for p in full.iterdir() if p.is_file()}
@@ -108,22 +105,22 @@ def test_a_folder_that_is_gone_is_said(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("name", ['a "quoted" store.duckdb', "it's a store.duckdb", "ü 鹤.duckdb"])
-def test_a_store_may_have_any_name(world: Path, name: str) -> None:
+def test_a_store_may_have_any_name(world: Path, forks: Forks, name: str) -> None:
     shutil.move(world / "dwell.duckdb", world / name)
     for words in (["measures", "leakage"], ["sql", "select 1 as one"], ["freeze", "2025-Q2"]):
-        done = dwell(world, *words, "--db", name)
+        done = forks.dwell(world, *words, "--db", name)
         assert done.returncode == 0, done.stderr
 
 
-def test_a_pipe_is_no_store(world: Path) -> None:
+def test_a_pipe_is_no_store(world: Path, forks: Forks) -> None:
     os.mkfifo(world / "pipe")
-    done = dwell(world, "status", "--db", "pipe", timeout=20)
+    done = forks.dwell(world, "status", "--db", "pipe")
     assert done.returncode == 5
     assert is_one_sentence(done.stderr)
 
 
 @pytest.mark.parametrize("damage", ["cut", "overwritten", "not a store", "empty"])
-def test_a_damaged_store_says_so_and_what_to_do(world: Path, damage: str) -> None:
+def test_a_damaged_store_says_so_and_what_to_do(world: Path, forks: Forks, damage: str) -> None:
     store = world / "dwell.duckdb"
     whole = store.read_bytes()
     store.write_bytes(
@@ -131,31 +128,31 @@ def test_a_damaged_store_says_so_and_what_to_do(world: Path, damage: str) -> Non
          "not a store": b"site,month\n", "empty": b""}[damage]
     )  # fmt: skip
     for words in (["status"], ["measures", "leakage"], ["freeze", "2025-Q2"]):
-        done = dwell(world, *words, *DB)
+        done = forks.dwell(world, *words, *DB)
         assert done.returncode == 5, (words, done.stderr)
         assert is_one_sentence(done.stderr), done.stderr
 
 
-def test_a_newer_store_names_the_version_that_it_needs(world: Path) -> None:
+def test_a_newer_store_names_the_version_that_it_needs(world: Path, forks: Forks) -> None:
     import duckdb
 
     with duckdb.connect(str(world / "dwell.duckdb")) as connection:
         connection.execute("update schema_info set schema_version = 999")
-    done = dwell(world, "status", *DB)
+    done = forks.dwell(world, "status", *DB)
     assert done.returncode == 5
     assert "newer" in done.stderr
 
 
-def test_a_cell_that_a_spreadsheet_would_run_comes_back(world: Path) -> None:
+def test_a_cell_that_a_spreadsheet_would_run_comes_back(world: Path, forks: Forks) -> None:
     """Written with an apostrophe, read without: rows set aside go out and come in the same."""
     (world / "bad").mkdir()
     header = (world / "records" / "episode.csv").read_text("utf-8").splitlines()[0]
     columns = header.split(",")
     row = dict.fromkeys(columns, "") | {"episode_id": "e990001", "site": "=1+1"}
     (world / "bad" / "episode.csv").write_text(f"{header}\n{','.join(row.values())}\n", "utf-8")
-    assert dwell(world, "load", "bad", "--confirm-titles", *DB, "-q").returncode == 0
-    done = dwell(world, "rejects", "--file", "episode.csv", "--out", "out.csv", *DB)
+    assert forks.dwell(world, "load", "bad", "--confirm-titles", *DB, "-q").returncode == 0
+    done = forks.dwell(world, "rejects", "--file", "episode.csv", "--out", "out.csv", *DB)
     assert done.returncode == 0, done.stderr
     assert "'=1+1" in (world / "out.csv").read_text("utf-8")
-    found = json.loads(dwell(world, "rejects", "--format", "json", *DB).stdout)
+    found = json.loads(forks.dwell(world, "rejects", "--format", "json", *DB).stdout)
     assert any(one["column"] == "site" for one in found)
