@@ -9,6 +9,7 @@ measures change.
 
 import duckdb
 
+from pipeline.records.declaration import Kind, Record
 from pipeline.records.layout import RECORDS
 from pipeline.records.plan import quote
 from pipeline.store.views import every_measure
@@ -40,17 +41,31 @@ def make_ready(connection: duckdb.DuckDBPyConnection) -> None:
         )
     _count_measures(connection)
     connection.execute("drop table temp.numbered")
-    connection.execute(f"create or replace table {RECORD_SUMS} as {_record_sums()}")
+    connection.execute(f"create or replace table {RECORD_SUMS} as {record_sums()}")
 
 
-def _record_sums() -> str:
-    """Sum a digest of every row: the order of rows does not matter then."""
+def record_sums() -> str:
+    """Return SQL that sums a digest of every row: the order of rows does not matter then."""
     return " union all ".join(
-        f"select '{record.name}' as record, count(*) as rows, coalesce(sum("
-        f"md5_number_lower(row({', '.join(record.columns)})::varchar)::hugeint), 0) as total"
+        f"select '{record.name}' as record, count(*) as rows,"
+        f" coalesce(sum(md5_number_lower({_as_text(record)})::hugeint), 0) as total"
         f" from {record.name}"
         for record in RECORDS.values()
     )
+
+
+def _as_text(record: Record) -> str:
+    """Return SQL for a row as a text of its own: no cell holds an empty text or chr(31).
+
+    Of all its yes, no and not known one number is made: as texts they take a third of the time.
+    """
+    told = [f.name for f in record.fields if f.kind is not Kind.YES_NO]
+    answers = [f.name for f in record.fields if f.kind is Kind.YES_NO]
+    packed = (
+        f"case when {name} then {2 * 3**i} when not {name} then {3**i} else 0 end::bigint"
+        for i, name in enumerate(answers)
+    )
+    return f"concat({', chr(31), '.join([*told, ' + '.join(packed) or '0'])})"
 
 
 def counts_sql(measures: str) -> str:

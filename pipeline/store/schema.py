@@ -9,7 +9,7 @@ import duckdb
 from pipeline import __version__
 from pipeline.errors import StoreError
 from pipeline.resources import resource
-from pipeline.store.kept_ready import READY, READY_COUNTS, RECORD_SUMS, make_ready
+from pipeline.store.kept_ready import READY, READY_COUNTS, make_ready, record_sums
 from pipeline.store.one_row import count_of, first_row
 from pipeline.store.views import views_text
 
@@ -32,7 +32,7 @@ def migrations() -> list[Migration]:
 
 def views_hash() -> str:
     """Return a digest of the views that this version brings, and of those kept ready."""
-    parts = (views_text(), *READY, READY_COUNTS, RECORD_SUMS)
+    parts = (views_text(), *READY, READY_COUNTS, record_sums())
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
 

@@ -137,7 +137,7 @@ def key_rule(forms: Sequence[KeyForm]) -> str:
 def _screen_key(connection: Connection, staged: Staged, field: Field, source: str) -> None:
     """Take keys of a known form, of the form that their column has, and those that are stored."""
     name, forms = field.name, _declared(staged, field) or FORMS
-    values = _counted(name, source)
+    values = f"(select {name} as value, 1 as rows from {source})"  # most stand there once
     if not count_of(connection, f"select count(*) from {values} where not {_is_of(forms)}"):
         return
     if forms is FORMS:
