@@ -206,20 +206,23 @@ def main() -> None:
         sys.exit(code)
     except click.exceptions.Exit as end:  # its reader went away while the last was passed on
         sys.exit(end.exit_code)
-    except DwellError as error:
-        if stops:  # a library made an error of the stop, and we of that
-            _stopped(stops)
-        _end(error)
-    except click.UsageError as error:
-        of = error.ctx.command_path if error.ctx else "dwell"
-        message = " ".join(error.format_message().split())
-        _end(UsageError(message, try_next=f"{of} --help"))
     except (click.Abort, KeyboardInterrupt):  # Ctrl-C, or another that asks to stop
         _stopped(stops)
     except Exception as error:
-        if stops:
+        if stops:  # a library made an error of the stop, or we of that
             _stopped(stops)
-        _end(_about_the_system(error) or _fault(error))
+        _end(_as_ours(error))
+
+
+def _as_ours(error: Exception) -> DwellError:
+    """Return what to tell of an error, whoever raised it."""
+    if isinstance(error, DwellError):
+        return error
+    if isinstance(error, click.UsageError):
+        of = error.ctx.command_path if error.ctx else "dwell"
+        message = " ".join(error.format_message().split())
+        return UsageError(message, try_next=f"{of} --help")
+    return _about_the_system(error) or _fault(error)
 
 
 def _about_the_system(error: Exception) -> DwellError | None:
