@@ -221,6 +221,8 @@ def save(figure: ggplot, path: Path, width_cm: float, height_cm: float) -> Path:
             try_next=f"{path.stem}.svg",
         )
     size = theme(figure_size=(width_cm / 2.54, height_cm / 2.54), dpi=200)
+    for scale in figure.scales:
+        scale.minor_breaks = None  # the look shows none, and to make their ticks takes long
     with rc_context(_SAVED):
         drawn = (figure + size).draw()
         try:
