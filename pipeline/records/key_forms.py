@@ -54,7 +54,9 @@ class KeyForm:
     refuses: tuple[str, ...] = ()
 
 
+# The quickest to tell first: of most files one is enough.
 FORMS = (
+    KeyForm(f"[A-Za-z]{_CONSONANT}{{5,11}}"),
     KeyForm("[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}"),
     KeyForm(f"[a-zA-Z]?{_HEX}", needs=("[0-9]", "[a-fA-F]")),
     # As `dwell pseudonymise` makes them. A word of that length has vowels everywhere.
@@ -64,7 +66,6 @@ FORMS = (
         needs=("[0-9]", "[a-z]", "[A-Z]"),
         refuses=("(^|[_-])[A-Z][a-z]{2,}([_-]|[0-9]{2,}|$)",),
     ),
-    KeyForm(f"[A-Za-z]{_CONSONANT}{{5,11}}"),
     KeyForm(
         f"({_PREFIX}[-_. ]?|[A-Za-z]{{1,3}}[-_./ ])?{_GROUP}([-_./]{_GROUP}){{0,3}}",
         refuses=(

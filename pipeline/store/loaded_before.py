@@ -82,15 +82,19 @@ def open_rows_of(source: SourceFile) -> str:
 
 
 def keep_undecided(connection: Connection, staged: Staged, known: EarlierLoad) -> Staged:
-    """Drop the staged rows that are stored or were corrected since: they are unchanged."""
+    """Leave out the staged rows that are stored or were corrected since: they are unchanged."""
     if known.undone_since:
         decided = f"row in ({_stored_rows_of(staged)})"
     else:
         decided = f"row not in ({open_rows_of(staged.source)})"
+    table = f"{staged.table}_undecided"
     connection.execute(
-        f"delete from {staged.table} where {decided}", {"sha256": staged.source.sha256}
+        f"create or replace temp table {table} as"
+        f" from {staged.table} where ({decided}) is distinct from true",
+        {"sha256": staged.source.sha256},
     )
-    return replace(staged, rows=count_of(connection, f"select count(*) from {staged.table}"))
+    rows = count_of(connection, f"select count(*) from {table}")
+    return replace(staged, table=table, rows=rows)
 
 
 def _stored_rows_of(staged: Staged) -> str:

@@ -21,6 +21,7 @@ from pipeline.records.sources import Form, SourceFile
 
 Connection = duckdb.DuckDBPyConnection
 FRAME = "file_as_frame"
+CSV_FIRST = 1  # the row of a CSV file's header
 
 
 def _as_it_is(path: Path) -> str:
@@ -30,10 +31,22 @@ def _as_it_is(path: Path) -> str:
 
 @dataclass(frozen=True)
 class Relation:
-    """A readable file: its columns with their types, and SQL that selects its rows."""
+    """A readable file.
+
+    Attributes
+    ----------
+    columns : dict
+        Their types, by name.
+    sql : str
+        Selects its rows.
+    in_order : str or None
+        Selects them without `row`, each where it stands in the file, by all cores: while
+        rows are numbered one core reads alone.
+    """
 
     columns: dict[str, str]
     sql: str
+    in_order: str | None = None
 
 
 @contextmanager
@@ -55,7 +68,11 @@ def relation_of(
     if source.form is Form.PARQUET:
         yield _parquet(connection, source)
     elif source.form is Form.CSV and source.tidy and not patient:
-        yield Relation(dict.fromkeys(source.columns, "VARCHAR"), _csv(source))
+        rows = _csv(source)
+        number = f"row_number() over () + {CSV_FIRST} as row"
+        yield Relation(
+            dict.fromkeys(source.columns, "VARCHAR"), f"select {number}, {rows}", f"select {rows}"
+        )
     else:
         columns, table = slow.read(source)
         connection.register(FRAME, table)
@@ -69,7 +86,7 @@ def _csv(source: SourceFile) -> str:
     columns = ", ".join(f"{alias(i)}: 'VARCHAR'" for i in range(len(source.columns)))
     encoding = "utf-8" if source.encoding.lower().startswith("utf") else "latin-1"
     return (
-        "select row_number() over () + 1 as row, null::varchar as fault, * from read_csv("
+        "null::varchar as fault, * from read_csv("
         f"{_as_it_is(source.path)}, auto_detect = false, header = true, strict_mode = true,"
         f" delim = {literal(source.delimiter)}, quote = '\"', escape = '\"',"
         f" encoding = '{encoding}', max_line_size = 8000000, columns = {{{columns}}})"

@@ -12,7 +12,7 @@ from pipeline.records.mapped import PLACED, bind_mapped, looked_up, placement_of
 from pipeline.records.plan import RowCheck, make_plan, quote
 from pipeline.records.sources import SourceFile
 from pipeline.store.one_row import count_of
-from pipeline.store.reading import Relation, relation_of
+from pipeline.store.reading import CSV_FIRST, Relation, relation_of
 
 Connection = duckdb.DuckDBPyConnection
 PLACEMENTS = "placement_clock"
@@ -68,15 +68,45 @@ def _stage(
         values = ", ".join(f"{value} as {name}" for name, value in plan.values.items())
         cases = " ".join(f"when {check.fails} then {i}" for i, check in enumerate(checks))
         identifier = f"try_cast({binding.own.get(SET_ASIDE_ID, 'null')} as integer)"
-        placed = with_placement(source, relation)
-        connection.execute(
-            f"create or replace temp table {table} as"
-            f" with source as ({placed}), typed as (select *, {values} from source)"
-            f" select row, {', '.join(record.columns)}, {identifier} as {SET_ASIDE_ID},"
-            f" (case {cases} end)::smallint as check_no from typed"
+        columns = (
+            f"{', '.join(record.columns)}, {identifier} as {SET_ASIDE_ID},"
+            f" (case {cases} end)::smallint as check_no"
         )
+        if relation.in_order is None or source.mapping is not None:
+            rows = with_placement(source, relation)
+            connection.execute(_staged_sql(table, rows, values, f"row, {columns}"))
+        else:
+            _stage_in_order(
+                connection,
+                table,
+                _staged_sql(f"{table}_in_order", relation.in_order, values, columns),
+            )
     rows = count_of(connection, f"select count(*) from {table}")
     return Staged(source, record, binding, table, checks, rows, patient)
+
+
+def _staged_sql(table: str, rows: str, values: str, columns: str) -> str:
+    return (
+        f"create or replace temp table {table} as with source as ({rows}),"
+        f" typed as (select *, {values} from source) select {columns} from typed"
+    )
+
+
+def _stage_in_order(connection: Connection, table: str, sql: str) -> None:
+    """Number rows by where they stand in the table that `sql` makes, as in the file.
+
+    They stand in the file's order as long as no join is between: the optimizer makes one of
+    a long `in (...)`.
+    """
+    connection.execute("set disabled_optimizers = 'in_clause'")
+    try:
+        connection.execute(sql)
+    finally:
+        connection.execute("reset disabled_optimizers")
+    connection.execute(
+        f"create or replace temp view {table} as"
+        f" select rowid + {CSV_FIRST + 1} as row, * from {table}_in_order"
+    )
 
 
 def bind_source(source: SourceFile, relation: Relation, *, drop_unknown: bool = False) -> Binding:
