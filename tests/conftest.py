@@ -16,6 +16,7 @@ as planned by the family, a planned call that reached the family. An episode tha
 only mentioned is an ordinary one. An empty cell is null.
 """
 
+import gc
 import os
 from collections.abc import Iterator
 from functools import cache
@@ -63,6 +64,11 @@ def every_core() -> Iterator[None]:
     os.sched_setaffinity(0, range(os.cpu_count() or 1))
     yield
     os.sched_setaffinity(0, mine)
+
+
+def pytest_collection_finish() -> None:
+    """Leave all that has been imported out of every later search for garbage."""
+    gc.freeze()
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -24,6 +24,7 @@ from plotnine import (
     theme,
     theme_minimal,
 )
+from plotnine.scales.scale_continuous import scale_continuous
 
 from pipeline.errors import RenderError
 from pipeline.figures.svg import compact
@@ -221,7 +222,7 @@ def save(figure: ggplot, path: Path, width_cm: float, height_cm: float) -> Path:
             try_next=f"{path.stem}.svg",
         )
     size = theme(figure_size=(width_cm / 2.54, height_cm / 2.54), dpi=200)
-    for scale in figure.scales:
+    for scale in (s for s in figure.scales if isinstance(s, scale_continuous)):
         scale.minor_breaks = None  # the look shows none, and to make their ticks takes long
     with rc_context(_SAVED):
         drawn = (figure + size).draw()

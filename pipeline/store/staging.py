@@ -73,14 +73,11 @@ def _stage(
             f" (case {cases} end)::smallint as check_no"
         )
         if relation.in_order is None or source.mapping is not None:
-            rows = with_placement(source, relation)
-            connection.execute(_staged_sql(table, rows, values, f"row, {columns}"))
+            numbered = with_placement(source, relation)
+            connection.execute(_staged_sql(table, numbered, values, f"row, {columns}"))
         else:
-            _stage_in_order(
-                connection,
-                table,
-                _staged_sql(f"{table}_in_order", relation.in_order, values, columns),
-            )
+            in_order = _staged_sql(f"{table}_in_order", relation.in_order, values, columns)
+            _stage_in_order(connection, table, in_order)
     rows = count_of(connection, f"select count(*) from {table}")
     return Staged(source, record, binding, table, checks, rows, patient)
 
@@ -93,7 +90,7 @@ def _staged_sql(table: str, rows: str, values: str, columns: str) -> str:
 
 
 def _stage_in_order(connection: Connection, table: str, sql: str) -> None:
-    """Number rows by where they stand in the table that `sql` makes, as in the file.
+    """Stage rows by `sql`, each with the number of its place there, as in the file.
 
     They stand in the file's order as long as no join is between: the optimizer makes one of
     a long `in (...)`.

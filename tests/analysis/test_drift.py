@@ -5,6 +5,7 @@ import pytest
 from scipy import special, stats
 
 from pipeline.analysis.change.drift import drifting_difference
+from tests.sizes import part
 
 BEFORE, AFTER, PERSISTENCE = 24, 12, 0.3
 HALVED = np.log(0.06 / 0.94) - np.log(0.12 / 0.88)
@@ -48,8 +49,9 @@ def test_a_change_without_effect_is_told_in_at_most_six_networks_of_a_hundred(
     sites, changed, spread
 ):
     rng = np.random.default_rng(26)
-    told = [judged(rng, sites=sites, changed=changed, spread=spread) != 0 for _ in range(250)]
-    assert sum(told) <= stats.binom.ppf(0.999, 250, 0.06)
+    networks = part(250)
+    told = [judged(rng, sites=sites, changed=changed, spread=spread) != 0 for _ in range(networks)]
+    assert sum(told) <= stats.binom.ppf(0.999, networks, 0.06)
 
 
 @pytest.mark.slow

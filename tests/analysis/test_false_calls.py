@@ -15,6 +15,7 @@ from pipeline.analysis.comparison.pattern_counts import PatternCounts, Sums
 from pipeline.analysis.rates import intervals
 from pipeline.analysis.rates.multiplicity import called_in_family, called_together
 from tests.analysis.networks import ALIKE, SITES, episodes, reduce, with_values
+from tests.sizes import part
 
 FEWEST = 11  # episodes with an event, for a group to be set aside
 
@@ -48,15 +49,16 @@ def quiet_measures(rng):
 
 @pytest.mark.slow
 def test_with_no_true_difference_any_site_is_called_in_at_most_one_network_in_twenty():
-    """250 networks: one measure alone (each in turn), and four measures read together."""
+    """One measure alone (each in turn), and four measures read together."""
+    networks = part(250)
     rng = np.random.default_rng(250)
     alone = together = 0
-    for turn in range(250):
+    for turn in range(networks):
         table = [p_values(frame, kind) for kind, frame in quiet_measures(rng)]
         alone += called_together([table[turn % 4]])[0].any()
         together += any(family.any() for family in called_together(table))
-    assert alone <= most_allowed(250)
-    assert together <= most_allowed(250)
+    assert alone <= most_allowed(networks)
+    assert together <= most_allowed(networks)
 
 
 def one_bad_site(rng, kind):

@@ -14,12 +14,13 @@ from hypothesis import strategies as st
 
 from pipeline.records.declaration import Field, Kind
 from pipeline.records.layout import EPISODE as LAYOUT
+from tests.sizes import part
 from tests.store.small import load, rows
 
-# A load takes longer than what is looked for in it: few examples, and many where there is time.
+# A load takes longer than what is looked for in it: few examples, and more where there is time.
 FEW, MANY = (
     settings(max_examples=n, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-    for n in (3, 8)
+    for n in (3, part(9))
 )
 FREE = [
     f

@@ -18,9 +18,10 @@ from pipeline.answers.chart_rules import CALL_MONTHS, WATCH_MONTHS
 from pipeline.answers.chart_series import ChartSeries
 from pipeline.answers.drawn_charts import draw_charts
 from pipeline.measures.catalogue import find_measure
+from tests.sizes import part
 
 pytestmark = pytest.mark.slow
-KEPT, AFTER, SERIES = 24, 12, 3000
+KEPT, AFTER, SERIES = 24, 12, part(3000)
 ORDINARY = (0.10, 0.09, 0.06, 0.05, 0.03, 0.02, 0.12, 0.20, 0.30, 0.35, 0.15, 0.25, 0.85, 0.90,
             0.80, 0.70, 0.60, 0.50, 0.40, 0.95, 0.08, 0.04)  # fmt: skip
 """Rates of 22 ordinary measures, about those of the invented network."""
@@ -93,7 +94,7 @@ def test_the_chart_that_people_read_says_worse(rate, n, asked):
 @pytest.mark.parametrize("n", [12, 60, 150])
 def test_a_page_calls_something_in_at_most_a_tenth_of_quarters_when_nothing_moved(n):
     """22 ordinary measures from their own kept baselines, over five years after month 24."""
-    pages, quarters = 300, 20
+    pages, quarters = part(300), 20
     called = np.zeros((pages, quarters), bool)
     for i, rate in enumerate(ORDINARY):
         total = KEPT + 3 * quarters
@@ -107,7 +108,7 @@ def test_a_page_calls_something_in_at_most_a_tenth_of_quarters_when_nothing_move
 @pytest.mark.parametrize(("rate", "n"), [(0.12, 13), (0.08, 15), (0.12, 60), (0.9, 30)])
 def test_printed_chances_and_delays_are_those_of_the_chart_as_it_is_run(rate, n):
     """Each programme prints its own; their middle is what happens, within a tenth or a month."""
-    series, long = 1500, 96
+    series, long = part(1500), 96
     rare = min(rate, 1 - rate)
     counts = drawn(rare, n, 2.0, seed=7, after=long, series=series)
     if rate > 0.5:
@@ -128,7 +129,7 @@ def test_printed_chances_and_delays_are_those_of_the_chart_as_it_is_run(rate, n)
     ("rate", "n"), [(0.12, 13), (0.08, 15), (0.06, 15), (0.12, 60), (0.3, 20), (0.03, 15)]
 )
 def test_the_printed_chance_of_a_false_watch_is_that_of_the_chart_as_it_is_run(rate, n):
-    counts = drawn(rate, n, 1.0, seed=9, series=8000)
+    counts = drawn(rate, n, 1.0, seed=9, series=part(8000))
     up, down = states(counts)
     either = ((up >= WATCH) | (down >= WATCH))[:, KEPT:].any(axis=1).mean()
     some = follow(counts[:40], [()] * 40, proportion=True, runs=[PAGE] * 40, need=NEED)
@@ -162,15 +163,15 @@ def test_what_a_chart_of_a_rate_prints_is_what_happens(mean):
 
 @pytest.mark.parametrize(("mean", "chance"), [(1.56, 0.12), (7.2, 0.12), (0.4, 0.0), (2.0, 0.3)])
 def test_limits_give_the_run_lengths_asked_for(mean, chance):
-    """Drawn month by month from zero, 1,500 series each, at a watch's 360 months."""
-    rng, ratio = np.random.default_rng(8), 2.0
+    """Drawn month by month from zero, at a watch's 360 months."""
+    rng, ratio, series = np.random.default_rng(8), 2.0, part(1500)
     (limit,) = decision_limits(np.array([mean]), np.array([chance]), ratio, np.array([360.0]))
     trials = round(mean / chance) if chance else 0
     p = mean / trials if trials else 0.0
     none = trials * np.log1p((ratio - 1) * p) if trials else (ratio - 1) * mean
-    total, waits, left = np.zeros(1500), np.full(1500, np.nan), np.ones(1500, bool)
+    total, waits, left = np.zeros(series), np.full(series, np.nan), np.ones(series, bool)
     for month in range(1, 4000):
-        x = rng.binomial(trials, p, 1500) if trials else rng.poisson(mean, 1500)
+        x = rng.binomial(trials, p, series) if trials else rng.poisson(mean, series)
         total = np.maximum(0, total + x * np.log(ratio) - none)
         done = left & (total >= limit)
         waits[done], left = month, left & ~done
@@ -183,7 +184,7 @@ def test_limits_give_the_run_lengths_asked_for(mean, chance):
 @pytest.mark.parametrize(("rate", "n"), [(0.12, 13), (0.06, 40), (0.03, 15)])
 def test_a_plan_compares_what_each_kind_of_chart_does(rate, n):
     """Months to see a doubling at one false alarm in 360 months, drawn month by month."""
-    rng, series, long = np.random.default_rng(12), 3000, 600
+    rng, series, long = np.random.default_rng(12), part(3000), 600
     rows = {row.chart: row for row in plan_detection(rate, n, proportion=True).rows}
     x = rng.binomial(n, 2 * rate, (series, long))
     (limit,) = decision_limits(np.array([n * rate]), np.array([rate]), 2.0, np.array([360.0]))
