@@ -11,7 +11,6 @@ import pandas as pd
 from plotnine import (
     aes,
     coord_cartesian,
-    element_blank,
     element_text,
     facet_wrap,
     geom_blank,
@@ -191,7 +190,6 @@ def _layers(
         + labs(x="", y=y_label)
         + look(
             axis_text_x=element_text(linespacing=1.25),
-            axis_ticks_minor=element_blank(),
             panel_spacing_y=0.03,
         )
     )

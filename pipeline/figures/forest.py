@@ -71,12 +71,8 @@ def forest_figure(result: ModelResult) -> Drawing:
         head = f"Risk by {result.risks[0].hour:g} h (limits)"
         plot += _column(frame, risk_at, "risk_text", head)
     ticks = [t for t in TICKS if low <= t <= high]
-    plot += scale_x_continuous(
-        breaks=list(np.log(ticks)), minor_breaks=[], labels=[f"{t:g}" for t in ticks]
-    )
-    plot += scale_y_continuous(
-        breaks=list(frame["y"]), minor_breaks=[], labels=list(frame["label"])
-    )
+    plot += scale_x_continuous(breaks=list(np.log(ticks)), labels=[f"{t:g}" for t in ticks])
+    plot += scale_y_continuous(breaks=list(frame["y"]), labels=list(frame["label"]))
     plot += coord_cartesian(
         xlim=(np.log(low), end),
         ylim=(-0.6, len(frame) + 0.5),
@@ -148,9 +144,7 @@ def by_day_figure(check: PhCheck, fit: ModelFit) -> Drawing:
     plot += geom_linerange(aes(ymin="lower", ymax="upper"), color=POINT)
     plot += geom_point(color=INK, size=1.8)
     plot += facet_wrap("label", ncol=3)
-    plot += scale_y_continuous(
-        breaks=list(np.log(ticks)), minor_breaks=[], labels=[f"{t:g}" for t in ticks]
-    )
+    plot += scale_y_continuous(breaks=list(np.log(ticks)), labels=[f"{t:g}" for t in ticks])
     plot += coord_cartesian(ylim=(np.log(low), np.log(high)))
     plot += labs(x="Hours since placement", y="Hazard ratio (log scale)")
     plot += look(panel_spacing=0.03)

@@ -58,7 +58,7 @@ def hourly_plot(curves: Sequence[HourlyCurve], y: str) -> ggplot:
     plot += scale_color_manual(values=colours)
     right = max((float(c.hours[-1]) for c in curves if len(c.hours)), default=LAST_H)
     ticks = [hour for hour in HOURS_SHOWN if hour <= right]
-    plot += scale_x_continuous(breaks=ticks, minor_breaks=[])
+    plot += scale_x_continuous(breaks=ticks)
     if len(names) > 1:
         ends = [float(curve.value[-1]) if len(curve.value) else 0.0 for curve in curves]
         places = spread(ends, 0.06 * top, 0.03 * top, 0.97 * top)

@@ -62,10 +62,8 @@ def planned_end_figure(curves: Sequence[FromPlannedEnd]) -> Drawing:
         aes("hour", "y", label="group"), data=_names(curves, names), ha="left", size=LABEL_SIZE
     )
     plot += scale_color_manual(values=dict(zip(names, group_colours(names), strict=True)))
-    plot += scale_x_continuous(breaks=ticks, minor_breaks=[], labels=named)
-    plot += scale_y_continuous(
-        breaks=heights, minor_breaks=[], labels=[f"{100 * h:g}%" for h in heights]
-    )
+    plot += scale_x_continuous(breaks=ticks, labels=named)
+    plot += scale_y_continuous(breaks=heights, labels=[f"{100 * h:g}%" for h in heights])
     plot += coord_cartesian(xlim=(FROM_H - 2, UNTIL_H + 8), ylim=(0, 1.03), expand=False)
     plot += labs(x="Hours from the planned end", y="Still in place")
     plot += look(legend_position="none")

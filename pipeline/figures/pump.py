@@ -57,7 +57,6 @@ def pump_figure(rows: Sequence[PumpRow]) -> Drawing:
     plot += scale_fill_manual(values=COLOURS, breaks=list(WORDS), labels=list(WORDS.values()))
     plot += scale_y_continuous(
         breaks=[0, 25, 50, 75, 100],
-        minor_breaks=[],
         labels=["0%", "25%", "50%", "75%", "100%"],
         expand=(0, 0),
     )
