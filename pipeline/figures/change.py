@@ -100,9 +100,7 @@ def _plot(effect: ChangeEffect, measure: Measure, name: str) -> ggplot:
         color=CHANGE,
     )
     ticks = _ticks(effect.months)
-    plot += scale_x_continuous(
-        breaks=[at for at, _ in ticks], minor_breaks=[], labels=[text for _, text in ticks]
-    )
+    plot += scale_x_continuous(breaks=[at for at, _ in ticks], labels=[text for _, text in ticks])
     plot += scale_y_continuous(labels=plain)
     plot += coord_cartesian(xlim=(-0.8, len(month) - 0.2), ylim=(bottom, top), expand=False)
     plot += labs(x="", y=measure.unit.capitalize())

@@ -77,7 +77,7 @@ def clock_figure(clock: ClockHazard) -> Drawing:
     plot += geom_linerange(aes(ymin="lower", ymax="upper"), color=POINT)
     plot += geom_point(color=INK, size=1.8)
     ticks = [0, 6, 12, 18, 24]
-    plot += scale_x_continuous(breaks=ticks, minor_breaks=[], labels=[f"{h:02d}:00" for h in ticks])
+    plot += scale_x_continuous(breaks=ticks, labels=[f"{h:02d}:00" for h in ticks])
     plot += coord_cartesian(xlim=(0, 24), ylim=(0, top), expand=False)
     plot += labs(x="Hour of the day", y=f"Removed, {UNIT}")
     plot += look()

@@ -136,10 +136,8 @@ def _axes(until_h: float, *, single: bool) -> list[Any]:
     every = HOURS_SHOWN if single else (0, 24, 48, 72, 96)
     ticks = [hour for hour in every if hour <= until_h]
     return [
-        scale_x_continuous(breaks=ticks, minor_breaks=[], labels=[f"{h:g}" for h in ticks]),
-        scale_y_continuous(
-            minor_breaks=[], labels=lambda heights: [f"{100 * h:g}%" for h in heights]
-        ),
+        scale_x_continuous(breaks=ticks, labels=[f"{h:g}" for h in ticks]),
+        scale_y_continuous(labels=lambda heights: [f"{100 * h:g}%" for h in heights]),
     ]
 
 

@@ -111,12 +111,8 @@ def _ratio_plot(frame: pd.DataFrame, low: float, high: float) -> ggplot:
         )
         plot += annotate("text", x=at, y=rows, label=head, ha="left", size=LABEL_SIZE, color=MUTED)
     ticks = [t for t in TICKS if low <= t <= high]
-    plot += scale_x_continuous(
-        breaks=list(np.log(ticks)), minor_breaks=[], labels=[f"{t:g}" for t in ticks]
-    )
-    plot += scale_y_continuous(
-        breaks=list(frame["y"]), minor_breaks=[], labels=list(frame["group"])
-    )
+    plot += scale_x_continuous(breaks=list(np.log(ticks)), labels=[f"{t:g}" for t in ticks])
+    plot += scale_y_continuous(breaks=list(frame["y"]), labels=list(frame["group"]))
     plot += coord_cartesian(
         xlim=(np.log(low), np.log(high) + 1.12 * span), ylim=(-0.6, rows + 0.5), expand=False
     )

@@ -130,10 +130,8 @@ def _axes(until_h: float) -> list[Any]:
     ticks = [hour for hour in AT_RISK_HOURS if hour <= until_h]
     heights = [0, 0.25, 0.5, 0.75, 1]
     return [
-        scale_x_continuous(breaks=ticks, minor_breaks=[], labels=[f"{h:g}" for h in ticks]),
-        scale_y_continuous(
-            breaks=heights, minor_breaks=[], labels=[f"{100 * h:g}%" for h in heights]
-        ),
+        scale_x_continuous(breaks=ticks, labels=[f"{h:g}" for h in ticks]),
+        scale_y_continuous(breaks=heights, labels=[f"{100 * h:g}%" for h in heights]),
     ]
 
 
