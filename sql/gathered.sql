@@ -4,7 +4,8 @@
 create or replace table gathered (
     engine varchar not null,
     gathered_at timestamp not null,  -- UTC
-    episodes bigint not null
+    episodes bigint not null,
+    settings varchar not null  -- that the rules in SQL read, as the selects that gave them
 );
 
 -- Every measure by month and one grouping that is not the site; by site stand the counts

@@ -21,6 +21,7 @@ import pytest
 
 from pipeline.records.declaration import SQL_TYPE
 from pipeline.records.layout import RECORDS
+from pipeline.settings import Settings
 from pipeline.store.engines import Postgres, Spark, open_platform
 from pipeline.store.platform import Platform
 
@@ -97,7 +98,7 @@ def elsewhere(connection: duckdb.DuckDBPyConnection, sql: str) -> Iterator[list[
 
     Not where a session has settings of its own, which an engine does not get.
     """
-    own = connection.sql("select 1 from duckdb_tables() where temporary and table_name = 'setting'")
+    own = connection.sql("select 1 from duckdb_views() where temporary and view_name = 'setting'")
     for platform in () if own.fetchall() else _open():
         for name, record in RECORDS.items():
             frame = connection.sql(f"select {', '.join(record.columns)} from {name}").pl()
@@ -106,7 +107,7 @@ def elsewhere(connection: duckdb.DuckDBPyConnection, sql: str) -> Iterator[list[
             elif isinstance(platform, Spark):
                 rows = platform.connection.createDataFrame(frame.to_arrow())
                 rows.createOrReplaceTempView(name)
-        platform.make_views()
+        platform.make_views(Settings())
         yield platform.rows(sql)
         if isinstance(platform, Postgres):
             platform.connection.rollback()

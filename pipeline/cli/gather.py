@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from pipeline.cli.options import quiet_option
+from pipeline.cli.options import quiet_option, settings_option
 from pipeline.measures.dimensions import COMPARED_BY
 
 ENGINES = ("duckdb", "spark", "postgres")
@@ -38,6 +38,7 @@ ENGINES = ("duckdb", "spark", "postgres")
     is_flag=True,
     help="Titles, labels and site codes were read: they name nobody.",
 )
+@settings_option
 @quiet_option
 def gather(
     *,
@@ -47,6 +48,7 @@ def gather(
     as_of: str | None,
     adjusted: tuple[str, ...],
     confirm_titles: bool,
+    settings: Path | None,
     quiet: bool,
 ) -> None:
     """Count where the records are, and bring the counts back.
@@ -58,6 +60,7 @@ def gather(
     """
     from pipeline.cli.load import day_of
     from pipeline.measures.gather import gather as bring
+    from pipeline.settings import load_settings
 
     def tell(what: str) -> None:
         if not quiet:
@@ -68,6 +71,7 @@ def gather(
         records,
         out,
         as_of=day_of(as_of) if as_of else dt.date.today(),
+        settings=load_settings(settings),
         adjusted=adjusted,
         confirmed=confirm_titles,
         progress=tell,

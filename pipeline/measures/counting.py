@@ -67,11 +67,11 @@ def count_groups(
 
 
 def _is_counted_ready(store: Store, measure: Measure, settings: Settings | None) -> bool:
-    """Whether a measure's ready counts hold: they are made under the settings' defaults."""
+    """Whether a measure's ready counts hold: they are made under settings of the store."""
     known = (counted_beside() if store.holds_counts else load_catalogue()).get(measure.name)
     if known is None or known.sql != measure.sql:
         return False
-    return session.holds_by_default(measure, settings)
+    return session.holds_as_counted(store, measure, settings)
 
 
 def _cells(columns: Sequence[str]) -> list[str]:

@@ -99,7 +99,7 @@ def _gathered(  # noqa: PLR0917 - as `event_order` takes them
     first, last = months_held(store)
     begin, end = months or (first, last)
     known = store.rows("select 1 from gathered_event where measure = ? limit 1", [measure.name])
-    is_kept = known and begin <= first and session.holds_by_default(measure, settings)
+    is_kept = known and begin <= first and session.holds_as_counted(store, measure, settings)
     if not is_kept or by not in {None, "site"} or set(where or {}) - {"site"} or len(sites) != 1:
         raise store.needs_episodes(f"the wait between events of {measure.name} asked so")
     of = f"site <> '{ALL}'" if scopes == ["own"] else "true" if by else "site = $site"

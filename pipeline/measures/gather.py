@@ -25,6 +25,7 @@ from pipeline.measures.patterns import (
     pattern_question,
 )
 from pipeline.outputs import scratch_folder
+from pipeline.settings import Settings
 from pipeline.store import COUNTED_BY, READY_COUNTS, Store, counts_sql, open_store
 from pipeline.store.counts_store import begin_counts
 from pipeline.store.engines import open_platform
@@ -44,6 +45,7 @@ def gather(
     out: Path,
     *,
     as_of: dt.date,
+    settings: Settings,
     adjusted: Sequence[str],
     confirmed: bool,
     progress: Progress,
@@ -58,6 +60,8 @@ def gather(
         The store of counts, made or made anew: whole, or as it was.
     as_of : date
         When the records were as they are.
+    settings : Settings
+        What rules in SQL read; whoever reads the counts needs the same.
     adjusted : sequence of str
         Names of `COMPARED_BY`, to compare with allowance for case mix.
     confirmed : bool
@@ -80,10 +84,10 @@ def gather(
     place = out.resolve().parent
     with scratch_folder(place) as scratch, open_platform(engine, records, scratch) as platform:
         progress("the records")
-        left_out = platform.prepare(f"{as_of:%Y-%m}")
+        left_out = platform.prepare(f"{as_of:%Y-%m}", settings)
         (files := scratch / "programme").mkdir()
         with open_store(out, read_only=False) as store:
-            begin_counts(store, platform, as_of, files, confirmed=confirmed)
+            begin_counts(store, platform, as_of, settings, files, confirmed=confirmed)
             _fill(platform, store, adjusted, progress)
     return left_out
 

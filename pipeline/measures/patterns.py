@@ -155,7 +155,7 @@ def _gathered(  # noqa: PLR0917 - as `pattern_frames` takes them
     question = pattern_question(store, factors, months, started_month)
     asked = store.rows("select measure from gathered_question where question = ?", [question])
     for measure in measures:
-        if (measure.name,) not in asked or not session.holds_by_default(measure, settings):
+        if (measure.name,) not in asked or not session.holds_as_counted(store, measure, settings):
             raise store.needs_episodes(f"{measure.name} by {question}")
     listed = ", ".join(f"factor_{name}" for name in factors)
     same = " and ".join(f"a.factor_{n} is not distinct from b.factor_{n}" for n in factors)

@@ -8,9 +8,10 @@ to the same keys, and lets the measures' own SQL run on it under the usual names
 from collections.abc import Iterable
 from weakref import WeakKeyDictionary
 
+from pipeline.errors import StoreError
 from pipeline.measures.catalogue import Measure
 from pipeline.settings import Settings
-from pipeline.store import NUMBERS, READY, SETTING_TABLES, Store, keyed_select, ready
+from pipeline.store import READY, SETTING_TABLES, Store, keyed_select, ready, settings_text
 
 # Views of the store that read the settings' tables: they are read anew under others.
 READING_SETTINGS = frozenset({"contact_tier", "serious_event"})
@@ -37,7 +38,7 @@ def copy_what_is_read(
             store.rows(f"create temp view if not exists {keyed(name)} as {keyed_select(name)}")
             continue
         again = by_settings and not is_same
-        is_ready = name in READY and as_by_default(settings)
+        is_ready = name in READY and store.counted_under == settings_text(settings)
         store.rows(
             f"create {'or replace ' * again}temp table {'' if again else 'if not exists'}"
             f" {keyed(name)} as {keyed_select(name) if is_ready else _numbered(name)}"
@@ -58,18 +59,22 @@ def steps(measures: Iterable[Measure]) -> list[str]:
     return [f"{name} as (select * from {keyed(name)})" for name in sorted(names)]
 
 
-def as_by_default(settings: Settings | None) -> bool:
-    """Whether the rules in SQL read the same settings as in the store's own views."""
-    usual, own = Settings(), settings or Settings()
-    return all(
-        getattr(own, name) == getattr(usual, name)
-        for name in (*NUMBERS, "dose_ceilings", "symptom_tiers")
-    )
+def holds_as_counted(store: Store, measure: Measure, settings: Settings | None) -> bool:
+    """Whether what the store keeps counted of a measure holds under these settings.
 
-
-def holds_by_default(measure: Measure, settings: Settings | None) -> bool:
-    """Whether a measure counted under the settings' defaults holds under these."""
-    return as_by_default(settings) or not reads_settings(measure)
+    Raises
+    ------
+    StoreError
+        It does not, and there are no episodes to count anew.
+    """
+    if not reads_settings(measure) or store.counted_under == settings_text(settings):
+        return True
+    if store.holds_counts:
+        raise StoreError(
+            f"The store {store.path} holds counts of {measure.name} under other settings.",
+            try_next="the settings file that dwell gather had, or dwell gather with this one",
+        )
+    return False
 
 
 def reads_settings(measure: Measure) -> bool:

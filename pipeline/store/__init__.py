@@ -18,14 +18,14 @@ if TYPE_CHECKING:
         ready,
     )
     from pipeline.store.session import Store, open_store
-    from pipeline.store.settings_tables import NUMBERS, SETTING_TABLES
+    from pipeline.store.settings_tables import SETTING_TABLES, settings_text
 
 _HOMES = {
     "COUNTED_BY": "kept_ready",
-    "NUMBERS": "settings_tables",
     "READY": "kept_ready",
     "READY_COUNTS": "kept_ready",
     "SETTING_TABLES": "settings_tables",
+    "settings_text": "settings_tables",
     "Store": "session",
     "counts_sql": "kept_ready",
     "keyed_select": "kept_ready",
@@ -36,7 +36,6 @@ _HOMES = {
 
 __all__ = [
     "COUNTED_BY",
-    "NUMBERS",
     "READY",
     "READY_COUNTS",
     "SETTING_TABLES",
@@ -46,6 +45,7 @@ __all__ = [
     "open_store",
     "ready",
     "require_store",
+    "settings_text",
 ]
 
 

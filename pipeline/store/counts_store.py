@@ -7,6 +7,7 @@ from pipeline.errors import StoreError
 from pipeline.records.folder import find_sources
 from pipeline.records.layout import RECORDS
 from pipeline.resources import resource
+from pipeline.settings import Settings
 from pipeline.store.connection import plain_errors
 from pipeline.store.kept_ready import READY, READY_COUNTS, RECORD_SUMS, ready
 from pipeline.store.load import load_programme
@@ -14,12 +15,19 @@ from pipeline.store.one_row import count_of
 from pipeline.store.platform import Platform
 from pipeline.store.schema import drop_views
 from pipeline.store.session import Store
+from pipeline.store.settings_tables import settings_text
 
 PROGRAMME = ("site", "change", "action")  # records that name no episode
 
 
 def begin_counts(
-    store: Store, platform: Platform, as_of: dt.date, scratch: Path, *, confirmed: bool
+    store: Store,
+    platform: Platform,
+    as_of: dt.date,
+    settings: Settings,
+    scratch: Path,
+    *,
+    confirmed: bool,
 ) -> None:
     """Make a new or earlier store of counts ready to be filled, in a transaction of the caller.
 
@@ -31,6 +39,8 @@ def begin_counts(
         Its views stand; the programme's records are read from it.
     as_of : date
         When the records were as they are.
+    settings : Settings
+        Under which the platform's views count.
     scratch : Path
         A folder for files on the way.
     confirmed : bool
@@ -65,6 +75,11 @@ def begin_counts(
         connection.execute(resource("sql", "gathered.sql").read_text(encoding="utf-8"))
         ((episodes,),) = platform.rows("select count(*) from episode_dwell")
         connection.execute(
-            "insert into gathered values (?, ?, ?)",
-            [platform.name, dt.datetime.now(dt.UTC).replace(tzinfo=None, microsecond=0), episodes],
+            "insert into gathered values (?, ?, ?, ?)",
+            [
+                platform.name,
+                dt.datetime.now(dt.UTC).replace(tzinfo=None, microsecond=0),
+                episodes,
+                settings_text(settings),
+            ],
         )

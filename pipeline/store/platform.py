@@ -13,9 +13,11 @@ from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 from pipeline.errors import InputError
 from pipeline.records.declaration import SQL_TYPE
 from pipeline.records.layout import RECORDS
+from pipeline.settings import Settings
 from pipeline.store.kept_ready import READY, ready
 from pipeline.store.row_fit import fits, repeated
 from pipeline.store.session import Parameters, Store
+from pipeline.store.settings_tables import settings_selects
 from pipeline.store.views import view_selects
 
 if TYPE_CHECKING:
@@ -114,13 +116,15 @@ class Platform(Store):
                 try_next="the log of the engine",
             ) from None
 
-    def prepare(self, as_of_month: str) -> dict[str, int]:
+    def prepare(self, as_of_month: str, settings: Settings) -> dict[str, int]:
         """Bring the records under the names of the layout, and make the views on them.
 
         Parameters
         ----------
         as_of_month : str
             Month of extraction, YYYY-MM.
+        settings : Settings
+            What rules in SQL read.
 
         Returns
         -------
@@ -142,12 +146,12 @@ class Platform(Store):
         if self.columns("site") is None:  # as in a load
             self.view("site", "select distinct site, site as label,"
                       " cast(null as varchar) as opened_month from episode")  # fmt: skip
-        self.make_views()
+        self.make_views(settings)
         return left_out
 
-    def make_views(self) -> None:
-        """Make the store's views on the records."""
-        for name, select in view_selects():
+    def make_views(self, settings: Settings) -> None:
+        """Make the store's views on the records, under these settings."""
+        for name, select in (dict(view_selects()) | settings_selects(settings)).items():
             (self.keep if name in _KEPT else self.view)(name, select)
         for name in READY:
             self.view(ready(name), f"select * from {name}")

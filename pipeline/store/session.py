@@ -17,7 +17,7 @@ from pipeline.store import schema
 from pipeline.store.connection import connect, needs_episodes, owner_only, plain_errors
 from pipeline.store.copying import writing_copy
 from pipeline.store.kept_ready import RECORD_SUMS
-from pipeline.store.settings_tables import put_settings
+from pipeline.store.settings_tables import put_settings, settings_text
 
 if TYPE_CHECKING:
     import polars as pl
@@ -47,6 +47,14 @@ class Store:
     def holds_counts(self) -> bool:
         """Whether it holds counts gathered elsewhere, and no single episodes."""
         return bool(self.rows("from duckdb_tables() where table_name = 'gathered'"))
+
+    @cached_property
+    def counted_under(self) -> str:
+        """The settings of what it keeps counted, as `settings_text` writes them."""
+        if not self.holds_counts:
+            return settings_text()
+        ((text,),) = self.rows("select settings from gathered")
+        return str(text)
 
     def needs_episodes(self, what: str) -> StoreError:
         """Return the error of a store of counts that is asked for more."""

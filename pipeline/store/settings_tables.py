@@ -1,7 +1,10 @@
-"""The programme's settings as tables of a session, where rules in SQL read them."""
+"""The programme's settings under the names from which rules in SQL read them."""
+
+from collections.abc import Iterable
 
 import duckdb
 
+from pipeline.records.plan import literal
 from pipeline.settings import Settings
 
 # The views of `sql/views/00_setting.sql`, which hold the defaults.
@@ -9,20 +12,41 @@ SETTING_TABLES = frozenset({"setting", "dose_ceiling", "symptom_tier"})
 NUMBERS = ("removal_by_hour", "answer_minutes")
 
 
+def settings_selects(settings: Settings) -> dict[str, str]:
+    """Return the select of each of `SETTING_TABLES` under these settings, in SQL of any engine."""
+    ceilings = sorted((c.drug, c.from_age_years, c.below_age_years, c.mg_kg_h)
+                      for c in settings.dose_ceilings)  # fmt: skip
+    return {
+        "setting": _rows({"name": "varchar", "value": "double"},
+                         [(name, getattr(settings, name)) for name in NUMBERS]),
+        "dose_ceiling": _rows({"drug": "varchar", "from_age_years": "integer",
+                               "below_age_years": "integer", "mg_kg_h": "double"}, ceilings),
+        "symptom_tier": _rows({"symptom": "varchar", "tier": "varchar"},
+                              sorted(settings.symptom_tiers.items())),
+    }  # fmt: skip
+
+
+def _rows(columns: dict[str, str], rows: Iterable[tuple[str | float | None, ...]]) -> str:
+    """Return a select of rows, or of none, with columns of these types."""
+    listed = [f"({', '.join(map(_value, row))})" for row in rows]
+    nothing = f"({', '.join('null' for _ in columns)})"
+    cast = ", ".join(f"cast({name} as {type_}) as {name}" for name, type_ in columns.items())
+    values = f"values {', '.join(listed or [nothing])}"
+    return f"select {cast} from ({values}) as own ({', '.join(columns)}) where {bool(listed)}"
+
+
+def _value(cell: str | float | None) -> str:
+    if cell is None:
+        return "null"
+    return literal(cell) if isinstance(cell, str) else repr(cell)
+
+
+def settings_text(settings: Settings | None = None) -> str:
+    """Return a text that differs where rules in SQL read other settings; the defaults' of None."""
+    return "\n".join(settings_selects(settings or Settings()).values())
+
+
 def put_settings(connection: duckdb.DuckDBPyConnection, settings: Settings) -> None:
     """Cover the defaults with the programme's settings: temporary names come first."""
-    connection.execute("create or replace temp table setting (name varchar, value double)")
-    for name in NUMBERS:
-        connection.execute("insert into setting values (?, ?)", [name, getattr(settings, name)])
-    connection.execute(
-        "create or replace temp table dose_ceiling (drug varchar, from_age_years integer,"
-        " below_age_years integer, mg_kg_h double)"
-    )
-    for c in settings.dose_ceilings:
-        connection.execute(
-            "insert into dose_ceiling values (?, ?, ?, ?)",
-            [c.drug, c.from_age_years, c.below_age_years, c.mg_kg_h],
-        )
-    connection.execute("create or replace temp table symptom_tier (symptom varchar, tier varchar)")
-    for item in settings.symptom_tiers.items():
-        connection.execute("insert into symptom_tier values (?, ?)", list(item))
+    for name, select in settings_selects(settings).items():
+        connection.execute(f"create or replace temp view {name} as {select}")

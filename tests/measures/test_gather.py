@@ -16,6 +16,7 @@ from pipeline.cli.main import dwell
 from pipeline.errors import DwellError, InputError, StoreError, UsageError
 from pipeline.measures.catalogue import load_catalogue
 from pipeline.measures.gather import gather
+from pipeline.settings import Settings, load_settings
 from pipeline.store import open_store
 from synthetic_data import write_folder
 from tests import engines
@@ -53,10 +54,12 @@ NEED_EPISODES = (
 )
 
 
-def gathered(records: Path | str, out: Path, engine: str = "duckdb") -> dict[str, int]:
+def gathered(
+    records: Path | str, out: Path, engine: str = "duckdb", settings: Settings | None = None
+) -> dict[str, int]:
     return gather(
-        engine, str(records), out, as_of=AS_OF, adjusted=["site"], confirmed=False,
-        progress=lambda _what: None,
+        engine, str(records), out, as_of=AS_OF, settings=settings or Settings(),
+        adjusted=["site"], confirmed=False, progress=lambda _what: None,
     )  # fmt: skip
 
 
@@ -126,6 +129,30 @@ def test_gathering_again_keeps_what_was_published(network: Path, tmp_path: Path)
     with open_store(counts) as store:
         assert store.rows("select count(*) > 100, max(edition) from published") == [(True, 1)]
     assert ask(SAME[1], counts) == ask(SAME[1], network / "records.duckdb")
+
+
+OWN = """
+removal_by_hour = 16
+answer_minutes = 5
+
+[symptom_tiers]
+dizziness = "next_call"
+"""
+
+
+def test_counts_gathered_under_settings_hold_under_the_same(network: Path, tmp_path: Path) -> None:
+    (file := tmp_path / "own.toml").write_text(OWN, encoding="utf-8")
+    own, counts = f" --settings {file}", tmp_path / "counts.duckdb"
+    gathered(network / "parts", counts, settings=load_settings(file))
+    for line in (SAME[1], "signals --format json", "compare --measure removed_by_day",
+                 "chart answered_in_time --format json"):  # fmt: skip
+        printed = ask(line + own, counts)
+        assert printed == ask(line + own, network / "records.duckdb")
+        assert printed != ask(line, network / "records.duckdb")
+    for line in ("measures removed_by_day", "chart answered_in_time", "compare"):
+        with pytest.raises(StoreError, match="under other settings"):
+            ask(line, counts)
+    assert ask(SAME[0], counts) == ask(SAME[0], network / "records.duckdb")
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,8 @@ from pipeline.measures.events import event_order
 from pipeline.measures.series import series
 from pipeline.measures.where import EVERYTHING
 from pipeline.settings import SYMPTOM_TIERS, DoseCeiling, Settings
-from pipeline.store import NUMBERS, Store, open_store
+from pipeline.store import Store, open_store
+from pipeline.store.settings_tables import NUMBERS
 
 
 class StoreInMemory(Store):
