@@ -19,6 +19,8 @@ def test_the_binomial_law(p, tail):
     assert (r == np.maximum(law.ppf(tail), 0)).all()
     for count in (r - 1, r, r + 1):
         assert laws.binomial_at_most(count, VOLUMES, p) == pytest.approx(law.cdf(count), abs=1e-10)
+        mid = (law.cdf(count) + law.cdf(count - 1)) / 2
+        assert laws.binomial_mid_chance(count, VOLUMES, p) == pytest.approx(mid, abs=1e-9)
 
 
 @pytest.mark.parametrize("tail", TAILS)
@@ -31,6 +33,8 @@ def test_the_poisson_law(rate, tail):
         assert laws.poisson_at_most(count, VOLUMES * rate) == pytest.approx(
             law.cdf(count), abs=1e-10
         )
+        mid = (law.cdf(count) + law.cdf(count - 1)) / 2
+        assert laws.poisson_mid_chance(count, VOLUMES * rate) == pytest.approx(mid, abs=1e-9)
 
 
 def test_where_all_have_the_event_the_limits_are_the_whole():

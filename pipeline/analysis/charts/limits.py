@@ -9,7 +9,7 @@ import numpy as np
 from scipy import special
 
 from pipeline.analysis.charts.results import Flags, Floats, Ints
-from pipeline.analysis.rates.distributions import binomial_at_most, poisson_at_most
+from pipeline.analysis.rates.distributions import binomial_mid_chance, poisson_mid_chance
 
 SIGMAS = 3.0
 """Width of the limits; the trade's usual choice since Shewhart 1931."""
@@ -29,7 +29,7 @@ class Limits:
 
 
 def edges(
-    mean: Floats, sigma: Floats, at_most: Callable[[Floats, Ints], Floats]
+    mean: Floats, sigma: Floats, skew: Floats, mid: Callable[[Floats, Ints], Floats]
 ) -> tuple[Floats, Floats]:
     """Return the least and the greatest count that are not beyond a limit, by mid-P tail area.
 
@@ -39,21 +39,19 @@ def edges(
 
     Parameters
     ----------
-    mean, sigma : float array, shape (k,)
-        Of each count; where the search begins.
-    at_most : callable
-        The distribution function of the counts that an index names, zero below zero.
+    mean, sigma, skew : float array, shape (k,)
+        Of each count; where the search begins, by the first terms of Cornish and Fisher.
+    mid : callable
+        Of the counts that an index names: the chance of fewer and half of its own.
 
     References
     ----------
     Lancaster 1961, J Am Stat Assoc 56:223-234, for mid-P (recalled, not retrieved).
     """
 
-    def mid(x: Floats, these: Ints) -> Floats:
-        return (at_most(x, these) + at_most(x - 1, these)) / 2
-
-    low = np.maximum(np.rint(mean - SIGMAS * sigma), 0.0)
-    high = np.rint(mean + SIGMAS * sigma)
+    leaning = mean + sigma * skew * (SIGMAS**2 - 1) / 6
+    low = np.maximum(np.rint(leaning - SIGMAS * sigma), 0.0)
+    high = np.rint(leaning + SIGMAS * sigma)
     low = _walk(low, lambda x, these: mid(x, these) >= TAIL, -1.0)
     high = _walk(high, lambda x, these: 1 - mid(x, these) >= TAIL, 1.0)
     return np.maximum(low, 0.0), high
@@ -124,10 +122,12 @@ def proportion_limits(n: Floats, centre: Floats, baseline_n: Floats, sigma_z: Fl
     upper = np.clip(centre + SIGMAS * sigma, 0, 1)
     exact = (np.asarray(sigma_z) == 1.0) & (centre > 0) & (centre < 1)
     trials, p, which = once(np.rint(n[exact]), centre[exact])
+    spread = np.sqrt(trials * p * (1 - p))
     low, high = edges(
         trials * p,
-        np.sqrt(trials * p * (1 - p)),
-        lambda x, i: binomial_at_most(np.minimum(x, trials[i]), trials[i], p[i]),
+        spread,
+        (1 - 2 * p) / spread,
+        lambda x, i: binomial_mid_chance(x, trials[i], p[i]),
     )
     lower[exact] = low[which] / n[exact]
     upper[exact] = np.minimum(high, trials)[which] / n[exact]
@@ -162,7 +162,7 @@ def rate_limits(n: Floats, centre: Floats, baseline_n: Floats, sigma_z: Floats) 
     exact = (np.asarray(sigma_z) == 1.0) & (centre > 0)
     volume, rate, which = once(n[exact], centre[exact])
     mean = volume * rate
-    low, high = edges(mean, np.sqrt(mean), lambda x, i: poisson_at_most(x, mean[i]))
+    low, high = edges(mean, np.sqrt(mean), mean**-0.5, lambda x, i: poisson_mid_chance(x, mean[i]))
     lower[exact], upper[exact] = low[which] / n[exact], high[which] / n[exact]
     none = centre <= 0
     upper[none] = ceiling_after_none(n[none], baseline_n[none]) / n[none]

@@ -28,6 +28,24 @@ def binomial_at_most(r: ArrayLike, n: ArrayLike, p: ArrayLike) -> Floats:
     return below
 
 
+def poisson_mid_chance(r: ArrayLike, mean: ArrayLike) -> Floats:
+    """P(X < r) and half of P(X = r), for whole r; zero below zero."""
+    count, m = np.broadcast_arrays(np.asarray(r, float), np.asarray(mean, float))
+    x = np.maximum(count, 0.0)
+    own = np.exp(special.xlogy(x, m) - m - special.gammaln(x + 1))
+    return np.where(count < 0, 0.0, poisson_at_most(x, m) - own / 2)
+
+
+def binomial_mid_chance(r: ArrayLike, n: ArrayLike, p: ArrayLike) -> Floats:
+    """P(X < r) and half of P(X = r), for whole r of `n` trials; zero below zero."""
+    count, trials, chance = np.broadcast_arrays(*(np.asarray(x, float) for x in (r, n, p)))
+    x = np.clip(count, 0.0, trials)
+    ways = special.gammaln(trials + 1) - special.gammaln(x + 1) - special.gammaln(trials - x + 1)
+    own = np.exp(ways + special.xlogy(x, chance) + special.xlog1py(trials - x, -chance))
+    inside = (count >= 0) & (count <= trials)
+    return np.where(inside, binomial_at_most(x, trials, chance) - own / 2, count > trials)
+
+
 def poisson_quantile(tail: ArrayLike, mean: ArrayLike) -> Floats:
     """Return the least whole r with P(X <= r) >= `tail`."""
     m = np.asarray(mean, float)
