@@ -14,8 +14,9 @@ import duckdb
 from pipeline.errors import StoreError
 
 OWNER_ONLY = 0o600
-# The load works in this much memory and spills the rest beside the store.
-MEMORY_LIMIT = "3GB"
+# Of the machine's memory, or its container's: a load works in it and spills the rest beside
+# the store.
+MEMORY_LIMIT = "40%"
 
 Config = dict[str, str | bool | int | float | list[str]]
 # Clock times that are read and dropped could otherwise reach the disk in a spill. Encrypted

@@ -48,7 +48,6 @@ def edges(
     ----------
     Lancaster 1961, J Am Stat Assoc 56:223-234, for mid-P (recalled, not retrieved).
     """
-
     leaning = mean + sigma * skew * (SIGMAS**2 - 1) / 6
     low = np.maximum(np.rint(leaning - SIGMAS * sigma), 0.0)
     high = np.rint(leaning + SIGMAS * sigma)
