@@ -37,7 +37,7 @@ from pipeline.words.numbers import percent
 USUAL = "completed"
 LABEL_GAP = 0.06  # between labels at the right, of the whole height
 HEADROOM = 1.08  # of the scale above the highest band
-RIGHT_OF_CURVES = 42.0  # hours, for the labels
+RIGHT_OF_CURVES = 48.0  # hours, for the labels
 COLUMNS = 3
 HOUR = 72.0  # of which the title and the alternative text speak
 

@@ -234,6 +234,15 @@ def test_words_beside_the_ratios_neither_touch_nor_are_cut() -> None:
         assert not any(one.overlaps(other) for other in boxes[i + 1 :])
 
 
+def test_the_names_of_rare_reasons_are_not_cut() -> None:
+    reasons = tuple(REASON_COLOURS)
+    ended = np.repeat(np.arange(len(reasons)), [800, *[8] * (len(reasons) - 1)])
+    counts = from_episodes(np.full(len(ended), 60.0), ended, reasons)
+    boxes, right = text_boxes(incidence_figure([incidence(counts)]))
+    assert len(boxes) == len(reasons) - 1
+    assert max(box.x1 for box in boxes) <= right
+
+
 def test_hazard_rises_where_catheters_come_out() -> None:
     hours = np.concatenate([np.full(60, 12.0), np.full(400, 72.0)])
     counts = from_episodes(hours, np.repeat([1, 0], [60, 400]), REASONS)
