@@ -221,11 +221,11 @@ def save(figure: ggplot, path: Path, width_cm: float, height_cm: float) -> Path:
             f"A figure is written as .svg or .png, not {path.suffix or 'without a suffix'}.",
             try_next=f"{path.stem}.svg",
         )
-    size = theme(figure_size=(width_cm / 2.54, height_cm / 2.54), dpi=200)
-    for scale in (s for s in figure.scales if isinstance(s, scale_continuous)):
+    sized = figure + theme(figure_size=(width_cm / 2.54, height_cm / 2.54), dpi=200)
+    for scale in (s for s in sized.scales if isinstance(s, scale_continuous)):
         scale.minor_breaks = None  # the look shows none, and to make their ticks takes long
     with rc_context(_SAVED):
-        drawn = (figure + size).draw()
+        drawn = sized.draw()
         try:
             with written_beside(path) as part:
                 drawn.savefig(part, format=kind, dpi=200, metadata=_no_date(kind))

@@ -26,7 +26,7 @@ def settings_selects(settings: Settings) -> dict[str, str]:
     }  # fmt: skip
 
 
-def _rows(columns: dict[str, str], rows: Iterable[tuple[str | float | None, ...]]) -> str:
+def _rows(columns: dict[str, str], rows: Iterable[tuple[str | float, ...]]) -> str:
     """Return a select of rows, or of none, with columns of these types."""
     listed = [f"({', '.join(map(_value, row))})" for row in rows]
     nothing = f"({', '.join('null' for _ in columns)})"
@@ -35,9 +35,7 @@ def _rows(columns: dict[str, str], rows: Iterable[tuple[str | float | None, ...]
     return f"select {cast} from ({values}) as own ({', '.join(columns)}) where {bool(listed)}"
 
 
-def _value(cell: str | float | None) -> str:
-    if cell is None:
-        return "null"
+def _value(cell: str | float) -> str:
     return literal(cell) if isinstance(cell, str) else repr(cell)
 
 

@@ -72,6 +72,7 @@ def _stage(
             f"{', '.join(record.columns)}, {identifier} as {SET_ASIDE_ID},"
             f" (case {cases} end)::smallint as check_no"
         )
+        # A mapping can look clock times up in another file, by a join.
         if relation.in_order is None or source.mapping is not None:
             numbered = with_placement(source, relation)
             connection.execute(_staged_sql(table, numbered, values, f"row, {columns}"))

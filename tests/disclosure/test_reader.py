@@ -27,7 +27,7 @@ def test_nothing_is_recovered(seed):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("start", range(4, 4 + 10 * EACH, EACH))
-def test_nothing_is_recovered_of_ten_times_as_many(start):
+def test_nothing_is_recovered_of_many_more_networks(start):
     found = {seed: recovered(seed) for seed in range(start, start + EACH)}
     assert not {seed: names for seed, names in found.items() if names}
 

@@ -29,7 +29,7 @@ class Limits:
 
 
 def edges(
-    mean: Floats, sigma: Floats, skew: Floats, mid: Callable[[Floats, Ints], Floats]
+    mean: Floats, sigma: Floats, lean: Floats | float, mid: Callable[[Floats, Ints], Floats]
 ) -> tuple[Floats, Floats]:
     """Return the least and the greatest count that are not beyond a limit, by mid-P tail area.
 
@@ -39,8 +39,10 @@ def edges(
 
     Parameters
     ----------
-    mean, sigma, skew : float array, shape (k,)
+    mean, sigma : float array, shape (k,)
         Of each count; where the search begins, by the first terms of Cornish and Fisher.
+    lean : float array, shape (k,), or float
+        Third central moment over the variance.
     mid : callable
         Of the counts that an index names: the chance of fewer and half of its own.
 
@@ -48,9 +50,9 @@ def edges(
     ----------
     Lancaster 1961, J Am Stat Assoc 56:223-234, for mid-P (recalled, not retrieved).
     """
-    leaning = mean + sigma * skew * (SIGMAS**2 - 1) / 6
-    low = np.maximum(np.rint(leaning - SIGMAS * sigma), 0.0)
-    high = np.rint(leaning + SIGMAS * sigma)
+    middle = mean + lean * (SIGMAS**2 - 1) / 6
+    low = np.maximum(np.rint(middle - SIGMAS * sigma), 0.0)
+    high = np.rint(middle + SIGMAS * sigma)
     low = _walk(low, lambda x, these: mid(x, these) >= TAIL, -1.0)
     high = _walk(high, lambda x, these: 1 - mid(x, these) >= TAIL, 1.0)
     return np.maximum(low, 0.0), high
@@ -121,11 +123,10 @@ def proportion_limits(n: Floats, centre: Floats, baseline_n: Floats, sigma_z: Fl
     upper = np.clip(centre + SIGMAS * sigma, 0, 1)
     exact = (np.asarray(sigma_z) == 1.0) & (centre > 0) & (centre < 1)
     trials, p, which = once(np.rint(n[exact]), centre[exact])
-    spread = np.sqrt(trials * p * (1 - p))
     low, high = edges(
         trials * p,
-        spread,
-        (1 - 2 * p) / spread,
+        np.sqrt(trials * p * (1 - p)),
+        1 - 2 * p,
         lambda x, i: binomial_mid_chance(x, trials[i], p[i]),
     )
     lower[exact] = low[which] / n[exact]
@@ -161,7 +162,7 @@ def rate_limits(n: Floats, centre: Floats, baseline_n: Floats, sigma_z: Floats) 
     exact = (np.asarray(sigma_z) == 1.0) & (centre > 0)
     volume, rate, which = once(n[exact], centre[exact])
     mean = volume * rate
-    low, high = edges(mean, np.sqrt(mean), mean**-0.5, lambda x, i: poisson_mid_chance(x, mean[i]))
+    low, high = edges(mean, np.sqrt(mean), 1.0, lambda x, i: poisson_mid_chance(x, mean[i]))
     lower[exact], upper[exact] = low[which] / n[exact], high[which] / n[exact]
     none = centre <= 0
     upper[none] = ceiling_after_none(n[none], baseline_n[none]) / n[none]
