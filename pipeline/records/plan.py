@@ -134,11 +134,8 @@ def _value(field: Field, cell: CellSql) -> str:
 
 
 def _listed(text: str, codes: tuple[str, ...]) -> str:
-    listed = ", ".join(literal(code) for code in codes)
-    return (
-        f"case when {text} in ({listed}) then {text}"
-        f" when trim({text}) in ({listed}) then trim({text}) end"
-    )
+    """Return SQL for one of the codes, each of which takes a byte until it is stored."""
+    return f"try_cast(trim({text}) as enum ({', '.join(map(literal, codes))}))"
 
 
 def _yes_no(text: str) -> str:

@@ -19,7 +19,7 @@ from pipeline.store.one_row import count_of, first_row
 from pipeline.store.row_rules import judge_rows
 from pipeline.store.screening import screen_keys
 from pipeline.store.session import open_store
-from pipeline.store.staging import Staged, note_placements, stage
+from pipeline.store.staging import Staged, drop_staged, note_placements, stage
 from pipeline.store.writing import FileCounts, Origin, write
 
 Connection = duckdb.DuckDBPyConnection
@@ -148,7 +148,10 @@ def _load(
         if result.load_id is None:
             connection.rollback()
             return result
+        connection.commit()  # on a copy of the store, which counts once it is complete
+        drop_staged(connection)
         progress("counting", 0)
+        connection.begin()
         make_ready(connection)
         connection.commit()
         return replace(result, findings=run_checks(store))

@@ -83,6 +83,18 @@ def _stage(
     return Staged(source, record, binding, table, checks, rows, patient)
 
 
+def drop_staged(connection: Connection) -> None:
+    """Drop what a load keeps for its time alone: most of the memory it takes.
+
+    The database frees it once no transaction can see it.
+    """
+    names = connection.execute(
+        "select table_name from duckdb_tables() where temporary and not internal"
+    ).fetchall()
+    for (name,) in names:
+        connection.execute(f"drop table temp.{quote(name)}")
+
+
 def _staged_sql(table: str, rows: str, values: str, columns: str) -> str:
     return (
         f"create or replace temp table {table} as with source as ({rows}),"
