@@ -1,4 +1,4 @@
-"""Load files into the store: stage, judge, write, in one transaction."""
+"""Load files into the store, all or nothing: stage, judge, write, count."""
 
 import datetime as dt
 from collections.abc import Callable, Sequence

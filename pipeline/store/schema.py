@@ -31,8 +31,9 @@ def migrations() -> list[Migration]:
 
 
 def views_hash() -> str:
-    """Return a digest of the views that this version brings, and of those kept ready."""
-    parts = (views_text(), *READY, READY_COUNTS, record_sums())
+    """Return a digest of what this version brings beside records: views, and counts of them."""
+    gathered = resource("sql", "gathered.sql").read_text(encoding="utf-8")
+    parts = (views_text(), *READY, READY_COUNTS, record_sums(), gathered)
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
 
