@@ -30,7 +30,6 @@ from pipeline.store.holdings import names_held
 if TYPE_CHECKING:
     import polars as pl
 
-COMPARISONS = ("site", "surgeon_type")
 FEWEST = 5  # no service may set a lower threshold for what it passes on
 
 

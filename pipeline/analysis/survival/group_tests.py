@@ -7,11 +7,10 @@ scores and variances of the strata before comparing.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
 from pipeline.analysis.survival.event_counts import EventCounts, Floats
@@ -62,12 +61,6 @@ class Differences:
     lower: Floats
     upper: Floats
     p_value: Floats
-
-    def only(self, which: NDArray[np.bool_]) -> Differences:
-        """Return the differences at some of the hours, shape (k,); NaN at the others."""
-        names = ("difference", "se", "lower", "upper", "p_value")
-        kept: dict[str, Any] = {n: np.where(which, getattr(self, n), np.nan) for n in names}
-        return replace(self, **kept)
 
 
 def log_rank(groups: Stratum) -> GroupTest:

@@ -13,7 +13,6 @@ from pipeline.analysis.survival.event_counts import Floats
 # Elastomeric pumps deliver within about 15% of their labelled rate (common practice, no
 # source), so an end within this share of the expected run-time counts as together.
 FLOW_TOLERANCE = 0.15
-OUTCOMES = ("emptied_early", "together", "drug_left")
 
 
 @dataclass(frozen=True)
