@@ -39,6 +39,7 @@ def needs(engine: str) -> None:
             pytest.skip(f"{SPARK} is not set")
         if find_spec("pyspark") is None or shutil.which("java") is None:
             pytest.skip("there is no PySpark, or no Java")
+        _open.cache_clear()  # a command ends the process's one session with its own
 
 
 def place(engine: str, records: Path) -> str:

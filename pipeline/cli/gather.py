@@ -61,6 +61,7 @@ def gather(
     from pipeline.cli.load import day_of
     from pipeline.measures.gather import gather as bring
     from pipeline.settings import load_settings
+    from pipeline.words.numbers import count
 
     def tell(what: str) -> None:
         if not quiet:
@@ -79,5 +80,5 @@ def gather(
     if not quiet:
         for name, rows in left_out.items():
             if rows:
-                click.echo(f"Left out: {rows:,} rows of {name} that break a rule.", err=True)
+                click.echo(f"Left out of {name}: {count(rows, 'row')} against a rule.", err=True)
         click.echo(f"The counts are in {out}.", err=True)

@@ -11,6 +11,7 @@ import click
 
 from pipeline.cli.options import db_option, quiet_option
 from pipeline.errors import UsageError
+from pipeline.words.numbers import count
 
 if TYPE_CHECKING:
     from pipeline.records.mapping import Mapping
@@ -110,7 +111,7 @@ def summary(result: "LoadResult") -> list[str]:
     lines = [nothing if result.load_id is None else f"Load {result.load_id}"]
     for file in result.files:
         lines.append(
-            f"  {file.file_name}: {file.rows_in:,} rows in = {file.new:,} new"
+            f"  {file.file_name}: {count(file.rows_in, 'row')} in = {file.new:,} new"
             f" + {file.corrected:,} corrected + {file.unchanged:,} unchanged"
             f" + {file.set_aside:,} set aside"
         )
@@ -121,7 +122,7 @@ def summary(result: "LoadResult") -> list[str]:
             f" (first in row {fault.first_row:,})"
         )
     if result.cleared:
-        lines.append(f"  {result.cleared:,} rows set aside earlier are cleared")
+        lines.append(f"  cleared: {count(result.cleared, 'row')} set aside earlier")
     return lines + warnings(result.findings)
 
 

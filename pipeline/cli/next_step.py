@@ -9,6 +9,7 @@ import click
 
 from pipeline.cli.demo import MARK
 from pipeline.cli.options import DEFAULT_DB
+from pipeline.words.numbers import count
 
 if TYPE_CHECKING:
     from pipeline.measures.store_state import StoreState
@@ -24,7 +25,6 @@ WITHOUT_STORE: tuple[Step, ...] = (
 WHENEVER: tuple[Step, ...] = (
     ("dwell chart", "control charts of every measure"),
     ("dwell removal", "how long catheters stay, and why they come out"),
-    ("dwell compare --by site", "sites side by side"),
     ("dwell questions", "worked questions, in SQL to begin your own from"),
 )
 
@@ -62,17 +62,19 @@ def _with_store(db: Path) -> tuple[str, list[Step]]:
     if found is None:
         return f"The store {db} is empty.", [WITHOUT_STORE[2]]
     state = (
-        f"{db} holds {found.episodes:,} episodes at {_count(found.sites, 'site')}, placed"
+        f"{db} holds {count(found.episodes, 'episode')} at {count(found.sites, 'site')}, placed"
         f" {found.first_month} to {found.last_month}; records as of {found.as_of}."
     )
-    return state, [*waiting(found), *WHENEVER]
+    groups = ("site", "sites") if found.sites > 1 else ("surgeon_type", "surgeon types")
+    compare = (f"dwell compare --by {groups[0]}", f"{groups[1]} side by side")
+    return state, [*waiting(found), *WHENEVER, compare]
 
 
 def waiting(found: "StoreState") -> list[Step]:
     """Return what a store waits for, the most pressing first."""
     steps: list[Step] = []
     if found.set_aside:
-        steps.append(("dwell rejects", f"{_count(found.set_aside, 'row')} set aside"))
+        steps.append(("dwell rejects", f"{count(found.set_aside, 'row')} set aside"))
     if found.closed_quarter and not found.is_frozen:
         steps.append(
             (f"dwell report {found.closed_quarter}", "the latest quarter that is complete")
@@ -86,9 +88,5 @@ def waiting(found: "StoreState") -> list[Step]:
         ended = ", ".join(found.quarters_without_records)
         steps.append(("dwell load FOLDER", f"no records yet after {found.as_of}: {ended} ended"))
     if found.changes:
-        steps.append(("dwell change", f"{_count(found.changes, 'change')} logged: what came after"))
+        steps.append(("dwell change", f"{count(found.changes, 'change')} logged: what came after"))
     return steps
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number:,} {what}{'' if number == 1 else 's'}"

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from pipeline.cli.options import quiet_option
+from pipeline.words.numbers import count
 
 EPILOG = "Example: dwell pseudonymise raw/ --mapping mapping.toml --key-file site.key --out safe/"
 CAUTION = (
@@ -54,9 +55,10 @@ def pseudonymise(
     if quiet:
         return
     for made in files:
-        click.echo(f"{made.path}: {made.rows:,} rows", err=True)
+        click.echo(f"{made.path}: {count(made.rows, 'row')}", err=True)
         if made.dropped:
             click.echo(f"  dropped: {', '.join(made.dropped)}", err=True)
-        for name, count in made.left_empty.items():
-            click.echo(f"  {name}: {count:,} values could not be read and are left empty", err=True)
+        for name, cells in made.left_empty.items():
+            left = f"{count(cells, 'value')} left empty, as not to be read"
+            click.echo(f"  {name}: {left}", err=True)
     click.echo(CAUTION, err=True)

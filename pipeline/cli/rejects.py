@@ -46,4 +46,6 @@ def rejects(
             return
         rows = export_rejects(store, out, record=record, file=file_name)
     if not quiet:
-        click.echo(f"{rows:,} rows written to {out}.", err=True)
+        from pipeline.words.numbers import count
+
+        click.echo(f"{count(rows, 'row')} written to {out}.", err=True)

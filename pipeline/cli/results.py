@@ -110,8 +110,10 @@ def give(
 
 
 def _counted(rows: int, is_cut: bool) -> str:
+    from pipeline.words.numbers import count
+
     cut = "; there are more, see --max-rows" if is_cut else ""
-    return f"{rows:,} row{'' if rows == 1 else 's'}{cut}."
+    return f"{count(rows, 'row')}{cut}."
 
 
 def _print(result: "QueryResult", format_: str) -> None:

@@ -44,6 +44,7 @@ from pipeline.figures.look import (
     look,
 )
 from pipeline.words.chart import description, headline, method
+from pipeline.words.numbers import count
 
 SMALL_COLUMNS = 3
 PANEL_CM = (5.2, 3.9)
@@ -150,7 +151,7 @@ def _tiny_text() -> theme:
 
 def _many_headline(subject: str, signalling: list[str], number: int) -> str:
     if not signalling:
-        return f"{subject}: no signal in {number} chart{'' if number == 1 else 's'}"
+        return f"{subject}: no signal in {count(number, 'chart')}"
     named = ", ".join(signalling) if len(signalling) <= 4 else f"{len(signalling)} of {number}"
     return f"{subject}: signals in {named}"
 

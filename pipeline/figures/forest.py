@@ -30,7 +30,7 @@ from pipeline.analysis.survival.ph_checks import PhCheck, WindowRatio
 from pipeline.analysis.survival.removal_model import ModelResult
 from pipeline.figures.look import CENTRE, INK, LABEL_SIZE, MUTED, POINT, WIDE_CM, Drawing, look
 from pipeline.words.codes import effect_of, noun_of, quantity_of, words_of
-from pipeline.words.numbers import p_value, percent, with_limits
+from pipeline.words.numbers import count, p_value, percent, with_limits
 from pipeline.words.numbers import ratio as ratio_text
 
 TICKS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
@@ -101,7 +101,8 @@ def forest_figure(result: ModelResult) -> Drawing:
 
 def _counts(result: ModelResult, fit: ModelFit) -> str:
     """Say how many catheters and removals there are, and how many are left out."""
-    found = f"{fit.episodes:,} catheters, {fit.events:,} removals for this reason"
+    removals = count(fit.events, "removal")
+    found = f"{count(fit.episodes, 'catheter')}, {removals} for this reason"
     if not result.missing:
         return found
     return f"{found}, {result.missing:,} left out for want of a value (complete cases)"

@@ -18,7 +18,7 @@ from pipeline.settings import Settings
 from pipeline.store import Store
 from pipeline.words import numbers as words
 from pipeline.words.desk import CONFIDENTIAL
-from pipeline.words.numbers import figure, limits, percent, with_limits
+from pipeline.words.numbers import count, figure, limits, percent, with_limits
 
 _COLUMNS = (
     TableColumn("Measure", 32),
@@ -86,8 +86,8 @@ def facts_strip(facts: Facts) -> str:
     reach = percent(size.reached / size.contacts) if size.contacts else "none"
     pairs = (
         (words.quarter(facts.quarter), markdown.text(facts.network)),
-        (f"{size.sites:,}", "site" if size.sites == 1 else "sites"),
-        (f"{size.catheters:,}", "catheter" if size.catheters == 1 else "catheters"),
+        count(size.sites, "site").split(" "),
+        count(size.catheters, "catheter").split(" "),
         (f"{size.catheter_days:,.0f}", "catheter-days"),
         (reach, "of planned calls reached the family"),
     )
@@ -113,8 +113,8 @@ def sources_note(facts: Facts, signals: str) -> str:
     """
     text = (
         f"Records as of {facts.as_of}, data fingerprint `{facts.fingerprint}`. "
-        "An episode counts in its month of placement. A rate known for few has beside it what it "
-        f"would be had none, or all, of the missing had the event. {signals}"
+        "An episode counts in its month of placement. A rate known for few has beneath it what "
+        f"it would be had none, or all, of the missing had the event. {signals}"
     )
     return block("note", text)
 
@@ -143,7 +143,7 @@ def _row(finding: Finding, page: Page) -> list[str]:
     line = sparkline([q.period for q in quarters], [q.rate for q in quarters], measure.unit)
     return [
         f"{title} [{markdown.prose(measure.unit)}]{{.unit}}",
-        markdown.prose(rate_cell(finding.now) + missing_range(finding)),
+        markdown.prose(rate_cell(finding.now)) + missing_range(finding),
         figure(quarters[-2].rate) if quarters[-2].has_figures else "",
         f"{finding.target:g}" if finding.target is not None else "none",
         markdown.prose(arrow(finding) + verdict_cell(finding)),
@@ -171,11 +171,12 @@ def rate_cell(rate: Rate) -> str:
 
 
 def missing_range(finding: Finding) -> str:
-    """Return the range of what a poorly known rate could be, to stand beside it."""
+    """Return the range of what a poorly known rate could be, to stand beneath it."""
     if not finding.is_poorly_known:
         return ""
     now = finding.now
-    return f"; known for {percent(now.ascertainment)}: {limits(now.if_none, now.if_all)}"
+    known = f"known for {percent(now.ascertainment)}: {limits(now.if_none, now.if_all)}"
+    return f" [{markdown.prose(known)}]{{.unit}}"
 
 
 def verdict_cell(finding: Finding) -> str:

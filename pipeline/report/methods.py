@@ -125,7 +125,7 @@ def _limitations() -> tuple[str, ...]:
         "A change is often made after a bad spell, and other things change in the same months; "
         "sites without the change, and the months before it, are shown beside it for that reason.",
         "What families report by telephone is less certain than what is seen; a symptom may be "
-        "missed where a call reached nobody. A rate known for few has beside it what it would be "
+        "missed where a call reached nobody. A rate known for few has beneath it what it would be "
         "had none, or all, of the missing had the event.",
         "With many charts a signal will sometimes come by chance; the table above says how often "
         "a chart gives one when nothing has changed, where that is known.",

@@ -11,6 +11,7 @@ from pipeline.analysis.survival.term_choice import LeftOut
 from pipeline.answers.calls import CallGroup, CallsResult
 from pipeline.words.codes import effect_of, quantity_of, words_of
 from pipeline.words.numbers import count, limits, ratio, sentence_case, with_limits
+from pipeline.words.removal_model import incomplete_sentence
 
 MEANING = (
     "Ratios are of calls for each hour in place; limits allow for families that call again "
@@ -73,10 +74,7 @@ def call_model_sentences(model: RecurrentModel) -> list[str]:
         said.append(MEANING)
     said += [_left_out(left) for left in model.left_out]
     if model.missing:
-        said.append(
-            f"{count(model.missing, 'catheter')} not in the model because something is not "
-            "recorded: complete cases only."
-        )
+        said.append(incomplete_sentence(model.missing))
     return said
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pipeline.analysis.charts.results import GAPS, PROPORTIONS, ControlChart, Signal
-from pipeline.words.numbers import figure, joined, month
+from pipeline.words.numbers import count, figure, joined, month
 from pipeline.words.silence import silence
 from pipeline.words.verdicts import beyond_words, evidence_words, shift_words
 
@@ -98,8 +98,7 @@ def reason(chart: ControlChart, card: str = "") -> str:
     if choice.why == "asked":
         return f"{kind} chart, as asked."
     if choice.why == "short":
-        held = f"{choice.points} complete point" + ("" if choice.points == 1 else "s")
-        return f"Run chart: {held}, too few for limits."
+        return f"Run chart: {count(choice.points, 'complete point')}, too few for limits."
     figures = (
         f"chi-square {choice.chi_square:.1f} on {choice.freedom} degrees of freedom, "
         f"sigma-z {choice.sigma_z:.2f}"
@@ -198,8 +197,7 @@ def _centre_line(chart: ControlChart) -> str:
         return ""
     what = "median" if chart.kind in {"run", *GAPS} else "mean"
     span = f"{month(base.baseline_first)} to {month(base.baseline_last)}"
-    points = f"{base.baseline_points} point" + ("" if base.baseline_points == 1 else "s")
-    return f"centre line the {what} of {points}, {span}"
+    return f"centre line the {what} of {count(base.baseline_points, 'point')}, {span}"
 
 
 def _limits(chart: ControlChart) -> str:

@@ -13,7 +13,7 @@ from pipeline.answers.removal import RemovalHazard, RemovalResult
 from pipeline.answers.removal_groups import RemovalGroup, RemovalTests
 from pipeline.words.codes import noun_of, words_of
 from pipeline.words.imputed_model import imputed_words
-from pipeline.words.numbers import p_value
+from pipeline.words.numbers import count, p_value
 from pipeline.words.removal_aft import aft_sentences
 from pipeline.words.removal_model import calibration_table, frailty_table, model_sentences
 
@@ -62,10 +62,8 @@ def removal_words(result: RemovalResult) -> list[str | pl.DataFrame]:
 
 
 def _group(group: RemovalGroup) -> list[str | pl.DataFrame]:
-    catheters = (
-        "1 catheter" if group.counts.episodes == 1 else f"{group.counts.episodes:,} catheters"
-    )
     name = group.label or "All catheters"
+    catheters = count(group.counts.episodes, "catheter")
     head = f"{name}: {catheters}, {group.counts.removed:,} known removed."
     return [head, *_summary(group), "", _table(group), ""]
 
@@ -119,11 +117,10 @@ def _percent(estimate: Floats, lower: Floats, upper: Floats) -> list[str]:
 def _basis(result: RemovalResult) -> list[str]:
     found = []
     if result.midpoints:
-        found.append(
-            f"{result.midpoints:,} removals are known only as an interval and count at its middle."
-        )
+        removals = count(result.midpoints, "removal")
+        found.append(f"Counted at the middle of an interval, all that is known: {removals}.")
     if result.unknown:
-        found.append(f"{result.unknown:,} catheters of unknown dwell are not analysed.")
+        found.append(f"Not analysed: {count(result.unknown, 'catheter')} of unknown dwell.")
     return found
 
 

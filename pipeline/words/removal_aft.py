@@ -9,7 +9,7 @@ from pipeline.analysis.survival.aft_family import FAMILIES
 from pipeline.analysis.survival.aft_model import AftHours, AftResult
 from pipeline.words.codes import effect_of, quantity_of, words_of
 from pipeline.words.numbers import limits, ratio, sentence_case
-from pipeline.words.removal_model import left_out_sentence
+from pipeline.words.removal_model import incomplete_sentence, left_out_sentence
 
 MEANING = (
     "Unplanned is removal for any recorded reason but a completed course, which ends follow-up "
@@ -26,10 +26,7 @@ def aft_sentences(result: AftResult) -> list[str]:
         said += [MEANING, _fit(result, best)]
     said += [left_out_sentence(left) for left in result.left_out]
     if result.missing:
-        said.append(
-            f"{result.missing:,} catheters are not in the model because something is not "
-            "recorded: complete cases only."
-        )
+        said.append(incomplete_sentence(result.missing))
     return said
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import polars as pl
 
@@ -14,7 +16,15 @@ from pipeline.analysis.survival.removal_model import ModelResult
 from pipeline.analysis.survival.term_choice import LeftOut
 from pipeline.analysis.survival.terms import EVENTS_PER_COEFFICIENT
 from pipeline.words.codes import effect_of, noun_of, quantity_of, words_of
-from pipeline.words.numbers import figure, limits, p_value, ratio, sentence_case, with_limits
+from pipeline.words.numbers import (
+    count,
+    figure,
+    limits,
+    p_value,
+    ratio,
+    sentence_case,
+    with_limits,
+)
 
 MEANINGS = {
     "cox": "Other reasons end follow-up: a ratio says what drives this reason while in place.",
@@ -37,12 +47,18 @@ def model_sentences(result: ModelResult) -> list[str]:
             said.append(frailty_sentence(result.frailty))
     said += [left_out_sentence(left) for left in result.left_out]
     if result.missing:
-        terms = ", ".join(quantity_of(term)[0] for term in result.missing_by_term)
-        said.append(
-            f"{result.missing:,} catheters are not in the model because something is not recorded "
-            f"({terms}): complete cases only."
-        )
+        terms = [quantity_of(term)[0] for term in result.missing_by_term]
+        said.append(incomplete_sentence(result.missing, terms))
     return [*said, *_proportional(result), *_concordant(result)]
+
+
+def incomplete_sentence(catheters: int, terms: Sequence[str] = ()) -> str:
+    """Say that catheters are left out of a model for what is not recorded of them."""
+    named = f" ({', '.join(terms)})" if terms else ""
+    return (
+        f"{count(catheters, 'catheter')} not in the model because something is not recorded"
+        f"{named}: complete cases only."
+    )
 
 
 def frailty_sentence(frailty: Frailty) -> str:
@@ -96,10 +112,10 @@ def _why_no_term(left: LeftOut) -> str:
         return "catheters of one level alone were removed for this reason"
     if left.why == "told_before":
         return "it tells the same as the terms before it"
-    coefficients = "1 coefficient" if left.wanted == 1 else f"{left.wanted} coefficients"
     return (
-        f"there are {left.events:,} removals for this reason, too few for the {coefficients} that "
-        f"the model would have, at {EVENTS_PER_COEFFICIENT} each"
+        f"there are {count(left.events, 'removal')} for this reason, too few for the"
+        f" {count(left.wanted, 'coefficient')} that the model would have, at"
+        f" {EVENTS_PER_COEFFICIENT} each"
     )
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.analysis.charts.results import ControlChart
 from pipeline.analysis.charts.sight import Delay, Sight
-from pipeline.words.numbers import chance
+from pipeline.words.numbers import chance, count
 
 MOST_MONTHS = 600.0
 CHANGE_WORDS = {2.0: "doubled", 0.5: "halved", 1.5: "rose by 50%"}
@@ -40,5 +40,4 @@ def _delay_words(chart: ControlChart, delay: Delay) -> str:
 
 def months_words(months: float) -> str:
     """Write a number of months, at least one."""
-    whole = max(1, round(months))
-    return f"{whole:,} month{'' if whole == 1 else 's'}"
+    return count(max(1, round(months)), "month")

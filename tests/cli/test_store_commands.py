@@ -70,7 +70,7 @@ def test_rejects_history_and_undo_from_the_command_line(here: Path) -> None:
     assert run("rejects", "--csv", "episode.fixed.csv").exit_code == 0
     fixed = here / "episode.fixed.csv"
     fixed.write_text(fixed.read_text().replace(",x,", ",7,"))
-    assert "1 rows set aside earlier are cleared" in run("load", "episode.fixed.csv").stderr
+    assert "cleared: 1 row set aside earlier" in run("load", "episode.fixed.csv").stderr
     assert "current" in run("history", "e2").stdout
     assert isinstance(run("history", "nobody").exception, NoDataError)
     assert "Load 2 is taken back" in run("undo", "2").stderr
