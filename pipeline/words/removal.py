@@ -118,7 +118,7 @@ def _basis(result: RemovalResult) -> list[str]:
     found = []
     if result.midpoints:
         removals = count(result.midpoints, "removal")
-        found.append(f"Counted at the middle of an interval, all that is known: {removals}.")
+        found.append(f"Known only as an interval, and counted at its middle: {removals}.")
     if result.unknown:
         found.append(f"Not analysed: {count(result.unknown, 'catheter')} of unknown dwell.")
     return found

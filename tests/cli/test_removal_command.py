@@ -231,7 +231,7 @@ def test_intervals_are_used_and_said(network) -> None:
     assert result["interval_midpoints"] > 60
     check = result["interval_censored"]["still_in_place"]
     assert check[1]["lower"] < check[1]["estimate"] < check[1]["upper"]
-    assert "count at its middle" in run(network).stdout
+    assert "counted at its middle: " in run(network).stdout
 
 
 def test_hazard_and_pump(network) -> None:
