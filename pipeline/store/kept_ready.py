@@ -45,10 +45,13 @@ def make_ready(connection: duckdb.DuckDBPyConnection) -> None:
 
 
 def record_sums() -> str:
-    """Return SQL that sums a digest of every row: the order of rows does not matter then."""
+    """Return SQL that sums a digest of every row: the order of rows does not matter then.
+
+    Half of the digest as it is written: the database's own number of it takes thrice the time.
+    """
     return " union all ".join(
         f"select '{record.name}' as record, count(*) as rows,"
-        f" coalesce(sum(md5_number_lower({_as_text(record)})::hugeint), 0) as total"
+        f" coalesce(sum(('0x' || left(md5({_as_text(record)}), 16))::ubigint), 0) as total"
         f" from {record.name}"
         for record in RECORDS.values()
     )
