@@ -1,5 +1,6 @@
 """Migrations, views and what is refused."""
 
+import shutil
 from pathlib import Path
 
 import duckdb
@@ -21,12 +22,9 @@ def db(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def sql(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A copy of the migrations and views that a test may change."""
+    """A copy of the SQL that a test may change."""
     root = tmp_path / "sql"
-    for name in ("tables", "views", "measures"):
-        (root / name).mkdir(parents=True)
-        for path in schema.resource("sql", name).glob("*.sql"):
-            (root / name / path.name).write_text(path.read_text("utf-8"), "utf-8")
+    shutil.copytree(schema.resource("sql"), root)
     for module in (schema, views):
         monkeypatch.setattr(module, "resource", lambda _top, *rest: root.joinpath(*rest))
     return root
