@@ -32,7 +32,7 @@ def clustering_by_child(
     """
     rates = [measure for measure in measures if measure.denominator_kind == "rate"]
     if rates and not store.holds_counts:
-        session.copy_what_is_read(store, rates, settings)
+        session.bring_to_keys(store, rates, settings)
     found = {measure.name: 1.0 for measure in measures}
     for measure in rates:
         if store.holds_counts:

@@ -57,7 +57,7 @@ def count_groups(
     if kept:
         counted.append(_kept_sql(kept, columns, sql, str(ready_rows)))
     if rest:
-        session.copy_what_is_read(store, rest, settings)
+        session.bring_to_keys(store, rest, settings)
         steps += [*session.steps(rest), *_cell_steps(columns, sql)]
         counted += [_count_sql(measure) for measure in rest]
     steps.append("counted as (" + "\nunion all by name\n".join(counted) + ")")

@@ -126,7 +126,7 @@ def _counted(
     """Return the events of each measure in their places, counted from the episodes."""
     import polars as pl
 
-    session.copy_what_is_read(store, measures, settings)
+    session.bring_to_keys(store, measures, settings)
     episodes = _ordered(store, by, condition)
     scopes = [] if by is None else [_Scope.of(episodes["label"], episodes["days"])]
     if by is None or with_total:

@@ -100,7 +100,7 @@ def pattern_frames(
         if where:
             raise store.needs_episodes(f"counting where {' and '.join(where)} is chosen")
         return _gathered(store, measures, factors, months, started_month, settings)
-    session.copy_what_is_read(store, measures, settings)
+    session.bring_to_keys(store, measures, settings)
     condition, params = condition_of(where, months)
     columns = factor_columns(factors, started_month)
     names = [f"factor_{name}" for name in factors]

@@ -143,7 +143,7 @@ def _lay_out(store: Store, things: Sequence[Counted], settings: Settings) -> Non
 
     Both are null where it is not known whether there was an event.
     """
-    session.copy_what_is_read(store, list(load_catalogue().values()), settings)
+    session.bring_to_keys(store, list(load_catalogue().values()), settings)
     steps = ", ".join(session.steps(load_catalogue().values()))
     known = "case when t{0}.numerator is not null and t{0}.denominator > 0 then cast(t{0}.{1}"
     columns = "".join(

@@ -6,7 +6,6 @@ to the same keys, and lets the measures' own SQL run on it under the usual names
 """
 
 from collections.abc import Iterable
-from weakref import WeakKeyDictionary
 
 from pipeline.errors import StoreError
 from pipeline.measures.catalogue import Measure
@@ -15,34 +14,27 @@ from pipeline.store import READY, SETTING_TABLES, Store, keyed_select, ready, se
 
 # Views of the store that read the settings' tables: they are read anew under others.
 READING_SETTINGS = frozenset({"contact_tier", "serious_event"})
-_SETTINGS: WeakKeyDictionary[Store, Settings] = WeakKeyDictionary()  # as a session last had them
 
 
 def keyed(name: str) -> str:
-    """Return the name of the session's keyed copy of a table or view."""
+    """Return the name under which the session reads a table or view by small keys."""
     return f"keyed_{name}"
 
 
-def copy_what_is_read(
+def bring_to_keys(
     store: Store, measures: Iterable[Measure], settings: Settings | None = None
 ) -> None:
-    """Make the keyed copies that `measures` read, where the session has none yet."""
-    settings = settings or Settings()
-    store.put_settings(settings)
-    is_same = _SETTINGS.get(store) == settings
-    _SETTINGS[store] = settings
-    names = {name for measure in measures for name in measure.reads} - SETTING_TABLES
-    for name in sorted({"episode_dwell", *names}):
-        by_settings = name in READING_SETTINGS
-        if name in READY and not by_settings:
-            store.rows(f"create temp view if not exists {keyed(name)} as {keyed_select(name)}")
-            continue
-        again = by_settings and not is_same
-        is_ready = name in READY and store.counted_under == settings_text(settings)
-        store.rows(
-            f"create {'or replace ' * again}temp table {'' if again else 'if not exists'}"
-            f" {keyed(name)} as {keyed_select(name) if is_ready else _numbered(name)}"
-        )
+    """Name what `measures` read by small keys, under these settings."""
+    store.put_settings(settings or Settings())
+    as_counted = store.counted_under == settings_text(settings)
+    for name in sorted({"episode_dwell", *_read_by(measures)}):
+        is_ready = name in READY and (as_counted or name not in READING_SETTINGS)
+        select = keyed_select(name) if is_ready else _numbered(name)
+        store.rows(f"create or replace temp view {keyed(name)} as {select}")
+
+
+def _read_by(measures: Iterable[Measure]) -> set[str]:
+    return {name for measure in measures for name in measure.reads} - SETTING_TABLES
 
 
 def _numbered(name: str) -> str:
@@ -55,8 +47,7 @@ def _numbered(name: str) -> str:
 
 def steps(measures: Iterable[Measure]) -> list[str]:
     """Return the first steps of a select: the names that the measures' SQL reads."""
-    names = {name for measure in measures for name in measure.reads} - SETTING_TABLES
-    return [f"{name} as (select * from {keyed(name)})" for name in sorted(names)]
+    return [f"{name} as (select * from {keyed(name)})" for name in sorted(_read_by(measures))]
 
 
 def holds_as_counted(store: Store, measure: Measure, settings: Settings | None) -> bool:
