@@ -106,13 +106,9 @@ def _stage_in_order(connection: Connection, table: str, sql: str) -> None:
     """Stage rows by `sql`, each with the number of its place there, as in the file.
 
     They stand in the file's order as long as no join is between: the optimizer makes one of
-    a long `in (...)`.
+    `in (...)` with six values and more.
     """
-    connection.execute("set disabled_optimizers = 'in_clause'")
-    try:
-        connection.execute(sql)
-    finally:
-        connection.execute("reset disabled_optimizers")
+    connection.execute(sql)
     connection.execute(
         f"create or replace temp view {table} as"
         f" select rowid + {CSV_FIRST + 1} as row, * from {table}_in_order"
