@@ -77,3 +77,13 @@ from_option: Decorator = click.option(
 to_option: Decorator = click.option(
     "--to", "last", metavar="YYYY-MM", help="Last month of placement."
 )
+
+pdf_option: Decorator = click.option("--pdf", "with_pdf", is_flag=True, help="Make a PDF as well.")
+
+renderer_option: Decorator = click.option(
+    "--renderer",
+    type=click.Choice(["auto", "quarto", "builtin"]),
+    default="auto",
+    show_default=True,
+    help="What makes the page; auto is Quarto where it is installed.",
+)

@@ -6,7 +6,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pipeline.cli.complete import quarter_names
-from pipeline.cli.options import db_option, quiet_option, settings_option
+from pipeline.cli.options import (
+    db_option,
+    pdf_option,
+    quiet_option,
+    renderer_option,
+    settings_option,
+)
 from pipeline.cli.printing import print_frame
 from pipeline.errors import UsageError
 
@@ -31,14 +37,8 @@ REASONS = {
     help="Also tell of these groups, by whole years.",
 )
 @click.option("--list", "is_list", is_flag=True, help="Say what has been released.")
-@click.option("--pdf", "with_pdf", is_flag=True, help="Make a PDF as well.")
-@click.option(
-    "--renderer",
-    type=click.Choice(["auto", "quarto", "builtin"]),
-    default="auto",
-    show_default=True,
-    help="What makes the page; auto is Quarto where it is installed.",
-)
+@pdf_option
+@renderer_option
 @click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
