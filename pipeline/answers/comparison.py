@@ -16,8 +16,8 @@ from pipeline.analysis.comparison.compare import (
 )
 from pipeline.analysis.comparison.ordinary_groups import spread_prior
 from pipeline.analysis.comparison.pattern_counts import Floats, PatternCounts
-from pipeline.answers.grouped_counts import group_spreads, pattern_counts
-from pipeline.errors import NoDataError, UsageError
+from pipeline.answers.grouped_counts import group_spreads, no_two_groups, pattern_counts
+from pipeline.errors import UsageError
 from pipeline.measures.catalogue import Better, Measure
 from pipeline.measures.dimensions import (
     COMPARED_BY,
@@ -203,7 +203,7 @@ def compare_groups(
         ]
     ]
     if not found:
-        raise NoDataError("There are no two groups to compare.", try_next="dwell status")
+        raise no_two_groups()
     called = with_calls(
         [result.comparison for result in found],
         settings.smallest_ratio,

@@ -9,10 +9,16 @@ import numpy as np
 from pipeline.analysis.comparison.compare import known_groups
 from pipeline.analysis.comparison.ordinary_groups import spread_likelihood
 from pipeline.analysis.comparison.pattern_counts import Cells, Floats, PatternCounts
+from pipeline.errors import NoDataError
 from pipeline.measures.catalogue import Measure, measures_in_force
 from pipeline.measures.patterns import pattern_frames
 from pipeline.settings import Settings
 from pipeline.store import Store
+
+
+def no_two_groups() -> NoDataError:
+    """Return the error of a comparison of one group alone."""
+    return NoDataError("There are no two groups to compare.", try_next="another --by")
 
 
 def pattern_counts(

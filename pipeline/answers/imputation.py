@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.analysis.comparison.imputation import ImputedGroup, imputed_ratios
 from pipeline.analysis.comparison.pooling import IMPUTATIONS
-from pipeline.answers.grouped_counts import pattern_counts
-from pipeline.errors import NoDataError
+from pipeline.answers.grouped_counts import no_two_groups, pattern_counts
 from pipeline.measures.catalogue import Measure
 from pipeline.measures.dimensions import case_mix_terms, grouped_by
 from pipeline.measures.patterns import final_months
@@ -122,5 +121,5 @@ def imputed_groups(
         )
         found += [(measure, row) for row in rows]
     if not found:
-        raise NoDataError("There are no two groups to compare.", try_next="dwell status")
+        raise no_two_groups()
     return ImputedGroups(by, imputations, tuple(found))

@@ -169,6 +169,8 @@ def quarter_signals(
         store, measures_in_force(settings), by=by, months=(EARLIEST, months_of(quarter)[1]),
         with_total=True, settings=settings,
     )  # fmt: skip
+    if len({part.group for part in parts} - {ALL}) == 1:  # its charts are those of everybody
+        parts = [part for part in parts if part.group == ALL]
     looked_at, found = _of_quarter(parts, quarter)
     kept = kept_signals(store, quarter_before(quarter))
     if kept is None:

@@ -48,13 +48,15 @@ def events(
     from pipeline.answers.events import serious_events
     from pipeline.settings import load_settings
     from pipeline.store import open_store
+    from pipeline.words.numbers import count
 
     with open_store(db) as store:
         found = serious_events(
             store, sites=sites, first=first, last=last, settings=load_settings(settings)
         )
     if not quiet:
-        click.echo(f"{found.count} events, {found.not_reviewed.height} not reviewed.", err=True)
+        found_words = f"{count(found.count, 'event')}, {found.not_reviewed.height:,} not reviewed."
+        click.echo(found_words, err=True)
     if format_ == "json":
         click.echo(to_json(found.as_json()))
         return

@@ -199,6 +199,18 @@ def test_signals_are_kept_and_the_next_quarter_says_what_is_new(db):
     assert len(found["ended"]) <= len(first["signals"])
 
 
+def test_the_charts_of_a_network_of_one_site_are_looked_at_once(tmp_path):
+    write_folder(tmp_path / "records", episodes=360, sites=1)
+    path = tmp_path / "dwell.duckdb"
+    run(load, str(tmp_path / "records"), "--as-of", "2026-01-15", "--db", str(path), "--quiet")
+    found = as_json(signals, path, "2025-Q3")
+    measures = [row["measure"] for row in found["signals"] if row["kind"] == "watch"]
+    assert measures
+    assert len(measures) == len(set(measures))
+    assert {row["site"] for row in found["signals"]} == {"all"}
+    assert found["charts"] <= len(measures_in_force(Settings()))
+
+
 def test_the_most_important_signal_comes_first(db):
     rows = as_json(signals, db, "2025-Q1", "--no-record")["signals"]
     levels, ways = ["safety", "call", "watch", "mark"], ["worse", None, "better"]
