@@ -193,7 +193,7 @@ def must_be(field: Field) -> str:
         return "must be one of the codes of the layout"
     return {
         Kind.INTEGER: "must be a whole number",
-        Kind.NUMBER: "must be a number",
+        Kind.NUMBER: "must be a number, such as 12 or 31.5",
         Kind.YES_NO: "must be yes or no",
         Kind.MONTH: "must be a month, YYYY-MM",
         Kind.LIST: "must be codes separated by semicolons",

@@ -102,14 +102,15 @@ def bad_contact(**cells: object) -> Files:
 
 
 E, C, V = "episode.csv", "contact.csv", "visit.csv"
+NUMBER = "must be a number, such as 12 or 31.5"
 EDGE = GOOD | {V: VISIT}
 SET_ASIDE: list[tuple[str, Files, tuple[str, int, str | None, str]]] = [
-    ("unreadable number", bad(weight_kg="heavy"), (E, 2, "weight_kg", "must be a number")),
-    ("decimal comma", bad(weight_kg='"31,5"'), (E, 2, "weight_kg", "must be a number")),
-    ("unit in a number", bad(weight_kg="31 kg"), (E, 2, "weight_kg", "must be a number")),
-    ("digits with underscores", bad(weight_kg="1_0"), (E, 2, "weight_kg", "must be a number")),
-    ("not a number", bad(weight_kg="nan"), (E, 2, "weight_kg", "must be a number")),
-    ("infinite", bad(removed_h="inf"), (E, 2, "removed_h", "must be a number")),
+    ("unreadable number", bad(weight_kg="heavy"), (E, 2, "weight_kg", NUMBER)),
+    ("decimal comma", bad(weight_kg='"31,5"'), (E, 2, "weight_kg", NUMBER)),
+    ("unit in a number", bad(weight_kg="31 kg"), (E, 2, "weight_kg", NUMBER)),
+    ("digits with underscores", bad(weight_kg="1_0"), (E, 2, "weight_kg", NUMBER)),
+    ("not a number", bad(weight_kg="nan"), (E, 2, "weight_kg", NUMBER)),
+    ("infinite", bad(removed_h="inf"), (E, 2, "removed_h", NUMBER)),
     ("broken whole number", bad(age_years="9.5"), (E, 2, "age_years", "must be a whole number")),
     ("whole number in words", bad(age_years="nine"), (E, 2, "age_years", "must be a whole number")),
     ("age too high", bad(age_years=22), (E, 2, "age_years", "must lie between 0 and 21 years")),
@@ -126,8 +127,8 @@ SET_ASIDE: list[tuple[str, Files, tuple[str, int, str | None, str]]] = [
     ("month without its nought", bad(placed_month="2025-4"), (E, 2, "placed_month", "must be a month, YYYY-MM")),
     ("hours beyond any", bad(removed_h="1e300"), (E, 2, "removed_h", "must lie between 0 and 8784 hours since placement")),
     ("hours that were minutes", bad(removed_h=9000), (E, 2, "removed_h", "must lie between 0 and 8784 hours since placement")),
-    ("number too large for any type", bad(weight_kg="1e400"), (E, 2, "weight_kg", "must be a number")),
-    ("hexadecimal number", bad(weight_kg="0x1F"), (E, 2, "weight_kg", "must be a number")),
+    ("number too large for any type", bad(weight_kg="1e400"), (E, 2, "weight_kg", NUMBER)),
+    ("hexadecimal number", bad(weight_kg="0x1F"), (E, 2, "weight_kg", NUMBER)),
     ("month in words", bad(placed_month="April"), (E, 2, "placed_month", "must be a month, YYYY-MM")),
     ("month to come", bad(placed_month="2026-02"), (E, 2, "placed_month", "placed_month must not be later than the month of extraction.")),
     ("order 0", bad(order=0), (E, 2, "month_order", "must be at least 1")),
