@@ -20,6 +20,8 @@ def test_views_measures_and_rates_from_python(db, tmp_path):
     with open_store(db.save(tmp_path / "dwell.duckdb")) as store:
         dwell = store.frame("select * from episode_dwell where is_removed")
         counts = series(store, "dislodgement", by=("site",))
+        everything = store.measures(by=["site", "month"]).frame()
+    assert everything["measure"].n_unique() > 20
     assert dwell["dwell_h"].sort().to_list() == [30.0, 72.0]
     measure = find_measure("dislodgement")
     found = rates(

@@ -36,8 +36,8 @@ class Programme(Store):
 
     Every method returns the result that the command of its name prints: `.frame()` gives
     it as a polars frame, `.as_json()` as the command's JSON, `.figure()` as a drawing that
-    `.save(path)` writes. Without the name of a measure, `chart` and `compare` take all. They
-    raise `UsageError` where a name is unknown and `NoDataError` where no episode is left.
+    `.save(path)` writes. Without the name of a measure, `measures`, `chart` and `compare` take
+    all. They raise `UsageError` where a name is unknown and `NoDataError` where no episode is left.
     """
 
     settings: Settings
@@ -53,8 +53,9 @@ class Programme(Store):
         """Return rates in each measure's unit, with 95% limits; see `dwell measures`."""
         from pipeline.answers.measures import measure_rates
 
+        chosen = [measure.name for measure in _measures(names, self.settings)]
         return measure_rates(
-            self, names, by=_several(by), where=_at(site), first=first, last=last,
+            self, chosen, by=_several(by), where=_at(site), first=first, last=last,
             settings=self.settings,
         )  # fmt: skip
 
