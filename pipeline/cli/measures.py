@@ -86,6 +86,9 @@ def measures(
             found = rates_beside(store, names[0], **asked)
         else:
             found = measure_rates(store, names, by=by, **asked)
+        if format_ == "table" and found.frame().is_empty():
+            click.echo(f"Nothing stands beside {names[0]}.")
+            return
         print_frame(_as_table(found.frame()) if format_ == "table" else found.frame(), format_)
         if format_ == "table" and not beside and len(names) == 1:
             more = rates_beside(store, names[0], **asked).frame()

@@ -132,6 +132,7 @@ def test_every_chart_that_fits_is_printed_with_what_its_silence_means(db, words)
         (["dislodgement", "--where", "age_years > 40"], "No episode fits"),
         (["dislodgement", "--adjust", "--by", "site"], "one measure at a time"),
         (["--adjust"], "one measure at a time"),
+        (["dose_within_ceiling", "--adjust"], "No month of the baseline has a catheter"),
     ],
 )
 def test_what_cannot_be_charted_is_said_in_one_sentence(db, words, message):

@@ -57,6 +57,14 @@ def test_json_has_the_shape_that_scripts_rely_on(store_file):
     }  # fmt: skip
 
 
+def test_what_stands_beside_a_measure_is_printed_or_said_to_be_nothing(store_file):
+    assert "per 100 contacts" in run(store_file, "toxicity_symptoms", "--beside").stdout
+    assert run(store_file, "dislodgement", "--beside").stdout == (
+        "Nothing stands beside dislodgement.\n"
+    )
+    assert rows(store_file, "dislodgement", "--beside") == []
+
+
 def test_by_may_repeat_and_month_is_the_default(store_file):
     both = rows(store_file, "dislodgement", "--by", "quarter", "--by", "surgeon_type")
     assert list(both[0])[:3] == ["measure", "quarter", "surgeon_type"]

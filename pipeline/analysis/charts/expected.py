@@ -64,7 +64,7 @@ def fitted_risk(
     """
     check_terms(terms)
     place = {month: i for i, month in enumerate(periods)}
-    month = np.array([place.get(m, -1) for m in counts.levels[MONTH]])[counts.codes[MONTH]]
+    month = np.array([place.get(m, -1) for m in counts.levels[MONTH]], int)[counts.codes[MONTH]]
     seen = month >= 0
     in_baseline = seen & baseline[month]
     if not counts.sums.denominator[in_baseline].any():
