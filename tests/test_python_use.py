@@ -21,6 +21,8 @@ def test_views_measures_and_rates_from_python(db, tmp_path):
         dwell = store.frame("select * from episode_dwell where is_removed")
         counts = series(store, "dislodgement", by=("site",))
         everything = store.measures(by=["site", "month"]).frame()
+        store.removal().figure().save(tmp_path / "reasons.svg")
+    assert (tmp_path / "reasons.svg").stat().st_size > 0
     assert everything["measure"].n_unique() > 20
     assert dwell["dwell_h"].sort().to_list() == [30.0, 72.0]
     measure = find_measure("dislodgement")

@@ -119,8 +119,8 @@ class RemovalResult:
         }
         return tuple(name for name, is_there in there.items() if is_there)
 
-    def figure(self, name: str) -> Drawing:
-        """Draw one figure.
+    def figure(self, name: str | None = None) -> Drawing:
+        """Draw one figure: unless named the model's ratios, without one the reasons.
 
         Raises
         ------
@@ -129,6 +129,7 @@ class RemovalResult:
         """
         from pipeline.figures.removal import removal_figure
 
+        name = name or ("forest" if "forest" in self.figures else "reasons")
         if name not in self.figures:
             raise UsageError(
                 f"There is no figure {name} in what was asked.",
