@@ -8,6 +8,7 @@ import difflib
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
+from math import inf
 from pathlib import Path
 from typing import Any
 
@@ -122,10 +123,11 @@ class Settings:
             "answer_minutes": self.answer_minutes >= 1,
             "symptom_tiers": set(self.symptom_tiers) == set(SYMPTOM_TIERS)
             and set(self.symptom_tiers.values()) <= set(TIERS),
-            "in_control_run_length": self.in_control_run_length > 1,
+            "targets": all(0 <= target < inf for target in self.targets.values()),
+            "in_control_run_length": 1 < self.in_control_run_length < inf,
             "baseline_months": self.baseline_months >= 1,
             "baseline_events": self.baseline_events >= 0,
-            "smallest_ratio": self.smallest_ratio >= 1,
+            "smallest_ratio": 1 <= self.smallest_ratio < inf,
         }
         for name, holds in checks.items():
             if not holds:
