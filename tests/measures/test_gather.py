@@ -16,8 +16,9 @@ from pipeline.cli.main import dwell
 from pipeline.errors import DwellError, InputError, StoreError, UsageError
 from pipeline.measures.catalogue import load_catalogue
 from pipeline.measures.gather import gather
+from pipeline.resources import resource
 from pipeline.settings import Settings, load_settings
-from pipeline.store import open_store
+from pipeline.store import open_store, schema
 from synthetic_data import write_folder
 from tests import engines
 from tests.store.small import load
@@ -129,6 +130,23 @@ def test_gathering_again_keeps_what_was_published(network: Path, tmp_path: Path)
     with open_store(counts) as store:
         assert store.rows("select count(*) > 100, max(edition) from published") == [(True, 1)]
     assert ask(SAME[1], counts) == ask(SAME[1], network / "records.duckdb")
+
+
+def test_counts_gathered_into_other_tables_are_refused_in_a_sentence(
+    network: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (counts := tmp_path / "counts.duckdb").write_bytes((network / "counts.duckdb").read_bytes())
+    monkeypatch.setattr(schema, "resource", lambda *parts: _with_a_line_more(tmp_path, *parts))
+    with pytest.raises(StoreError, match="gathered under other definitions"):
+        ask("compare", counts)
+
+
+def _with_a_line_more(folder: Path, *parts: str) -> Path:
+    path = resource(*parts)
+    if parts != ("sql", "gathered.sql"):
+        return path
+    (other := folder / "gathered.sql").write_text(path.read_text("utf-8") + "-- more", "utf-8")
+    return other
 
 
 OWN = """
