@@ -221,7 +221,7 @@ def _check_type(name: str, value: object) -> None:
     elif isinstance(default, Mapping):
         expected = (dict,)
     numbers_ok = name != "targets" or all(
-        isinstance(target, int | float)
+        type(target) in {int, float}  # a yes or no is an int as well
         for target in dict(value).values()  # type: ignore[call-overload]
     )
     if isinstance(value, bool) or not isinstance(value, expected) or not numbers_ok:

@@ -94,6 +94,7 @@ def test_a_file_names_only_the_symptoms_whose_tier_differs(tmp_path: Path) -> No
         "smallest_ratio = inf",
         "in_control_run_length = inf",
         "[targets]\ndislodgement = nan",
+        "[targets]\ndislodgement = true",
         "[targets]\ndislodgement = -3",
         'answer_minutes = "ten"',
         "evening_meal_hour = 18",
